@@ -1,0 +1,139 @@
+"""Time what people wait for, one JSON line each.
+
+Every time stands beside a yardstick timed in turn with it in the same run, so that the ratio holds on a fast
+and on a slow machine: a pure-Python loop of floating-point sums (`yardstick`). Medians of the repeats.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+
+from engine.answers.autonomy import autonomy
+from engine.answers.comparing import comparing
+from engine.answers.sizing import sizing
+from engine.balance.forcing import forcing, mean_dc_w
+from engine.balance.step import State, plant
+from engine.balance.trajectory import run
+from engine.house import household
+from engine.house.household import Household
+from engine.paths import data_dir
+from engine.sky.days import parse_sky
+
+REPEATS = 9
+START = datetime(2026, 12, 1)
+
+
+def yardstick() -> float:
+    """Do a million floating-point additions and multiplications in plain Python."""
+    total = 0.0
+    for index in range(1_000_000):
+        total += index * 0.5
+    return total
+
+
+def seconds(work: Callable[[], object]) -> float:
+    """Time one call [s]."""
+    begin = time.perf_counter()
+    work()
+    return time.perf_counter() - begin
+
+
+def report(name: str, work: Callable[[], object], goal_ms: float | None = None) -> None:
+    """Print the median time of `work`, of the yardstick timed in turn with it, and their ratio."""
+    work()
+    pairs = [(seconds(work), seconds(yardstick)) for _ in range(REPEATS)]
+    ms = statistics.median(own for own, _ in pairs) * 1000
+    ratio = statistics.median(own / other for own, other in pairs)
+    line = {"name": name, "median_ms": round(ms, 2), "ratio_to_yardstick": round(ratio, 4), "goal_ms": goal_ms}
+    print(json.dumps(line), flush=True)
+
+
+def engine_lines(home: Household) -> None:
+    """Time the answers and the year trajectory inside one process."""
+    supply = home.supplies()[0]
+    week = parse_sky("kc:.37,.46,.18,.13,.17,.29,.43", home.site, home.sun, 12, 7)
+    report("rainy week x 4 chemistries", lambda: comparing(home, supply, week, START), 16.0)
+    coming = parse_sky("dark,dark,dull,dull,bright", home.site, home.sun, 12, 14)
+    report("hours left with range and levers", lambda: autonomy(home, {supply.bank.id: 0.8}, coming, START))
+    report("size for 1 to 7 days", lambda: sizing(home, supply, 3, 12, coming))
+    rng = np.random.default_rng(1)
+    year = forcing(home, supply, datetime(2026, 1, 1), rng.uniform(0.1, 1.0, 365)).lists()
+    p = plant(supply.bank, supply.inverter, mean_dc_w(home, supply, 12))
+    report("year trajectory, one bank", lambda: run(p, State(0.9), *year), 150.0)
+
+
+def server_lines() -> None:
+    """Start the server as a person would; time its first answer, its answer pages and its memory."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    with tempfile.TemporaryDirectory() as folder:
+        command = [sys.executable, "-m", "webapp", "--no-browser", "--port", str(port), "--data-dir", folder]
+        begin = time.perf_counter()
+        server = subprocess.Popen(command, stdout=subprocess.DEVNULL, cwd=Path(__file__).parents[1])
+        try:
+            _until_answered(f"http://127.0.0.1:{port}/today")
+            first_s = time.perf_counter() - begin
+            print(json.dumps({"name": "start-up to first answer", "s": round(first_s, 3), "goal_s": 2.0}), flush=True)
+            for page in ("today", "size", "week", "sheet"):
+                report(f"server time of /{page}", lambda p=page: _get(f"http://127.0.0.1:{port}/{p}"), 30.0)  # type: ignore[misc]
+            _report_memory(server.pid)
+        finally:
+            server.terminate()
+            server.wait(5)
+
+
+def _until_answered(url: str) -> None:
+    for _ in range(400):
+        try:
+            _get(url)
+        except OSError:
+            time.sleep(0.02)
+        else:
+            return
+    raise TimeoutError(f"No answer from {url}.")
+
+
+def _get(url: str) -> bytes:
+    with urllib.request.urlopen(url, timeout=20) as response:
+        body: bytes = response.read()
+    return body
+
+
+def _report_memory(pid: int) -> None:
+    """Print the server's resident memory where the system tells it."""
+    status = Path(f"/proc/{pid}/status")
+    if not status.exists():
+        print(json.dumps({"name": "server memory", "note": "not told by this system"}))
+        return
+    kib = next(int(line.split()[1]) for line in status.read_text().splitlines() if line.startswith("VmRSS"))
+    print(json.dumps({"name": "server memory after use", "mib": round(kib / 1024, 1), "goal_mib": 130}))
+
+
+def main() -> None:
+    """Run every benchmark."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--engine-only", action="store_true", help="leave the server out")
+    options = parser.parse_args()
+    print(json.dumps({"name": "machine", "python": sys.version.split()[0], "cores": os.cpu_count()}))
+    engine_lines(household.read((data_dir() / "example.json").read_text(encoding="utf-8")))
+    if not options.engine_only:
+        server_lines()
+
+
+if __name__ == "__main__":
+    main()

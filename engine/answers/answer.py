@@ -1,0 +1,166 @@
+"""What every answer carries besides its figures: notices, assumptions, levers and worked lines.
+
+Page, JSON, sheet and tests read the same objects. Numbers here are not rounded; the texts of notices
+are sentences for the householder.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from engine.errors import Unreachable
+from engine.house.household import Household, Supply
+from engine.house.loads import assumed_values
+from engine.sky import climate as climates
+from engine.sky.days import Sky
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remedy:
+    """One click that mends what a notice found: new values for a part of the household, or for the question."""
+
+    label: str
+    section: str = ""
+    item_id: str = ""
+    values: dict[str, float | str] = field(default_factory=dict)
+    query: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Notice:
+    """Something to mind: `level` is stop, check or note; `page` is where it is mended."""
+
+    level: str
+    code: str
+    text: str
+    page: str = ""
+    remedies: tuple[Remedy, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assumption:
+    """A number the answer rests on that the household did not measure, with its source and kind."""
+
+    name: str
+    value: str
+    kind: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lever:
+    """A change and what it is worth: hours gained or label kWh saved, and the kWh a day behind it."""
+
+    name: str
+    gained_h: float | None
+    kwh_per_day: float | None = None
+    label_kwh: float | None = None
+    load_id: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Worked:
+    """One line of a calculation that can be followed with a pocket calculator."""
+
+    label: str
+    how: str
+    value: float
+    unit: str
+
+
+def supplies_of(household: Household) -> tuple[Supply, ...]:
+    """The household's supplies.
+
+    Raises
+    ------
+    Unreachable
+        If no bank is joined to an inverter, saying what to enter first.
+    """
+    found = household.supplies()
+    if found:
+        return found
+    if not household.banks:
+        raise Unreachable("There is no bank yet: enter the cells you have on Banks, then the inverter they feed.")
+    if not household.inverters:
+        raise Unreachable("There is no inverter yet: enter it on Inverter, then join a bank to it on Banks.")
+    raise Unreachable("No bank is joined to an inverter: choose its inverter on Banks.")
+
+
+def supply_of(household: Household, bank_id: str | None) -> Supply:
+    """The supply of a bank, the first one where none is named.
+
+    Raises
+    ------
+    Unreachable
+        If the household has no such bank joined to an inverter.
+    """
+    found = supplies_of(household)
+    if not bank_id:
+        return found[0]
+    for supply in found:
+        if supply.bank.id == bank_id:
+            return supply
+    raise Unreachable(f"No bank “{bank_id}” is joined to an inverter; there is: {', '.join(s.bank.id for s in found)}.")
+
+
+def clock(start: datetime, hours: float | None) -> datetime | None:
+    """The moment `hours` after `start`; None where there is none."""
+    return None if hours is None else start + timedelta(hours=hours)
+
+
+def assumptions_of(
+    household: Household, supplies: tuple[Supply, ...], sky: Sky | None = None
+) -> tuple[Assumption, ...]:
+    """Cell data, load values and sky that stand in an answer though nobody measured them here."""
+    found: dict[str, Assumption] = {}
+    for supply in supplies:
+        cell = supply.bank.cell
+        for name, source in cell.sources.items():
+            title = f"{cell.name}: {name.replace('_', ' ')}"
+            found[title] = Assumption(name=title, value="", kind=source.kind, source=source.text)
+    for load in household.loads:
+        for label, value, unit, source in assumed_values(load):
+            title = f"{load.name}: {label.lower()}"
+            found[title] = Assumption(
+                name=title, value=f"{value:g} {unit}".strip(), kind=source.kind, source=source.text
+            )
+    if household.sun.arrays:
+        for item in _sun_assumptions(household, sky):
+            found[item.name] = item
+    return tuple(found.values())
+
+
+def _sun_assumptions(household: Household, sky: Sky | None) -> list[Assumption]:
+    here = climates.load(household.site.climate)
+    found = [
+        Assumption(
+            name=f"Sky of {here.name}: {name.replace('_', ' ')}",
+            value="",
+            kind=origin.kind,
+            source=origin.text,
+        )
+        for name, origin in here.sources.items()
+        if not (name == "monthly_kc" and household.sun.monthly_kc)
+    ]
+    if household.sun.clear_day_kwh is None:
+        found.append(
+            Assumption(
+                name="Panels: yield",
+                value="",
+                kind="published",
+                source="worked out from place, tilt and direction (Haurwitz, Erbs, Hay and Davies, PVWatts); "
+                "type one clear day's kWh on Sun to set it right",
+            )
+        )
+    if sky is not None:
+        found.append(Assumption(name="Days to come", value=sky.title, kind=sky.basis, source=_BASIS[sky.basis]))
+    return found
+
+
+_BASIS = {
+    "typed": "a judgement by eye: what dark, dull and bright mean is a middle of a range",
+    "measured elsewhere": "measured at a station of this climate, not at your roof",
+    "owner's dull day": "your own dull day",
+    "none": "no sun at all is assumed",
+}

@@ -1,0 +1,293 @@
+"""How long have I got: hours and clock time until a bank reaches its reserve or is cut off.
+
+Times are local standard time, hours from the moment asked about. The range repeats the question with
+the loads a tenth lower and higher and each day's light at the two ends of what its word may mean.
+Not modelled: short peaks inside an hour, loads that change with the weather.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of, clock, supplies_of
+from engine.answers.notices import household_notices
+from engine.balance.forcing import Forcing, forcing, mean_dc_w, sun_hours
+from engine.balance.step import Plant, State, plant
+from engine.balance.trajectory import Trajectory, run
+from engine.cells.chemistry import at
+from engine.errors import InputError
+from engine.house.bank import c_rate, delivered
+from engine.house.household import Household, Supply
+from engine.house.loads import daily_kwh
+from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
+from engine.sky.days import Sky
+
+Floats = NDArray[np.float64]
+
+LOAD_SPREAD_SHARE = 0.1
+"""Loads of the range: a tenth under and over (assumed)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BankAutonomy:
+    """One bank's part of the answer."""
+
+    bank_id: str
+    name: str
+    start_soc: float
+    reserve_soc: float
+    hours: float | None
+    low_hours: float | None
+    high_hours: float | None
+    ends_at: datetime | None
+    ended_by: str
+    usable_now_kwh: float
+    sun_kwh: float
+    load_kwh_per_day: float
+    idle_kwh_per_day: float
+    margin_v: float | None
+    cell_c: float
+    times_h: Floats
+    soc: Floats
+    worked: tuple[Worked, ...]
+    levers: tuple[Lever, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Autonomy:
+    """The answer: the soonest of the banks, and each of them."""
+
+    at: datetime
+    hours_to_reserve: float | None
+    low_hours: float | None
+    high_hours: float | None
+    ends_at: datetime | None
+    ended_by: str
+    bank_id: str
+    horizon_h: float
+    sky_basis: str
+    sky_title: str
+    sky_days: tuple[tuple[date, str, float], ...]
+    banks: tuple[BankAutonomy, ...]
+    levers: tuple[Lever, ...]
+    notices: tuple[Notice, ...]
+    assumptions: tuple[Assumption, ...]
+
+
+def autonomy(household: Household, charges: Mapping[str, float], sky: Sky, at: datetime) -> Autonomy:
+    """Work out how long each joined bank lasts from a moment on.
+
+    Parameters
+    ----------
+    charges : mapping of str to float
+        State of charge now by bank id, a share of tested Ah [-]; a bank left out is full.
+    sky : Sky
+        The days to come; they begin today, or tomorrow once today's sun is over.
+    at : datetime
+        The moment, local standard time.
+
+    Raises
+    ------
+    InputError
+        If a charge is outside 0..1 or names no joined bank.
+    Unreachable
+        If no bank is joined to an inverter.
+    """
+    supplies = supplies_of(household)
+    _refuse_charges(charges, supplies)
+    first, kc = _aligned(household, supplies, sky, sky.kc, at)
+    low, high = (_aligned(household, supplies, sky, ends, at)[1] for ends in (sky.low_kc, sky.high_kc))
+    banks = tuple(_bank(household, s, charges.get(s.bank.id), at, (kc, low, high)) for s in supplies)
+    soonest = min(banks, key=lambda bank: np.inf if bank.hours is None else bank.hours)
+    days = tuple(
+        (first + timedelta(days=index), sky.labels[index], float(sky.kc[index])) for index in range(sky.listed_days)
+    )
+    return Autonomy(
+        at=at,
+        hours_to_reserve=soonest.hours,
+        low_hours=soonest.low_hours,
+        high_hours=soonest.high_hours,
+        ends_at=soonest.ends_at,
+        ended_by=soonest.ended_by,
+        bank_id=soonest.bank_id,
+        horizon_h=float(soonest.times_h[-1]),
+        sky_basis=sky.basis,
+        sky_title=sky.title,
+        sky_days=days,
+        banks=banks,
+        levers=soonest.levers,
+        notices=household_notices(household, at.month),
+        assumptions=assumptions_of(household, supplies, sky),
+    )
+
+
+def _refuse_charges(charges: Mapping[str, float], supplies: tuple[Supply, ...]) -> None:
+    known = [supply.bank.id for supply in supplies]
+    for bank_id, soc in charges.items():
+        if bank_id not in known:
+            raise InputError("charge", f"No joined bank is called “{bank_id}”; there is: {', '.join(known)}.")
+        if not 0.0 <= soc <= 1.0:
+            raise InputError("charge", f"Charge now must be from 0 to 100 %; got {soc * 100:g} %.")
+
+
+def _aligned(
+    household: Household, supplies: tuple[Supply, ...], sky: Sky, kc: Floats, at: datetime
+) -> tuple[date, Floats]:
+    """The date of the sky's first day, and its kc from today's midnight on."""
+    clear = sum(float(sun_hours(household, s, at, np.ones(1))[at.hour + 1 :].sum()) for s in supplies)
+    if clear > 0.0 or not household.sun.arrays:
+        return at.date(), kc
+    return at.date() + timedelta(days=1), np.concatenate([kc[:1], kc])
+
+
+def _bank(
+    household: Household, supply: Supply, soc: float | None, at: datetime, kc: tuple[Floats, Floats, Floats]
+) -> BankAutonomy:
+    bank = supply.bank
+    p = plant(bank, supply.inverter, max(mean_dc_w(household, supply, at.month), 1.0))
+    start = State(bank.top_reached_soc if soc is None else soc)
+    given, dim, light = (forcing(household, supply, at, days) for days in kc)
+    ended = _run(p, start, given, until_ended=True)
+    times_h, soc_then = _curve(_run(p, start, given), ended)
+    low = _run(p, start, _scaled(dim, 1.0 + LOAD_SPREAD_SHARE), until_ended=True)
+    high = _run(p, start, _scaled(light, 1.0 - LOAD_SPREAD_SHARE), until_ended=True)
+    mean_used_w, mean_w = float(np.mean(given.ac_w + given.dc_w)), mean_dc_w(household, supply, at.month)
+    reach, _ = delivered(bank, start.soc, p.floor_soc, mean_w) if mean_w > 0.0 else (0.0, 0.0)
+    return BankAutonomy(
+        bank_id=bank.id,
+        name=bank.name,
+        start_soc=start.soc,
+        reserve_soc=p.floor_soc,
+        hours=ended.ended_h,
+        low_hours=low.ended_h,
+        high_hours=high.ended_h,
+        ends_at=clock(at, ended.ended_h),
+        ended_by=ended.ended_by,
+        usable_now_kwh=reach * mean_used_w / mean_w if mean_w > 0.0 else 0.0,
+        sun_kwh=ended.totals.sun_kwh,
+        load_kwh_per_day=mean_used_w * HOURS_PER_DAY / WH_PER_KWH,
+        idle_kwh_per_day=supply.inverter.idle_w * HOURS_PER_DAY / WH_PER_KWH,
+        margin_v=_margin_v(p, supply, ended, mean_w),
+        cell_c=bank.cell_c,
+        times_h=times_h,
+        soc=soc_then,
+        worked=_worked(p, ended),
+        levers=_levers(household, supply, p, start, at, kc[0], ended.ended_h),
+    )
+
+
+def _curve(whole: Trajectory, ended: Trajectory) -> tuple[Floats, Floats]:
+    """Times [h] and charge [-] of the whole run, with the moment it ended as a point of its own."""
+    if ended.ended_h is None:
+        return whole.hours, whole.soc
+    place = int(np.searchsorted(whole.hours, ended.ended_h))
+    return np.insert(whole.hours, place, ended.ended_h), np.insert(whole.soc, place, ended.soc[-1])
+
+
+def _run(p: Plant, start: State, hours: Forcing, until_ended: bool = False) -> Trajectory:
+    return run(p, start, *hours.lists(), first_h=hours.first_h, until_ended=until_ended)
+
+
+def _scaled(hours: Forcing, factor: float) -> Forcing:
+    return dataclasses.replace(hours, ac_w=hours.ac_w * factor, dc_w=hours.dc_w * factor)
+
+
+def _margin_v(p: Plant, supply: Supply, ended: Trajectory, mean_w: float) -> float | None:
+    """Pack volts under the mean load at the end, above the cut-off [V]."""
+    if ended.ended_h is None:
+        return None
+    soc = float(ended.soc[-1])
+    sagged_v = at(p.cells.ocv_v, soc) - c_rate(supply.bank, mean_w) * at(p.cells.r_fast, soc)
+    return (sagged_v - p.cut_v) * p.series
+
+
+def _worked(p: Plant, ended: Trajectory) -> tuple[Worked, ...]:
+    """The hours once more, as a sum and a division that can be followed by hand."""
+    totals = ended.totals
+    hours = float(ended.hours[-1])
+    drawn_kwh = totals.served_kwh + totals.inverter_loss_kwh
+    from_bank_kwh = -totals.stored_change_kwh
+    lines = [
+        Worked(
+            label="Taken from the bank",
+            how=f"({ended.soc[0] * 100:.4g} % − {ended.soc[-1] * 100:.4g} %) of its tested Ah at its own volts",
+            value=from_bank_kwh,
+            unit="kWh",
+        ),
+        Worked(
+            label="Sun put in until then",
+            how="panels × charger, less what did not fit",
+            value=totals.sun_kwh,
+            unit="kWh",
+        ),
+        Worked(
+            label="Lost inside the cells",
+            how="resistance, charge efficiency, self-discharge",
+            value=totals.cell_loss_kwh,
+            unit="kWh",
+        ),
+        Worked(
+            label="Drawn by the loads and the inverter",
+            how="bank + sun − lost inside the cells",
+            value=from_bank_kwh + totals.sun_kwh - totals.cell_loss_kwh,
+            unit="kWh",
+        ),
+        Worked(
+            label="Mean draw",
+            how="sockets + inverter's losses and idle, over these hours",
+            value=drawn_kwh * WH_PER_KWH / hours if hours > 0.0 else 0.0,
+            unit="W",
+        ),
+        Worked(label="Hours", how="drawn ÷ mean draw", value=hours, unit="h"),
+    ]
+    return tuple(lines)
+
+
+def _levers(
+    household: Household,
+    supply: Supply,
+    p: Plant,
+    start: State,
+    at: datetime,
+    kc: Floats,
+    hours: float | None,
+) -> tuple[Lever, ...]:
+    """What each change alone would add, the most first; empty where the bank does not run out."""
+    if hours is None:
+        return ()
+    found = []
+    for load in supply.loads:
+        if load.never_off or not (load.can_shed or load.can_wait):
+            continue
+        rest = dataclasses.replace(supply, loads=tuple(other for other in supply.loads if other is not load))
+        ended_h = _run(p, start, forcing(household, rest, at, kc), until_ended=True).ended_h
+        found.append(
+            Lever(
+                name=load.name,
+                gained_h=None if ended_h is None else ended_h - hours,
+                kwh_per_day=daily_kwh(load, at.month, household.south),
+                load_id=load.id,
+            )
+        )
+    given = forcing(household, supply, at, kc)
+    if p.floor_name == "reserve" and p.floor_soc >= 0.1:
+        lower = dataclasses.replace(p, floor_soc=p.floor_soc - 0.1)
+        ended_h = _run(lower, start, given, until_ended=True).ended_h
+        found.append(Lever(name="Reserve 10 points lower", gained_h=None if ended_h is None else ended_h - hours))
+    if supply.inverter.idle_w > 0.0:
+        quiet = dataclasses.replace(p, inverter=dataclasses.replace(p.inverter, idle_w=0.0))
+        ended_h = _run(quiet, start, given, until_ended=True).ended_h
+        found.append(
+            Lever(
+                name="What the inverter's idle draw costs",
+                gained_h=None if ended_h is None else ended_h - hours,
+                kwh_per_day=supply.inverter.idle_w * HOURS_PER_DAY / WH_PER_KWH,
+            )
+        )
+    return tuple(sorted(found, key=lambda lever: -np.inf if lever.gained_h is None else -lever.gained_h))

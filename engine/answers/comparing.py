@@ -1,0 +1,308 @@
+"""Which chemistry through a rainy week: the same days and loads on each, hour by hour.
+
+Each chemistry gets the number of cells in series that this inverter's DC window suits best, its own usual
+charge setting (lowered where the window asks for it) and its own usual reserve, at equal label kWh or at
+equal usable kWh. The inverter keeps its cut-off and restart volts.
+Energy is kWh. Not modelled: price, space, life; the cells are the catalogue's, at your bank's temperature.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of, clock
+from engine.answers.notices import household_notices
+from engine.balance.forcing import forcing, mean_dc_w
+from engine.balance.step import State, plant
+from engine.balance.trajectory import Trajectory, run
+from engine.cells import catalogue
+from engine.cells.chemistry import Chemistry
+from engine.errors import InputError, Unreachable
+from engine.house.bank import Bank, delivered, floor
+from engine.house.household import Household, Supply
+from engine.house.inverter import Inverter
+from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
+from engine.sky.days import Sky
+
+Floats = NDArray[np.float64]
+
+BASES = ("label", "usable")
+_CELL_AH = 100.0
+_TIE_SHARE = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contender:
+    """One chemistry's week."""
+
+    chemistry: str
+    name: str
+    series: int
+    charge_v: float
+    hold: bool
+    reserve_soc: float
+    top_soc: float
+    label_kwh: float
+    usable_kwh: float
+    reach_share: float
+    unserved_kwh: float
+    dark_hours: float
+    lowest_soc: float
+    losses_kwh: float
+    cell_losses_kwh: float
+    sun_kwh: float
+    spare_kwh: float
+    served_kwh: float
+    stored_change_kwh: float
+    balance_error_share: float
+    ended_h: float | None
+    ended_by: str
+    full_again_h: float | None
+    full_again_at: datetime | None
+    times_h: Floats
+    soc: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """The answer: every contender, the steadiest first."""
+
+    at: datetime
+    basis: str
+    bank_id: str
+    bank_name: str
+    hours: float
+    week_days: int
+    demand_kwh: float
+    sky_basis: str
+    sky_title: str
+    sky_month: int | None
+    sky_days: tuple[tuple[date, str, float], ...]
+    contenders: tuple[Contender, ...]
+    levers: tuple[Lever, ...]
+    worked: tuple[Worked, ...]
+    notices: tuple[Notice, ...]
+    assumptions: tuple[Assumption, ...]
+
+
+def comparing(
+    household: Household,
+    supply: Supply,
+    sky: Sky,
+    start: datetime,
+    basis: str = "label",
+    chemistries: tuple[str, ...] = catalogue.COMPARED,
+) -> Comparison:
+    """Run the same days and loads on a bank of each chemistry, each charged as full as it is set.
+
+    Parameters
+    ----------
+    supply : Supply
+        The bank that is replaced; its label kWh and temperature, inverter, panels and loads are kept.
+    sky : Sky
+        The days, the first being that of `start`.
+    start : datetime
+        Local standard time; midnight lets the days and the sky agree.
+    basis : str
+        ``label`` for equal label kWh, ``usable`` for equal usable kWh at the mean load.
+
+    Raises
+    ------
+    InputError
+        If `basis` is neither.
+    Unreachable
+        If no chemistry fits the inverter's window.
+    """
+    if basis not in BASES:
+        raise InputError("basis", f"Compare at equal must be label or usable; got “{basis}”.")
+    given = forcing(household, supply, start, sky.kc)
+    power_w = max(mean_dc_w(household, supply, start.month), 1.0)
+    own_kwh, _ = _usable_kwh(supply.bank, supply.inverter, power_w)
+    contenders = []
+    for key in chemistries:
+        bank = best_bank(catalogue.load(key), supply.bank, supply.inverter, power_w)
+        if bank is None:
+            continue
+        if basis == "usable":
+            bank = _with_usable(bank, supply.inverter, power_w, own_kwh)
+        p = plant(bank, supply.inverter, power_w)
+        week = run(p, State(bank.top_reached_soc), *given.lists(), first_h=given.first_h)
+        contenders.append(_contender(bank, supply.inverter, power_w, week, start, sky.listed_days))
+    if not contenders:
+        raise Unreachable(
+            f"No chemistry of the catalogue fits {supply.inverter.name}: {supply.inverter.dc_min_v:g} to "
+            f"{supply.inverter.dc_max_v:g} V DC holds no whole number of cells with anything to use between them."
+        )
+    ranked = tuple(sorted(contenders, key=lambda one: (one.unserved_kwh, -one.lowest_soc)))
+    demand_kwh = float((given.ac_w + given.dc_w)[1:].sum() + (given.ac_w + given.dc_w)[0] * given.first_h) / WH_PER_KWH
+    days = tuple(
+        (start.date() + timedelta(days=index), sky.labels[index], float(sky.kc[index])) for index in range(len(sky.kc))
+    )
+    return Comparison(
+        at=start,
+        basis=basis,
+        bank_id=supply.bank.id,
+        bank_name=supply.bank.name,
+        hours=float(ranked[0].times_h[-1]),
+        week_days=sky.listed_days,
+        demand_kwh=demand_kwh,
+        sky_basis=sky.basis,
+        sky_title=sky.title,
+        sky_month=sky.month,
+        sky_days=days,
+        contenders=ranked,
+        levers=(),
+        worked=_worked(ranked[0]),
+        notices=household_notices(household, start.month),
+        assumptions=assumptions_of(household, tuple(_as_supply(supply, key) for key in chemistries), sky),
+    )
+
+
+def best_bank(cell: Chemistry, like: Bank, inverter: Inverter, power_w: float) -> Bank | None:
+    """A bank of `cell` with the label kWh of `like`, in the series count that this window suits best.
+
+    The count whose reachable share is largest wins; within a hundredth of it, the one whose nominal
+    volts lie nearest the middle of the window. None where no count leaves anything to use.
+    """
+    middle_v = 0.5 * (inverter.dc_min_v + inverter.dc_max_v)
+    counts = range(cell.series_step, 401, cell.series_step)
+    fitting = [n for n in counts if inverter.dc_min_v <= n * cell.v_nominal <= inverter.dc_max_v]
+    built = [_bank(cell, like, inverter, series) for series in fitting]
+    reach = [(_reach(bank, inverter, power_w), bank) for bank in built if bank is not None]
+    usable = [(share, bank) for share, bank in reach if share > 0.0]
+    if not usable:
+        return None
+    most = max(share for share, _ in usable)
+    near = [bank for share, bank in usable if share >= most - _TIE_SHARE]
+    return min(near, key=lambda bank: abs(bank.series * cell.v_nominal - middle_v))
+
+
+def _bank(cell: Chemistry, like: Bank, inverter: Inverter, series: int) -> Bank | None:
+    """A bank of `series` cells with the label kWh of `like`; None if the window stops it below nominal volts."""
+    charge_v = min(cell.v_charge, inverter.dc_max_v / series)
+    if charge_v <= cell.v_nominal:
+        return None
+    cell_ah = like.label_kwh * WH_PER_KWH / (series * cell.v_nominal)
+    parallel = max(1, int(np.ceil(cell_ah / _CELL_AH)))
+    return Bank(
+        id=cell.id,
+        name=cell.name,
+        chemistry=cell,
+        inverter=inverter.id,
+        series=series,
+        parallel=parallel,
+        label_ah=cell_ah / parallel,
+        cell_c=like.cell_c,
+        charge_v=charge_v,
+        hold=cell.holds,
+        reserve_soc=cell.reserve_soc,
+    )
+
+
+def _reach(bank: Bank, inverter: Inverter, power_w: float) -> float:
+    """Share of the charge between the end of charge and the cut-off, reserve left out."""
+    low = floor(bank, inverter, power_w)
+    return bank.top_reached_soc - max(low.cutoff_soc, low.reach_soc)
+
+
+def _usable_kwh(bank: Bank, inverter: Inverter, power_w: float) -> tuple[float, float]:
+    return delivered(bank, bank.top_reached_soc, floor(bank, inverter, power_w).soc, power_w)
+
+
+def _with_usable(bank: Bank, inverter: Inverter, power_w: float, wanted_kwh: float) -> Bank:
+    """The bank scaled so that it gives `wanted_kwh` at the mean load.
+
+    Raises
+    ------
+    Unreachable
+        If no size gives it.
+    """
+
+    def scaled(factor: float) -> Bank:
+        return dataclasses.replace(bank, label_ah=bank.label_ah * factor)
+
+    low, high = 0.001, 1.0
+    while _usable_kwh(scaled(high), inverter, power_w)[0] < wanted_kwh:
+        low, high = high, high * 2.0
+        if high > 64.0:
+            raise Unreachable(
+                f"{bank.name} cannot give the {wanted_kwh:.1f} kWh that your bank gives on this inverter."
+            )
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        enough = _usable_kwh(scaled(middle), inverter, power_w)[0] >= wanted_kwh
+        low, high = (low, middle) if enough else (middle, high)
+    return scaled(high)
+
+
+def _contender(
+    bank: Bank, inverter: Inverter, power_w: float, week: Trajectory, start: datetime, spell_days: int
+) -> Contender:
+    totals = week.totals
+    again_h = week.full_again_h(bank.top_reached_soc, after_h=_emptiest_h(week, spell_days))
+    return Contender(
+        chemistry=bank.cell.id,
+        name=bank.name,
+        series=bank.series,
+        charge_v=bank.charge_end_cell_v,
+        hold=bank.hold,
+        reserve_soc=bank.reserve_soc,
+        top_soc=bank.top_reached_soc,
+        label_kwh=bank.label_kwh,
+        usable_kwh=_usable_kwh(bank, inverter, power_w)[0],
+        reach_share=_reach(bank, inverter, power_w),
+        unserved_kwh=totals.unserved_kwh,
+        dark_hours=float(np.diff(week.hours)[week.unserved_wh > 0.0].sum()),
+        lowest_soc=float(week.soc.min()),
+        losses_kwh=totals.cell_loss_kwh + totals.inverter_loss_kwh,
+        cell_losses_kwh=totals.cell_loss_kwh,
+        sun_kwh=totals.sun_kwh,
+        spare_kwh=totals.spare_kwh,
+        served_kwh=totals.served_kwh,
+        stored_change_kwh=totals.stored_change_kwh,
+        balance_error_share=totals.balance_error_share,
+        ended_h=week.ended_h,
+        ended_by=week.ended_by,
+        full_again_h=again_h,
+        full_again_at=clock(start, again_h),
+        times_h=week.hours,
+        soc=week.soc,
+    )
+
+
+def _emptiest_h(week: Trajectory, spell_days: int) -> float:
+    """Hour of the lowest charge of the spell, after which the bank may be called full again."""
+    within = week.hours <= spell_days * HOURS_PER_DAY
+    return float(week.hours[int(np.argmin(week.soc[within]))])
+
+
+def _as_supply(supply: Supply, key: str) -> Supply:
+    cell = catalogue.load(key)
+    like = dataclasses.replace(
+        supply.bank, chemistry=cell, charge_v=None, top_v=None, reserve_v=None, reserve_soc=0.0, top_soc=1.0
+    )
+    return dataclasses.replace(supply, bank=like)
+
+
+def _worked(best: Contender) -> tuple[Worked, ...]:
+    lines = (
+        ("Sun taken", "what the charger put in", best.sun_kwh, "kWh"),
+        ("Served", "at the sockets", best.served_kwh, "kWh"),
+        ("Lost", "in cells and inverter, idle included", best.losses_kwh, "kWh"),
+        ("Change of store", "charge at the end less charge at the start", best.stored_change_kwh, "kWh"),
+        (
+            "Left over",
+            "sun − served − lost − change of store: should be nothing",
+            best.sun_kwh - best.served_kwh - best.losses_kwh - best.stored_change_kwh,
+            "kWh",
+        ),
+    )
+    return tuple(
+        Worked(label=f"{best.name}: {label.lower()}", how=how, value=value, unit=unit)
+        for label, how, value, unit in lines
+    )

@@ -1,0 +1,227 @@
+"""What is wrong, odd or dangerous in a household as described: stop, check or note, each with its remedy.
+
+A check is never an approval: nothing found does not mean that the installation is safe.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+from math import ceil
+
+from engine.answers.answer import Notice, Remedy
+from engine.balance.forcing import load_hours, mean_dc_w
+from engine.house.bank import Bank, floor
+from engine.house.household import Household, Supply
+from engine.house.inverter import Inverter
+from engine.house.loads import Load, daily_kwh, notes
+
+EXTRA_LOW_VOLTAGE_V = 60.0
+"""Above 60 V DC many codes treat a pack as dangerous to touch (IEC 61140 band; from memory)."""
+
+
+def household_notices(household: Household, month: int) -> tuple[Notice, ...]:
+    """Every notice about the household as it is described, the gravest first.
+
+    Parameters
+    ----------
+    month : int
+        Month whose mean load is taken for volts under load, 1..12.
+    """
+    found: list[Notice] = []
+    for bank in household.banks:
+        found += _bank(bank)
+    for supply in household.supplies():
+        found += _pack(supply.bank, supply.inverter)
+        found += _under_load(household, supply, month)
+    for array in household.sun.arrays:
+        found += _azimuth(household, array.id)
+    for load in household.loads:
+        found += _load(household, load)
+    order = {"stop": 0, "check": 1, "note": 2}
+    return tuple(sorted(found, key=lambda notice: order[notice.level]))
+
+
+def _bank(bank: Bank) -> Iterator[Notice]:
+    cell, board = bank.cell, bank.board
+    if cell.needs_board and board is None:
+        yield Notice(
+            level="stop",
+            code="no-board",
+            page="banks",
+            text=f"{bank.name} has no protection board. Lithium and sodium-ion cells must not be charged or "
+            "discharged without one that guards every cell; enter its limits, or do not use the bank.",
+        )
+    if board is not None and board.cell_high_v < bank.charge_end_cell_v:
+        yield Notice(
+            level="check",
+            code="board-below-charge",
+            page="banks",
+            text=f"{bank.name}: the board stops charge at {board.cell_high_v:g} V per cell, below the charge setting "
+            f"of {bank.charge_end_cell_v:g} V. It would open in the middle of a charge.",
+            remedies=(
+                Remedy(
+                    label=f"End the charge at {board.cell_high_v - 0.05:.2f} V per cell",
+                    section="banks",
+                    item_id=bank.id,
+                    values={"charge_v": round(board.cell_high_v - 0.05, 3)},
+                ),
+            ),
+        )
+    if bank.tested_ah is not None and not 0.6 <= bank.tested_ah / bank.label_ah <= 1.1:
+        yield Notice(
+            level="check",
+            code="tested-ah",
+            page="banks",
+            text=f"{bank.name}: tested {bank.tested_ah:g} Ah is {bank.tested_ah / bank.label_ah * 100:.0f} % of the "
+            f"label's {bank.label_ah:g} Ah; 60 to 110 % would be usual. Was the test complete, and of one cell?",
+        )
+    if bank.cell_c < bank.charge_min_c:
+        yield Notice(
+            level="check",
+            code="too-cold-to-charge",
+            page="banks",
+            text=f"{bank.name}: at {bank.cell_c:g} °C no charge goes in; charging is refused below "
+            f"{bank.charge_min_c:g} °C. Warm the cells first; the maker's sheet rules.",
+        )
+    if cell.v_full * bank.series > EXTRA_LOW_VOLTAGE_V:
+        yield Notice(
+            level="check",
+            code="over-60-v",
+            page="banks",
+            text=f"{bank.name} can stand at {cell.v_full * bank.series:.1f} V when full, above 60 V DC: dangerous to "
+            "touch, and other rules may apply. Ask a licensed electrician.",
+        )
+
+
+def _pack(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
+    cell = bank.cell
+    charge_v = bank.charge_end_cell_v * bank.series
+    if charge_v > inverter.dc_max_v + 1e-9:
+        lower = int(inverter.dc_max_v / bank.series * 100) / 100
+        fits = lower > cell.v_nominal
+        yield Notice(
+            level="stop",
+            code="over-inverter",
+            page="banks",
+            text=f"{bank.name} would stand at {charge_v:.1f} V when charged; {inverter.name} ends at "
+            f"{inverter.dc_max_v:g} V and can be damaged. Lower the charge setting and let nothing else charge "
+            "higher, or use fewer cells in series.",
+            remedies=(
+                Remedy(
+                    label=f"End the charge at {lower:.2f} V per cell",
+                    section="banks",
+                    item_id=bank.id,
+                    values={"charge_v": lower},
+                ),
+            )
+            if fits
+            else (),
+        )
+    nominal_v, other_v = cell.v_nominal * bank.series, cell.v_nominal * bank.parallel
+    outside = not inverter.dc_min_v <= nominal_v <= inverter.dc_max_v
+    if outside and inverter.dc_min_v <= other_v <= inverter.dc_max_v:
+        yield Notice(
+            level="check",
+            code="series-parallel",
+            page="banks",
+            text=f"{bank.name}: {bank.series} cells in series make {nominal_v:.1f} V, outside {inverter.name}'s "
+            f"{inverter.dc_min_v:g} to {inverter.dc_max_v:g} V; {bank.parallel} in series would fit. Swapped?",
+            remedies=(
+                Remedy(
+                    label=f"Make it {bank.parallel} in series, {bank.series} in parallel",
+                    section="banks",
+                    item_id=bank.id,
+                    values={"series": bank.parallel, "parallel": bank.series},
+                ),
+            ),
+        )
+    elif outside:
+        yield Notice(
+            level="stop",
+            code="outside-inverter",
+            page="banks",
+            text=f"{bank.name}: {bank.series} cells in series make {nominal_v:.1f} V, outside {inverter.name}'s "
+            f"{inverter.dc_min_v:g} to {inverter.dc_max_v:g} V.",
+        )
+    if inverter.restart_v > charge_v:
+        yield Notice(
+            level="check",
+            code="restart-above-charge",
+            page="inverter",
+            text=f"{inverter.name} restarts at {inverter.restart_v:g} V, above the {charge_v:.1f} V at which "
+            f"{bank.name} is charged: once off, it would stay off.",
+        )
+    limit_a = bank.charge_limit_a if bank.charge_limit_a is not None else cell.charge_c_max * bank.ah
+    if inverter.charge_limit_a is not None and inverter.charge_limit_a > limit_a:
+        yield Notice(
+            level="check",
+            code="charger-over-bank",
+            page="inverter",
+            text=f"{inverter.name} may charge with {inverter.charge_limit_a:g} A; {bank.name} takes at most "
+            f"{limit_a:g} A. Set the charger to that.",
+        )
+
+
+def _under_load(household: Household, supply: Supply, month: int) -> Iterator[Notice]:
+    bank, inverter = supply.bank, supply.inverter
+    end = floor(bank, inverter, max(mean_dc_w(household, supply, month), 1.0))
+    if bank.reserve_v is None and end.cutoff_soc > bank.reserve_soc + 0.005:
+        sure = min(ceil(end.cutoff_soc * 100.0) / 100.0, bank.top_soc - 0.01)
+        yield Notice(
+            level="check",
+            code="reserve-under-cutoff",
+            page="banks",
+            text=f"{bank.name}: under your mean load it is cut off at about {end.cutoff_soc * 100:.0f} %, before it "
+            f"reaches your reserve of {bank.reserve_soc * 100:g} %.",
+            remedies=(
+                Remedy(
+                    label=f"Keep {sure * 100:.0f} % in reserve",
+                    section="banks",
+                    item_id=bank.id,
+                    values={"reserve_soc": sure},
+                ),
+            ),
+        )
+    ac_w, _ = load_hours(household, supply, datetime(2001, month, 1), 1)
+    if ac_w.size and float(ac_w.max()) > inverter.rated_w:
+        yield Notice(
+            level="check",
+            code="over-rated",
+            page="loads",
+            text=f"Your loads come to {float(ac_w.max()):,.0f} W in their highest hour; {inverter.name} gives "
+            f"{inverter.rated_w:,.0f} W. Was a load typed in the wrong unit, or do two run at once?",
+        )
+
+
+def _azimuth(household: Household, array_id: str) -> Iterator[Notice]:
+    array = next(a for a in household.sun.arrays if a.id == array_id)
+    toward_pole_deg = 180.0 if household.south else 0.0
+    apart = abs((array.azimuth_deg - toward_pole_deg + 180.0) % 360.0 - 180.0)
+    if apart < 60.0 and array.tilt_deg >= 15.0:
+        where = "south" if household.south else "north"
+        turned = (array.azimuth_deg + 180.0) % 360.0
+        yield Notice(
+            level="check",
+            code="azimuth",
+            page="sun",
+            text=f"{array.name} faces {where}, away from the sun ({array.azimuth_deg:g}° clockwise from north). "
+            "Some papers count from south instead.",
+            remedies=(
+                Remedy(
+                    label=f"Turn it to {turned:g}°",
+                    section="arrays",
+                    item_id=array.id,
+                    values={"azimuth_deg": turned},
+                ),
+            ),
+        )
+
+
+def _load(household: Household, load: Load) -> Iterator[Notice]:
+    feeding = [i for i in household.inverters if i.id == load.inverter] or list(household.inverters[:1])
+    rest_kwh = sum(daily_kwh(other, load.months[0], household.south) for other in household.loads if other is not load)
+    for note in notes(load, rated_w=feeding[0].rated_w if feeding else None, others_kwh=rest_kwh):
+        mend = note.remedy
+        cure = () if mend is None else (Remedy(section="loads", item_id=load.id, **mend),)
+        yield Notice(level="check", code=note.code, text=note.text, page="loads", remedies=cure)

@@ -1,0 +1,362 @@
+"""How big a bank for N dull days: usable and label kWh, cells, what the panels are short, days to recover.
+
+Energy is kWh; usable is DC at the bank's terminals. The size is N x (daily DC load - daily DC yield), the
+spell beginning at sunrise with the bank charged as set; a trajectory with the full cell model then runs
+the found bank through the spell and the average days after it.
+Not modelled: the chance of a spell (only its length and light), ageing before the spell.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of
+from engine.answers.notices import household_notices
+from engine.balance.forcing import load_hours, mean_dc_w, sun_hours
+from engine.balance.step import State, plant
+from engine.balance.trajectory import Trajectory, run
+from engine.errors import InputError, Unreachable
+from engine.house.bank import Bank, delivered, floor
+from engine.house.household import Household, Supply
+from engine.quantities import DAYS_PER_WEEK, HOURS_PER_DAY, WH_PER_KWH, mean_day_of_year
+from engine.sky.days import Sky, average_day_kc
+
+Floats = NDArray[np.float64]
+
+MOST_DAYS = 7
+RECOVERY_DAYS = 14
+"""A bank that ordinary days do not refill within a fortnight is called larger than these panels can use (judgement)."""
+_LONGEST_RECOVERY_DAYS = 60
+_YEAR = 2001
+_LEAST_KWH = 0.001
+_MOST_TRIES = 100
+MOST_STRINGS = 200
+"""Strings in parallel a bank may have in this tool."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeRow:
+    """The bank for one number of days, and how it came through the trajectory."""
+
+    days: int
+    usable_kwh: float
+    at_sockets_kwh: float
+    label_kwh: float
+    strings: int
+    built_kwh: float
+    lowest_soc: float
+    unserved_kwh: float
+    recovery_days: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sizing:
+    """The answer for the days asked, and the row of each of 1 to 7 days."""
+
+    bank_id: str
+    bank_name: str
+    chemistry: str
+    month: int
+    days: int
+    usable_kwh: float
+    at_sockets_kwh: float
+    label_kwh: float
+    strings: int
+    series: int
+    own_strings: int
+    own_usable_kwh: float
+    own_days: float | None
+    usable_share: float
+    daily_load_kwh: float
+    daily_sockets_kwh: float
+    dull_yield_kwh: float
+    average_yield_kwh: float
+    panels_short_kwh: float
+    useful_limit_kwh: float
+    useful_limit_days: int | None
+    top_soc: float
+    floor_soc: float
+    sky_basis: str
+    sky_title: str
+    rows: tuple[SizeRow, ...]
+    levers: tuple[Lever, ...]
+    worked: tuple[Worked, ...]
+    notices: tuple[Notice, ...]
+    assumptions: tuple[Assumption, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Days:
+    """The daily energies a size rests on [kWh] and the hours behind them [W], from midnight."""
+
+    load_kwh: float
+    sockets_kwh: float
+    spell_kwh: Floats
+    average_kwh: float
+    mean_dc_w: float
+    sunrise_h: int
+    ac_w: Floats
+    dc_w: Floats
+    spell_w: Floats
+    average_w: Floats
+
+
+def sizing(household: Household, supply: Supply, days: int, month: int, sky: Sky) -> Sizing:
+    """Size a supply's bank for a number of dull days in a month.
+
+    Parameters
+    ----------
+    supply : Supply
+        The bank whose cells, window and inverter are taken; its number of strings is what is asked.
+    days : int
+        Days to ride out, 1..7.
+    month : int
+        Month of the spell, 1..12.
+    sky : Sky
+        The dull days in their order; the last one repeats where it is shorter than the spell.
+
+    Raises
+    ------
+    InputError
+        If `days` or `month` is outside its range.
+    Unreachable
+        If there is no load, or the bank's window is empty under its load.
+    """
+    for field, value, most in (("days", days, MOST_DAYS), ("month", month, 12)):
+        if not 1 <= value <= most:
+            raise InputError(field, f"{field.capitalize()} must be a whole number from 1 to {most}; got {value}.")
+    energies = _days(household, supply, month, sky)
+    if energies.load_kwh <= 0.0:
+        raise Unreachable("There is no load on this bank in that month: enter what it is to carry on Loads.")
+    rows = tuple(_row(supply, energies, n) for n in range(1, MOST_DAYS + 1))
+    asked = rows[days - 1]
+    end = floor(_string(supply.bank), supply.inverter, energies.mean_dc_w / asked.strings)
+    own_usable_kwh, _ = _usable(supply, supply.bank.parallel, energies.mean_dc_w)
+    surplus_kwh = energies.average_kwh - energies.load_kwh
+    slow = [row.days for row in rows if row.recovery_days is None or row.recovery_days > RECOVERY_DAYS]
+    return Sizing(
+        bank_id=supply.bank.id,
+        bank_name=supply.bank.name,
+        chemistry=supply.bank.cell.name,
+        month=month,
+        days=days,
+        usable_kwh=asked.usable_kwh,
+        at_sockets_kwh=asked.at_sockets_kwh,
+        label_kwh=asked.label_kwh,
+        strings=asked.strings,
+        series=supply.bank.series,
+        own_strings=supply.bank.parallel,
+        own_usable_kwh=own_usable_kwh,
+        own_days=_own_days(energies, own_usable_kwh),
+        usable_share=asked.usable_kwh / asked.label_kwh,
+        daily_load_kwh=energies.load_kwh,
+        daily_sockets_kwh=energies.sockets_kwh,
+        dull_yield_kwh=float(np.mean(energies.spell_kwh[:days])),
+        average_yield_kwh=energies.average_kwh,
+        panels_short_kwh=max(-surplus_kwh, 0.0),
+        useful_limit_kwh=max(surplus_kwh, 0.0) * RECOVERY_DAYS,
+        useful_limit_days=slow[0] if slow else None,
+        top_soc=supply.bank.top_reached_soc,
+        floor_soc=end.soc,
+        sky_basis=sky.basis,
+        sky_title=sky.title,
+        rows=rows,
+        levers=_levers(energies, supply, days, asked),
+        worked=_worked(energies, days, asked),
+        notices=household_notices(household, month),
+        assumptions=assumptions_of(household, (supply,), sky),
+    )
+
+
+def _days(household: Household, supply: Supply, month: int, sky: Sky) -> _Days:
+    """Daily energies on the month's average day (the sun's, Klein's) for spell and ordinary days."""
+    start = datetime(_YEAR, 1, 1) + timedelta(days=mean_day_of_year(month) - 1)
+    kc = np.append(sky.kc[: sky.listed_days], np.full(MOST_DAYS, sky.kc[sky.listed_days - 1]))[:MOST_DAYS]
+    spell_w = np.concatenate([sun_hours(household, supply, start, np.array([day])) for day in kc])
+    ordinary = dataclasses.replace(household, sun=dataclasses.replace(household.sun, covered_days=0))
+    average_kc = average_day_kc(household.site, household.sun, month)
+    average_w = sun_hours(ordinary, supply, start, np.array([average_kc]))
+    covered = household.sun.covered_days * HOURS_PER_DAY
+    spell_w[covered:] = np.concatenate([sun_hours(ordinary, supply, start, np.array([day])) for day in kc])[covered:]
+    ac_w, dc_w = load_hours(household, supply, start, 1)
+    drawn_w = mean_dc_w(household, supply, month)
+    lit = np.flatnonzero(sun_hours(ordinary, supply, start, np.ones(1)) > 0.0)
+    return _Days(
+        load_kwh=drawn_w * HOURS_PER_DAY / WH_PER_KWH if float(ac_w.sum() + dc_w.sum()) > 0.0 else 0.0,
+        sockets_kwh=float(ac_w.sum() + dc_w.sum()) / WH_PER_KWH,
+        spell_kwh=spell_w.reshape(-1, HOURS_PER_DAY).sum(axis=1) / WH_PER_KWH,
+        average_kwh=float(average_w.sum()) / WH_PER_KWH,
+        mean_dc_w=drawn_w,
+        sunrise_h=int(lit[0]) if lit.size else 0,
+        ac_w=ac_w,
+        dc_w=dc_w,
+        spell_w=spell_w,
+        average_w=average_w,
+    )
+
+
+def _string(bank: Bank) -> Bank:
+    """The bank with one string, its current limits shared out."""
+    board = bank.board
+    if board is not None:
+        board = dataclasses.replace(board, current_limit_a=max(board.current_limit_a / bank.parallel, 1.0))
+    limit_a = None if bank.charge_limit_a is None else max(bank.charge_limit_a / bank.parallel, 0.5)
+    return dataclasses.replace(bank, parallel=1, board=board, charge_limit_a=limit_a)
+
+
+def _usable(supply: Supply, strings: float, power_w: float) -> tuple[float, float]:
+    """Usable kWh at the terminals of a bank of so many strings, and its label kWh."""
+    one = _string(supply.bank)
+    low = floor(one, supply.inverter, power_w / strings).soc
+    kwh, _ = delivered(one, one.top_reached_soc, low, power_w / strings)
+    return kwh * strings, one.label_kwh * strings
+
+
+def _needed_kwh(energies: _Days, days: int) -> float:
+    """What the bank must give over a spell [kWh]: the sum of its days, at least the deepest single night."""
+    over_spell = days * energies.load_kwh - float(energies.spell_kwh[:days].sum())
+    return max(over_spell, _night_kwh(energies))
+
+
+def _night_kwh(energies: _Days) -> float:
+    """Energy drawn on the first spell day while the load exceeds the sun [kWh]."""
+    drawn = energies.load_kwh / HOURS_PER_DAY - energies.spell_w[:HOURS_PER_DAY] / WH_PER_KWH
+    dark = float(drawn[drawn > 0.0].sum())
+    return dark if float(energies.spell_kwh[0]) >= energies.load_kwh else 0.0
+
+
+def _strings_for(supply: Supply, needed_kwh: float, power_w: float) -> float:
+    """Strings, not rounded, that give `needed_kwh` at a mean draw of `power_w`.
+
+    Raises
+    ------
+    Unreachable
+        If even `MOST_STRINGS` strings do not give it.
+    """
+    strings = 1.0
+    for _ in range(_MOST_TRIES):
+        given_kwh, _ = _usable(supply, strings, power_w)
+        better = strings * needed_kwh / given_kwh if given_kwh > 0.0 else 2.0 * strings
+        if better > MOST_STRINGS:
+            break
+        if abs(better - strings) <= 1e-9 * strings:
+            return better
+        strings = better
+    raise Unreachable(
+        f"Even {MOST_STRINGS} strings of {supply.bank.name} would not give the {needed_kwh:.1f} kWh asked: "
+        "check its charge setting against its reserve and the inverter's cut-off, and the size of a cell."
+    )
+
+
+def _row(supply: Supply, energies: _Days, days: int) -> SizeRow:
+    needed_kwh = _needed_kwh(energies, days)
+    exact = _strings_for(supply, needed_kwh, energies.mean_dc_w)
+    strings = max(ceil(exact - 1e-6), 1)
+    spell = _spell(supply, energies, days, strings)
+    while spell.totals.unserved_kwh > _LEAST_KWH and strings < MOST_STRINGS:
+        strings += 1
+        spell = _spell(supply, energies, days, strings)
+    built_kwh, _ = _usable(supply, strings, energies.mean_dc_w)
+    return SizeRow(
+        days=days,
+        usable_kwh=needed_kwh,
+        at_sockets_kwh=needed_kwh * energies.sockets_kwh / energies.load_kwh,
+        label_kwh=_string(supply.bank).label_kwh * exact,
+        strings=strings,
+        built_kwh=built_kwh,
+        lowest_soc=float(spell.soc.min()),
+        unserved_kwh=spell.totals.unserved_kwh,
+        recovery_days=_recovery_days(supply, energies, strings, float(spell.soc[-1])),
+    )
+
+
+def _built(supply: Supply, strings: int) -> Bank:
+    """The bank with so many strings, its current limits in proportion."""
+    one = _string(supply.bank)
+    board = one.board
+    if board is not None:
+        board = dataclasses.replace(board, current_limit_a=min(board.current_limit_a * strings, 5000.0))
+    limit_a = None if one.charge_limit_a is None else min(one.charge_limit_a * strings, 5000.0)
+    return dataclasses.replace(one, parallel=strings, board=board, charge_limit_a=limit_a)
+
+
+def _spell(supply: Supply, energies: _Days, days: int, strings: int) -> Trajectory:
+    """Run the built bank, charged as set, through the spell from sunrise to the sunrise after it."""
+    bank = _built(supply, strings)
+    p = plant(bank, supply.inverter, energies.mean_dc_w)
+    begin, hours = energies.sunrise_h, days * HOURS_PER_DAY
+    sun_w = np.append(energies.spell_w[:hours], energies.average_w)[begin : begin + hours]
+    ac_w, dc_w = (np.tile(w, days + 1)[begin : begin + hours] for w in (energies.ac_w, energies.dc_w))
+    return run(p, State(bank.top_reached_soc), sun_w.tolist(), ac_w.tolist(), dc_w.tolist())
+
+
+def _recovery_days(supply: Supply, energies: _Days, strings: int, soc: float) -> float | None:
+    """Ordinary days until the built bank is as full as its setting fills it; None if that takes over two months."""
+    if energies.average_kwh <= energies.load_kwh:
+        return None
+    bank = _built(supply, strings)
+    p = plant(bank, supply.inverter, energies.mean_dc_w)
+    week = [
+        np.roll(w, -energies.sunrise_h).tolist() * DAYS_PER_WEEK
+        for w in (energies.average_w, energies.ac_w, energies.dc_w)
+    ]
+    gone_h = 0.0
+    while gone_h < _LONGEST_RECOVERY_DAYS * HOURS_PER_DAY:
+        ordinary = run(p, State(soc), *week)
+        again_h = ordinary.full_again_h(bank.top_reached_soc)
+        if again_h is not None:
+            return (gone_h + again_h) / HOURS_PER_DAY
+        soc, gone_h = float(ordinary.soc[-1]), gone_h + float(ordinary.hours[-1])
+    return None
+
+
+def _own_days(energies: _Days, usable_kwh: float) -> float | None:
+    """Dull days the bank as it stands would carry; None if such days do not empty it."""
+    short_kwh = energies.load_kwh - float(energies.spell_kwh.mean())
+    return usable_kwh / short_kwh if short_kwh > 0.0 else None
+
+
+def _levers(energies: _Days, supply: Supply, days: int, asked: SizeRow) -> tuple[Lever, ...]:
+    """What a kWh a day less, and half as much panel again, would take off the size, in label kWh."""
+    per_usable = asked.label_kwh / asked.usable_kwh
+    idle_kwh = supply.inverter.idle_w * HOURS_PER_DAY / WH_PER_KWH
+    found = [
+        Lever(
+            name="Half as many panels again",
+            gained_h=None,
+            kwh_per_day=0.5 * float(energies.spell_kwh[:days].mean()),
+        ),
+        Lever(name="1 kWh a day less at the sockets", gained_h=None, kwh_per_day=1.0),
+        Lever(name="The inverter's idle draw", gained_h=None, kwh_per_day=idle_kwh),
+    ]
+    return tuple(
+        dataclasses.replace(lever, label_kwh=(lever.kwh_per_day or 0.0) * days * per_usable) for lever in found
+    )
+
+
+def _worked(energies: _Days, days: int, asked: SizeRow) -> tuple[Worked, ...]:
+    lines = (
+        ("Load of a day, DC", "sockets, inverter's losses and idle", energies.load_kwh, "kWh"),
+        (
+            "Yield of a dull day, DC",
+            "panels × charger, mean of the spell",
+            float(energies.spell_kwh[:days].mean()),
+            "kWh",
+        ),
+        ("Usable", f"{days} × (load − yield)", asked.usable_kwh, "kWh"),
+        (
+            "Share of the label that is usable",
+            "usable ÷ label, from the bank's own window and losses",
+            asked.usable_kwh / asked.label_kwh,
+            "",
+        ),
+        ("Label", "usable ÷ that share", asked.label_kwh, "kWh"),
+        ("Strings", "label ÷ label of one string, rounded up", float(asked.strings), "strings"),
+    )
+    return tuple(Worked(label=label, how=how, value=value, unit=unit) for label, how, value, unit in lines)

@@ -1,0 +1,1 @@
+"""What happens, hour by hour: one step, and the trajectory made of steps."""

@@ -1,0 +1,75 @@
+"""What drives a trajectory: the sun and the loads of one supply, hour by hour from a moment on.
+
+All in local standard time; the days of the sky are calendar days, the first being that of the start.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.house.household import Household, Supply
+from engine.house.loads import total
+from engine.quantities import HOURS_PER_DAY
+from engine.sky.sun import array_hours
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forcing:
+    """Hourly means [W] of one supply: `sun_w` at the bus after the charger, loads at sockets and battery side."""
+
+    sun_w: Floats
+    ac_w: Floats
+    dc_w: Floats
+    first_h: float
+
+    def lists(self) -> tuple[list[float], list[float], list[float]]:
+        """The three series as plain lists, for the scalar step."""
+        return self.sun_w.tolist(), self.ac_w.tolist(), self.dc_w.tolist()
+
+
+def sun_hours(household: Household, supply: Supply, start: datetime, kc: Floats) -> Floats:
+    """Power of a supply's panels at the bus, after the charger, for whole days from `start`'s midnight.
+
+    Returns
+    -------
+    (24 n,) array
+        Mean W of each hour of the n days of `kc`.
+    """
+    every = array_hours(household.site, household.sun, kc, start.timetuple().tm_yday)
+    mine = [every[array.id] for array in supply.arrays]
+    raw_w = np.sum(mine, axis=0) if mine else np.zeros(len(kc) * HOURS_PER_DAY)
+    return np.asarray(raw_w * household.sun.charger_efficiency, dtype=np.float64)
+
+
+def load_hours(household: Household, supply: Supply, start: datetime, days: int) -> tuple[Floats, Floats]:
+    """Loads of a supply at the sockets and at the battery side, (24 n,) each [W], for whole days."""
+    months = [(start + timedelta(days=day)).month for day in range(days)]
+    shapes = {
+        month: tuple(total(supply.loads, month, side, household.south) for side in ("ac", "battery"))
+        for month in set(months)
+    }
+    ac_w = np.concatenate([shapes[month][0] for month in months]) if months else np.zeros(0)
+    dc_w = np.concatenate([shapes[month][1] for month in months]) if months else np.zeros(0)
+    return ac_w, dc_w
+
+
+def forcing(household: Household, supply: Supply, start: datetime, kc: Floats) -> Forcing:
+    """Put together sun and loads from `start` (local standard time) to the end of the last day of `kc`."""
+    gone_h = start.hour
+    sun_w = sun_hours(household, supply, start, kc)
+    ac_w, dc_w = load_hours(household, supply, start, len(kc))
+    into_h = (start.minute * 60 + start.second) / 3600.0
+    return Forcing(sun_w=sun_w[gone_h:], ac_w=ac_w[gone_h:], dc_w=dc_w[gone_h:], first_h=1.0 - into_h)
+
+
+def mean_dc_w(household: Household, supply: Supply, month: int) -> float:
+    """Mean power drawn from the bank by the loads of a month, inverter's losses and idle included [W]."""
+    ac_w, dc_w = load_hours(household, supply, datetime(2001, month, 1), 1)
+    drawn = [supply.inverter.dc_w(min(w, supply.inverter.rated_w)) for w in ac_w.tolist()]
+    return float(np.mean(drawn) + np.mean(dc_w))

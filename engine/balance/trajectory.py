@@ -1,0 +1,219 @@
+"""Steps put end to end: charge hour by hour, totals, and when the load first went unserved.
+
+Energies are kWh in totals, Wh in series. The balance is closed from two independent sides: what flowed
+and what was lost inside the steps against the change of stored energy read off the cell's curve.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.balance.step import Flow, Plant, State, restarts, step
+from engine.cells.chemistry import at
+from engine.quantities import WH_PER_KWH
+
+Floats = NDArray[np.float64]
+_LEAST_H = 1e-9
+_MOST_STEPS_AN_HOUR = 2000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Totals:
+    """What a whole trajectory moved [kWh]; `balance_error_share` is what does not add up, of the turnover."""
+
+    sun_kwh: float
+    spare_kwh: float
+    served_kwh: float
+    unserved_kwh: float
+    cell_loss_kwh: float
+    inverter_loss_kwh: float
+    stored_change_kwh: float
+
+    @property
+    def balance_error_share(self) -> float:
+        """(in - out - losses - change of store) / turnover [-]."""
+        turnover = max(self.sun_kwh, self.served_kwh, abs(self.stored_change_kwh), 1e-12)
+        losses = self.cell_loss_kwh + self.inverter_loss_kwh
+        return (self.sun_kwh - self.served_kwh - losses - self.stored_change_kwh) / turnover
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trajectory:
+    """One bank's charge over time.
+
+    Attributes
+    ----------
+    hours : (n + 1,) array
+        Time from the start at each edge [h].
+    soc : (n + 1,) array
+        State of charge at each edge [-].
+    sun_wh, spare_wh, served_wh, unserved_wh : (n,) arrays
+        Energy in each interval [Wh]: taken from the charger, left over, served, not served.
+    limits : tuple of str
+        The limit that kept load unserved in each interval; empty where none did.
+    ended_h : float or None
+        When load first went unserved [h] for want of charge; None if it never did.
+    ended_by : str
+        The limit that ended it: reserve, cold or rate, inverter, board, current, cold; empty if none.
+    """
+
+    hours: Floats
+    soc: Floats
+    sun_wh: Floats
+    spare_wh: Floats
+    served_wh: Floats
+    unserved_wh: Floats
+    limits: tuple[str, ...]
+    ended_h: float | None
+    ended_by: str
+    totals: Totals
+
+    def full_again_h(self, top_soc: float, after_h: float = 0.0, within: float = 0.005) -> float | None:
+        """First time after `after_h` at which the charge is within `within` of `top_soc` [h]; None if never."""
+        reached = np.flatnonzero((self.soc >= top_soc - within) & (self.hours > after_h))
+        return float(self.hours[reached[0]]) if reached.size else None
+
+
+def hour(
+    p: Plant,
+    state: State,
+    sun_w: float,
+    ac_w: float,
+    dc_w: float,
+    hours: float = 1.0,
+    *,
+    until_short: bool = False,
+) -> tuple[State, list[Flow]]:
+    """Advance through one interval of constant powers in as many steps as its limits ask for.
+
+    With `until_short` it ends before the first step that would leave load unserved for want of charge;
+    that step is the last of the list, and the state is the one before it.
+    """
+    if not state.on and restarts(p, state, sun_w):
+        state = State(state.soc, True, state.full)
+    flows: list[Flow] = []
+    left_h = hours
+    for _ in range(_MOST_STEPS_AN_HOUR):
+        after, flow = step(p, state, sun_w, ac_w, dc_w, left_h)
+        flows.append(flow)
+        if until_short and _is_short(flow):
+            return state, flows
+        state = after
+        left_h -= flow.hours
+        if left_h <= _LEAST_H:
+            return state, flows
+    raise ArithmeticError("An hour did not end: the limits of this bank contradict each other.")
+
+
+def _is_short(flow: Flow) -> bool:
+    """Whether a step left load unserved for want of charge, not for want of inverter."""
+    return flow.unserved_wh > 0.0 and flow.limit not in {"", "overload"}
+
+
+def run(
+    p: Plant,
+    start: State,
+    sun_w: Sequence[float],
+    ac_w: Sequence[float],
+    dc_w: Sequence[float],
+    *,
+    first_h: float = 1.0,
+    until_ended: bool = False,
+) -> Trajectory:
+    """Run a bank through a series of hours.
+
+    Parameters
+    ----------
+    sun_w, ac_w, dc_w : (n,) sequences
+        Mean power of each hour [W]: at the bus after the charger, at the sockets, at the battery side.
+    first_h : float
+        Length of the first interval [h], 0..1, where the start is not on the hour.
+    until_ended : bool
+        Stop at the moment load first goes unserved for want of charge.
+
+    Returns
+    -------
+    Trajectory
+    """
+    state = start
+    elapsed_h = 0.0
+    ended_h: float | None = None
+    ended_by = ""
+    hours, soc, limits = [0.0], [start.soc], []
+    moved: list[tuple[float, ...]] = []
+    for index in range(len(sun_w)):
+        length_h = first_h if index == 0 else 1.0
+        leaked, leaked_wh = _self_discharge(p, state, length_h)
+        state = State(state.soc - leaked, state.on, state.full)
+        state, flows = hour(p, state, sun_w[index], ac_w[index], dc_w[index], length_h, until_short=until_ended)
+        short = next((i for i, flow in enumerate(flows) if _is_short(flow)), None)
+        if short is not None and ended_h is None:
+            ended_h, ended_by = elapsed_h + sum(flow.hours for flow in flows[:short]), flows[short].limit
+            if until_ended:
+                flows, length_h = flows[:short], ended_h - elapsed_h
+        elapsed_h += length_h
+        hours.append(elapsed_h)
+        soc.append(state.soc)
+        limits.append(next((flow.limit for flow in flows if _is_short(flow)), ""))
+        moved.append(_summed(flows, leaked_wh))
+        if until_ended and ended_h is not None:
+            break
+    series = np.array(moved, dtype=np.float64).reshape(-1, 6)
+    return Trajectory(
+        hours=np.array(hours),
+        soc=np.array(soc),
+        sun_wh=series[:, 0],
+        spare_wh=series[:, 1],
+        served_wh=series[:, 2],
+        unserved_wh=series[:, 3],
+        limits=tuple(limits),
+        ended_h=ended_h,
+        ended_by=ended_by,
+        totals=_totals(p, start.soc, state.soc, series),
+    )
+
+
+def _self_discharge(p: Plant, state: State, hours: float) -> tuple[float, float]:
+    """Charge [-] and energy [Wh] that leak away in an interval."""
+    leaked = min(p.self_discharge_per_h * hours, state.soc)
+    return leaked, leaked * p.series_ah * at(p.cells.ocv_v, state.soc - 0.5 * leaked)
+
+
+def _summed(flows: list[Flow], leaked_wh: float) -> tuple[float, ...]:
+    """Sun, spare, served, unserved, loss in cells and in the inverter of an interval [Wh]."""
+    if len(flows) == 1:
+        one = flows[0]
+        return (
+            one.sun_wh,
+            one.spare_wh,
+            one.served_wh,
+            one.unserved_wh,
+            one.cell_loss_wh + leaked_wh,
+            one.inverter_loss_wh,
+        )
+    return (
+        sum(flow.sun_wh for flow in flows),
+        sum(flow.spare_wh for flow in flows),
+        sum(flow.served_wh for flow in flows),
+        sum(flow.unserved_wh for flow in flows),
+        sum(flow.cell_loss_wh for flow in flows) + leaked_wh,
+        sum(flow.inverter_loss_wh for flow in flows),
+    )
+
+
+def _totals(p: Plant, start_soc: float, end_soc: float, series: Floats) -> Totals:
+    sums = series.sum(axis=0) / WH_PER_KWH
+    change_wh = p.series_ah * (at(p.cells.energy_v, end_soc) - at(p.cells.energy_v, start_soc))
+    return Totals(
+        sun_kwh=float(sums[0]),
+        spare_kwh=float(sums[1]),
+        served_kwh=float(sums[2]),
+        unserved_kwh=float(sums[3]),
+        cell_loss_kwh=float(sums[4]),
+        inverter_loss_kwh=float(sums[5]),
+        stored_change_kwh=change_wh / WH_PER_KWH,
+    )

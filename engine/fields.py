@@ -1,0 +1,92 @@
+"""What a field of the household is called, its unit and its limits: said once, used everywhere.
+
+A dataclass declares a number with `quantity(...)`; `check(self)` in its ``__post_init__`` refuses
+values outside the limits. Forms, error texts, the sheet and the JSON document read the same
+`Quantity`, so a limit is never written twice. Shares are fractions here; `percent=True` only says
+that people read and type them as percent.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import Any
+
+from engine.errors import InputError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quantity:
+    """One number a person may type: its label, unit and limits (both allowed)."""
+
+    label: str
+    unit: str
+    low: float
+    high: float
+    hint: str = ""
+    percent: bool = False
+    whole: bool = False
+    optional: bool = False
+
+    @property
+    def scale(self) -> float:
+        """Factor from the stored number to the one people read."""
+        return 100.0 if self.percent else 1.0
+
+    def refuse(self, value: object) -> str | None:
+        """Return the sentence that refuses `value`, or None if it may stand."""
+        if value is None and self.optional:
+            return None
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        if number and self.low <= value <= self.high and not (self.whole and value % 1):  # type: ignore[operator]
+            return None
+        kind = "a whole number" if self.whole else "a number"
+        shown = f"{value * self.scale:g}" if number else ("nothing" if value in (None, "") else f"“{value}”")  # type: ignore[operator]
+        span = f"from {plain(self.low * self.scale)} to {plain(self.high * self.scale)}"
+        return f"{self.label} must be {kind} {span} {self.unit}".rstrip() + f"; got {shown}."
+
+
+def plain(number: float) -> str:
+    """Write a limit without an exponent or needless digits."""
+    return f"{number:,.0f}" if number == int(number) else f"{number:g}"
+
+
+def quantity(
+    label: str,
+    unit: str,
+    low: float,
+    high: float,
+    *,
+    default: Any = dataclasses.MISSING,
+    hint: str = "",
+    percent: bool = False,
+    whole: bool = False,
+    optional: bool = False,
+) -> Any:
+    """Declare a dataclass field that holds a number with a label, a unit and limits."""
+    meaning = Quantity(
+        label=label, unit=unit, low=low, high=high, hint=hint, percent=percent, whole=whole, optional=optional
+    )
+    return dataclasses.field(default=default, metadata={"quantity": meaning})
+
+
+def quantities(kind: type) -> dict[str, Quantity]:
+    """Return the declared quantities of a dataclass by field name, in order."""
+    return {f.name: f.metadata["quantity"] for f in dataclasses.fields(kind) if "quantity" in f.metadata}
+
+
+def check(instance: Any) -> None:
+    """Refuse every declared quantity of `instance` that is outside its limits.
+
+    Raises
+    ------
+    InputError
+        Naming the first such field; the rest are in its `others`.
+    """
+    faults = [
+        InputError(name, text)
+        for name, meaning in quantities(type(instance)).items()
+        if (text := meaning.refuse(getattr(instance, name))) is not None
+    ]
+    if faults:
+        raise InputError(faults[0].field, faults[0].message, tuple(faults[1:]))

@@ -1,0 +1,306 @@
+"""A bank of cells: its window, its limits, and what of its label reaches the sockets.
+
+Energy is kWh at the bank's terminals unless the name says otherwise; state of charge is a fraction of
+tested Ah; volts are per cell where the name says `cell_v`, otherwise of the whole pack.
+Not modelled: differences between the cells of one string (the weakest cell ends the string, so give
+the tested Ah of the weakest), heat made by the current, ageing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from engine.cells import catalogue, curve
+from engine.cells.chemistry import CellTable, Chemistry, at, capacity_share, table
+from engine.errors import InputError
+from engine.fields import check, quantity
+from engine.house.inverter import Inverter
+from engine.quantities import WH_PER_KWH
+
+MEAN_CHARGE_C = 0.1
+"""Charge current assumed, in C, where the bank states no limit (assumed: ten hours from empty to full)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Board:
+    """A protection board: it opens when one cell or the current leaves these limits."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
+
+    cell_low_v: float = quantity("Board: lowest cell volts", "V", 0.5, 3.6, hint="Where the board stops discharge")
+    cell_high_v: float = quantity("Board: highest cell volts", "V", 1.5, 4.5, hint="Where the board stops charge")
+    charge_min_c: float = quantity(
+        "Board: no charge below", "°C", -40, 30, default=0.0, hint="Its low-temperature cut-off"
+    )
+    current_limit_a: float = quantity("Board: highest current", "A", 1, 5000, hint="For the whole bank")
+    contactor: bool = False
+
+    def __post_init__(self) -> None:
+        check(self)
+        if not self.cell_low_v < self.cell_high_v:
+            raise InputError(
+                "cell_high_v",
+                f"Board: highest cell volts must be above its lowest, {self.cell_low_v:g} V; "
+                f"got {self.cell_high_v:g} V.",
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bank:
+    """One bank: cells in series and parallel, the window to use of them, and what guards them."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
+
+    id: str
+    name: str
+    chemistry: str | Chemistry
+    inverter: str = ""
+    series: int = quantity("Cells in series", "cells", 1, 400, whole=True, hint="Pack volts come from these")
+    parallel: int = quantity("Strings in parallel", "strings", 1, 200, default=1, whole=True)
+    label_ah: float = quantity("Label capacity of one cell", "Ah", 0.1, 20_000, hint="As printed on the cell")
+    tested_ah: float | None = quantity(
+        "Tested capacity of one cell",
+        "Ah",
+        0.1,
+        20_000,
+        default=None,
+        optional=True,
+        hint="Your own test of the weakest cell; empty if never tested",
+    )
+    cell_c: float = quantity("Cell temperature", "°C", -40, 60, default=20.0, hint="Between the cells, not the room")
+    charge_v: float | None = quantity(
+        "Charge ends at",
+        "V per cell",
+        1.0,
+        4.5,
+        default=None,
+        optional=True,
+        hint="Empty: usual for the chemistry",
+    )
+    hold: bool = False
+    top_soc: float = quantity("Charge up to", "%", 0.1, 1.0, default=1.0, percent=True, hint="Of tested Ah")
+    top_v: float | None = quantity(
+        "Or charge up to, in volts",
+        "V per cell",
+        1.0,
+        4.5,
+        default=None,
+        optional=True,
+        hint="Goes before the %",
+    )
+    reserve_soc: float = quantity("Keep in reserve", "%", 0.0, 0.95, default=0.2, percent=True, hint="Of tested Ah")
+    reserve_v: float | None = quantity(
+        "Or stop at, in volts",
+        "V per cell",
+        0.5,
+        4.5,
+        default=None,
+        optional=True,
+        hint="Under your mean load",
+    )
+    charge_limit_a: float | None = quantity(
+        "Highest charge current", "A", 0.5, 5000, default=None, optional=True, hint="For the whole bank"
+    )
+    board: Board | None = None
+
+    def __post_init__(self) -> None:
+        check(self)
+        if self.reserve_v is None and self.top_v is None and not self.reserve_soc < self.top_soc:
+            raise InputError(
+                "reserve_soc",
+                f"Keep in reserve must be below Charge up to, {self.top_soc * 100:g} %; "
+                f"got {self.reserve_soc * 100:g} %.",
+            )
+        highest_v = self.cell.v_max
+        for name, label in (("charge_v", "Charge ends at"), ("top_v", "Charge up to, in volts,")):
+            volts = getattr(self, name)
+            if volts is not None and not self.cell.v_low < volts <= highest_v:
+                raise InputError(
+                    name,
+                    f"{label} must be above {self.cell.v_low:g} and at most {highest_v:g} V per cell "
+                    f"for {self.cell.name}; got {volts:g} V per cell. Pack volts are divided by {self.series} cells.",
+                )
+
+    @property
+    def cell(self) -> Chemistry:
+        """The chemistry itself, looked up in the catalogue where only its id is stored."""
+        return catalogue.load(self.chemistry) if isinstance(self.chemistry, str) else self.chemistry
+
+    @property
+    def table(self) -> CellTable:
+        """The cell's curves at this bank's temperature."""
+        return table(self.cell, self.cell_c)
+
+    @property
+    def ah(self) -> float:
+        """Tested Ah of the whole bank (label Ah where no test is given)."""
+        return (self.tested_ah if self.tested_ah is not None else self.label_ah) * self.parallel
+
+    @property
+    def label_kwh(self) -> float:
+        """Label Ah x nominal volts of the whole bank [kWh]."""
+        return self.series * self.parallel * self.label_ah * self.cell.v_nominal / WH_PER_KWH
+
+    @property
+    def charge_end_cell_v(self) -> float:
+        """Volts per cell at which charging ends: the window's volts or the charge setting, whichever is lower."""
+        setting = self.charge_v if self.charge_v is not None else self.cell.v_charge
+        return setting if self.top_v is None else min(setting, self.top_v)
+
+    @property
+    def charge_c(self) -> float:
+        """Charge current the settings are read at [C]: the bank's limit, else `MEAN_CHARGE_C`."""
+        wanted = MEAN_CHARGE_C if self.charge_limit_a is None else self.charge_limit_a / self.ah
+        return min(wanted, self.cell.charge_c_max)
+
+    @property
+    def charge_min_c(self) -> float:
+        """Lowest cell temperature at which the chemistry and the board allow a charge [degC]."""
+        return self.cell.charge_min_c if self.board is None else max(self.cell.charge_min_c, self.board.charge_min_c)
+
+    @property
+    def top_reached_soc(self) -> float:
+        """State of charge at which charging ends, by volts and by the window."""
+        if self.hold:
+            by_volts = curve.soc_with_hold(self.cell, self.charge_end_cell_v, temperature_c=self.cell_c)
+        else:
+            by_volts = curve.soc_without_hold(self.cell, self.charge_end_cell_v, self.charge_c, self.cell_c)
+        return by_volts if self.top_v is not None else min(by_volts, self.top_soc)
+
+    def stored_kwh(self, low_soc: float, high_soc: float) -> float:
+        """Energy at open-circuit volts between two states of charge [kWh]."""
+        gained_v = at(self.table.energy_v, high_soc) - at(self.table.energy_v, low_soc)
+        return self.series * self.ah * gained_v / WH_PER_KWH
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Floor:
+    """Where discharge ends, and the first limit that ends it there."""
+
+    soc: float
+    ends_by: str
+    reserve_soc: float
+    reach_soc: float
+    cutoff_soc: float
+
+
+def c_rate(bank: Bank, power_w: float) -> float:
+    """Discharge current in C that `power_w` [W, > 0] asks of the bank at its nominal volts."""
+    return power_w / (bank.series * bank.cell.v_nominal * bank.ah)
+
+
+def cutoff_cell_v(bank: Bank, inverter: Inverter) -> float:
+    """Lowest volts per cell under load: the inverter's cut-off or the board's, whichever is higher [V]."""
+    by_inverter = inverter.dc_min_v / bank.series
+    return by_inverter if bank.board is None else max(by_inverter, bank.board.cell_low_v)
+
+
+def floor(bank: Bank, inverter: Inverter, mean_dc_w: float) -> Floor:
+    """Find where a steady discharge ends: the reserve, cold and rate, or the cut-off under load.
+
+    Parameters
+    ----------
+    mean_dc_w : float
+        Mean power drawn from the bank [W].
+    """
+    rate = c_rate(bank, mean_dc_w)
+    if bank.reserve_v is None:
+        reserve = bank.reserve_soc
+    else:
+        reserve = curve.soc_at_cutoff(bank.cell, bank.reserve_v, rate, bank.cell_c)
+    reach = 1.0 - capacity_share(bank.cell, bank.cell_c, rate)
+    cutoff = curve.soc_at_cutoff(bank.cell, cutoff_cell_v(bank, inverter), rate, bank.cell_c)
+    by_board = bank.board is not None and bank.board.cell_low_v * bank.series >= inverter.dc_min_v
+    limits = ((reserve, "reserve"), (reach, "cold or rate"), (cutoff, "board" if by_board else "inverter"))
+    soc, ends_by = max(limits, key=lambda pair: pair[0])
+    return Floor(soc=soc, ends_by=ends_by, reserve_soc=reserve, reach_soc=reach, cutoff_soc=cutoff)
+
+
+def delivered(bank: Bank, high_soc: float, low_soc: float, power_w: float) -> tuple[float, float]:
+    """Discharge at constant power between two states of charge.
+
+    Parameters
+    ----------
+    high_soc, low_soc : float
+        Start and end [-].
+    power_w : float
+        Power at the bank's terminals [W], > 0.
+
+    Returns
+    -------
+    (kwh, hours) : tuple of float
+        Energy at the terminals [kWh] and how long it lasts [h].
+    """
+    if not high_soc > low_soc:
+        return 0.0, 0.0
+    edges = np.linspace(low_soc, high_soc, 401)
+    middle = (edges[1:] + edges[:-1]) / 2.0
+    grid = np.linspace(0.0, 1.0, len(bank.table.ocv_v))
+    ocv_v = np.interp(middle, grid, bank.table.ocv_v)
+    r_v = np.interp(middle, grid, bank.table.r_slow)
+    per_ah_w = power_w / (bank.series * bank.ah)
+    root = np.sqrt(np.maximum(ocv_v**2 - 4.0 * r_v * per_ah_w, 0.0))
+    rate = 2.0 * per_ah_w / (ocv_v + root)
+    hours = float(np.sum(np.diff(edges) / rate))
+    return power_w * hours / WH_PER_KWH, hours
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepDown:
+    """One line of the way from the label to the sockets: the change, what is left, and why."""
+
+    label: str
+    change_kwh: float
+    left_kwh: float
+    why: str
+
+
+def step_down(bank: Bank, inverter: Inverter, mean_ac_w: float, mean_dc_w: float) -> tuple[StepDown, ...]:
+    """List what stands between the label and the usable kWh at the sockets.
+
+    Parameters
+    ----------
+    mean_ac_w : float
+        Mean load at the sockets [W], the energy asked of the bank over the hours it is asked.
+    mean_dc_w : float
+        The same load as drawn from the bank's terminals, inverter's losses and idle included [W], > 0.
+    """
+    end = floor(bank, inverter, mean_dc_w)
+    top = bank.top_reached_soc
+    tested_kwh = bank.series * bank.ah * bank.cell.v_nominal / WH_PER_KWH
+    stored = bank.stored_kwh(0.0, 1.0)
+    reserve = min(end.reserve_soc, top)
+    reach = min(max(reserve, end.reach_soc), top)
+    cutoff = min(max(reach, end.cutoff_soc), top)
+    at_terminals, _ = delivered(bank, top, cutoff, mean_dc_w)
+    in_window = bank.stored_kwh(cutoff, top)
+    who = "board" if end.ends_by == "board" else "inverter"
+    steps = [
+        ("Your own test", tested_kwh, "tested Ah instead of label Ah, at nominal volts"),
+        ("Real volts", stored, "the cell's own voltage curve instead of nominal volts"),
+        (
+            "Charge ceiling",
+            stored - bank.stored_kwh(top, 1.0),
+            "what the charge setting and window leave unfilled",
+        ),
+        ("Reserve", bank.stored_kwh(reserve, top), "kept back, as you set it"),
+        (
+            "Cold and fast discharge",
+            bank.stored_kwh(reach, top),
+            "out of reach at this temperature and current",
+        ),
+        (f"Cut-off of the {who}", in_window, "reached under your mean load before the reserve"),
+        ("Lost inside the cells", at_terminals, "resistance at your mean load"),
+        (
+            "Lost in the inverter",
+            at_terminals * mean_ac_w / mean_dc_w,
+            "conversion and idle draw while it lasts",
+        ),
+    ]
+    lines = [StepDown(label="Label", change_kwh=0.0, left_kwh=bank.label_kwh, why="label Ah × nominal volts")]
+    for label, left_kwh, why in steps:
+        lines.append(StepDown(label=label, change_kwh=left_kwh - lines[-1].left_kwh, left_kwh=left_kwh, why=why))
+    return tuple(lines)

@@ -1,0 +1,197 @@
+"""The household: one document that holds everything a person describes, with a format version.
+
+`read` takes the JSON of the document, refuses unknown fields by name and gathers every fault it finds
+in the householder's words; `write` gives the same JSON back. Only here does the engine use pydantic.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from typing import Any, ClassVar
+
+from pydantic import TypeAdapter, ValidationError
+
+from engine.errors import InputError
+from engine.fields import Quantity, quantities
+from engine.house.bank import Bank, Board
+from engine.house.inverter import Inverter
+from engine.house.loads import Load
+from engine.sky.site import Array, Site, Sun
+
+FORMAT = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Supply:
+    """One bank on one inverter, with the panels that charge it and the loads it carries."""
+
+    bank: Bank
+    inverter: Inverter
+    arrays: tuple[Array, ...]
+    loads: tuple[Load, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Household:
+    """Everything a householder describes."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
+
+    name: str
+    site: Site
+    sun: Sun = field(default_factory=Sun)
+    inverters: tuple[Inverter, ...] = ()
+    banks: tuple[Bank, ...] = ()
+    loads: tuple[Load, ...] = ()
+    note: str = ""
+    example: bool = False
+    format: int = FORMAT
+
+    def __post_init__(self) -> None:
+        known = {inverter.id for inverter in self.inverters}
+        for section in ("inverters", "banks", "loads"):
+            _refuse_twins(section, [thing.id for thing in getattr(self, section)])
+        _refuse_twins("sun.arrays", [array.id for array in self.sun.arrays])
+        joined: dict[str, str] = {}
+        for index, bank in enumerate(self.banks):
+            if not bank.inverter:
+                continue
+            _refuse_stranger(f"banks.{index}.inverter", bank.name, bank.inverter, known)
+            if bank.inverter in joined:
+                raise InputError(
+                    f"banks.{index}.inverter",
+                    f"{bank.name} is joined to an inverter that already has {joined[bank.inverter]}. Banks that "
+                    "share one DC bus are not worked out: give each its own inverter, or list it as not joined.",
+                )
+            joined[bank.inverter] = bank.name
+        named = [(f"loads.{index}", load.name, load.inverter) for index, load in enumerate(self.loads)]
+        named += [(f"sun.arrays.{index}", array.name, array.inverter) for index, array in enumerate(self.sun.arrays)]
+        for place, name, inverter in named:
+            if inverter:
+                _refuse_stranger(f"{place}.inverter", name, inverter, known)
+
+    @property
+    def south(self) -> bool:
+        """Whether the household lies south of the equator."""
+        return self.site.latitude_deg < 0
+
+    def supplies(self) -> tuple[Supply, ...]:
+        """Return one supply for each bank that is joined to an inverter, in the order of the inverters.
+
+        Loads and arrays that name no inverter belong to the first.
+        """
+        first = self.inverters[0].id if self.inverters else ""
+        by_inverter = {bank.inverter: bank for bank in self.banks if bank.inverter}
+        return tuple(
+            Supply(
+                bank=by_inverter[inverter.id],
+                inverter=inverter,
+                arrays=tuple(a for a in self.sun.arrays if (a.inverter or first) == inverter.id),
+                loads=tuple(x for x in self.loads if (x.inverter or first) == inverter.id),
+            )
+            for inverter in self.inverters
+            if inverter.id in by_inverter
+        )
+
+
+def _refuse_twins(section: str, ids: list[str]) -> None:
+    for index, one in enumerate(ids):
+        if not one:
+            raise InputError(f"{section}.{index}.id", f"Each of {section} needs an id; number {index + 1} has none.")
+        if one in ids[:index]:
+            raise InputError(f"{section}.{index}.id", f"Two of {section} have the id “{one}”; each needs its own.")
+
+
+def _refuse_stranger(field: str, name: str, inverter: str, known: set[str]) -> None:
+    if inverter not in known:
+        has = ", ".join(sorted(known)) or "none"
+        raise InputError(field, f"{name} names the inverter “{inverter}”, which is not listed; there is: {has}.")
+
+
+_ADAPTER = TypeAdapter(Household)
+_PARTS: dict[str, type] = {
+    "banks": Bank,
+    "board": Board,
+    "inverters": Inverter,
+    "arrays": Array,
+    "site": Site,
+    "sun": Sun,
+}
+
+
+def read(document: str | bytes | dict[str, Any]) -> Household:
+    """Read a household from its JSON document.
+
+    Parameters
+    ----------
+    document : str, bytes or dict
+        The JSON text, or the same already parsed.
+
+    Raises
+    ------
+    InputError
+        Naming the first faulty field; every further fault is in its `others`.
+    """
+    try:
+        data = json.loads(document) if isinstance(document, str | bytes) else document
+    except (json.JSONDecodeError, UnicodeDecodeError) as fault:
+        raise InputError("document", f"This is not a household: it is no JSON text ({fault}).") from None
+    if not isinstance(data, dict):
+        raise InputError("document", "This is not a household: its JSON holds no object at the top.")
+    version = data.get("format", FORMAT)
+    if not isinstance(version, int) or version < 1:
+        raise InputError("format", f"The format must be a whole number from 1 to {FORMAT}; got {version!r}.")
+    if version > FORMAT:
+        raise InputError(
+            "format",
+            f"This household has format {version}, made by a newer Greyspell; this one reads up to {FORMAT}. "
+            "Nothing was changed: open it with the newer version.",
+        )
+    try:
+        return _ADAPTER.validate_python(data)
+    except ValidationError as fault:
+        found = [e for detail in fault.errors() for e in _in_words(detail)]
+        raise InputError(found[0].field, found[0].message, tuple(found[1:])) from None
+
+
+def write(household: Household) -> dict[str, Any]:
+    """Return the JSON document of a household; `read` gives the same household back."""
+    document: dict[str, Any] = _ADAPTER.dump_python(household, mode="json")
+    return document
+
+
+def _in_words(detail: Any) -> list[InputError]:
+    """Turn one pydantic fault into our own sentences."""
+    where = [str(part) for part in detail["loc"] if part not in {"str", "Chemistry", "function-after"}]
+    cause = detail.get("ctx", {}).get("error")
+    if isinstance(cause, InputError):
+        return list(cause.under(".".join(where)).every() if where else cause.every())
+    field = ".".join(where)
+    got = detail["input"]
+    kind = detail["type"]
+    if kind in {"unexpected_keyword_argument", "extra_forbidden"}:
+        return [
+            InputError(
+                field,
+                f"The field “{field}” is not known in a household of format {FORMAT}; remove or rename it.",
+            )
+        ]
+    if kind == "missing":
+        return [InputError(field, f"{_label(where)} is missing.")]
+    meaning = _meaning(where)
+    if meaning is not None and (text := meaning.refuse(got if not isinstance(got, dict | list) else str(got))):
+        return [InputError(field, text)]
+    shown = repr(got) if len(repr(got)) < 60 else type(got).__name__
+    return [InputError(field, f"{_label(where)} cannot be {shown}: {detail['msg'].lower()}.")]
+
+
+def _meaning(where: list[str]) -> Quantity | None:
+    """Find the declared quantity at a place such as banks.0.board.cell_low_v."""
+    named = [part for part in where[:-1] if part in _PARTS]
+    return quantities(_PARTS[named[-1]]).get(where[-1]) if named else None
+
+
+def _label(where: list[str]) -> str:
+    meaning = _meaning(where)
+    return meaning.label if meaning else f"The field “{'.'.join(where)}”"

@@ -1,0 +1,252 @@
+"""The kinds of load a household may have: what is asked of each, what is assumed, how it runs.
+
+Power is W, energy kWh of electricity, times are hours of local standard time, temperatures degC. A
+default is used where nothing was typed and carries its source, so that the sheet can list it.
+Not modelled: start-up surges, cycling within an hour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from engine.fields import Quantity
+from engine.house.load_shapes import Hours, Values, by_clock_w, car_w, house_w, steady_w, water_w
+from engine.sources import Source
+
+CLOCK = "By standard (winter) time: in summer, an hour earlier than the clock on the wall"
+PLATE = "On its type plate, or from a plug-in energy meter"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadField:
+    """One number of a kind of load, the value used when none is typed, and where that is from."""
+
+    quantity: Quantity
+    default: float
+    source: Source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadKind:
+    """One kind of load: its name, its fields, and its 24 hourly means [W] from their values.
+
+    `hourly` takes every field's value and the month as in the north (1 is mid-winter).
+    """
+
+    name: str
+    hint: str
+    fields: Mapping[str, LoadField]
+    hourly: Callable[[Values, int], Hours]
+
+
+def _typical(text: str) -> Source:
+    return Source(kind="typical, from memory", text=text)
+
+
+def _assumed(text: str) -> Source:
+    return Source(kind="assumed", text=text)
+
+
+def _field(
+    label: str,
+    unit: str,
+    low: float,
+    high: float,
+    default: float,
+    source: Source,
+    hint: str,
+    *,
+    percent: bool = False,
+) -> LoadField:
+    meaning = Quantity(label=label, unit=unit, low=low, high=high, hint=hint, percent=percent)
+    return LoadField(quantity=meaning, default=default, source=source)
+
+
+def _power(default: float, source: Source, hint: str = PLATE, label: str = "Power") -> LoadField:
+    return _field(label, "W", 0, 100_000, default, source, hint)
+
+
+def _start(default: float, why: str) -> LoadField:
+    return _field("Starts at", "h", 0, 24, default, _assumed(why), CLOCK)
+
+
+def _run(default: float, source: Source, hint: str) -> LoadField:
+    return _field("Runs for", "h a day", 0, 24, default, source, hint)
+
+
+_SUN_HOURS = "placed in the hours with most sun"
+
+KINDS: Mapping[str, LoadKind] = {
+    "house": LoadKind(
+        name="House in general",
+        hint="Lighting, cooking, washing, screens: all that has no row of its own. Leave out what does.",
+        fields={
+            "daily_kwh": _field(
+                "Energy",
+                "kWh a day",
+                0,
+                1000,
+                9.0,
+                _typical("a household of 3,000 to 3,600 kWh a year without heating, hot water or car"),
+                "Difference of two meter readings over the days between them; or the yearly bill over 365",
+            ),
+            "base_w": _power(
+                200.0,
+                _typical("fridge, freezer, router and stand-by of a household: 150 to 250 W"),
+                "What the meter shows at night with everyone asleep; it is part of the energy above",
+                label="Always-on part of it",
+            ),
+        },
+        hourly=house_w,
+    ),
+    "steady": LoadKind(
+        name="Always on",
+        hint="Runs day and night: router, cameras, alarm, cold room (its mean power), medical device.",
+        fields={
+            "power_w": _power(
+                25.0,
+                _typical("a router, a telephone base and a few chargers"),
+                "From a plug-in energy meter: kWh of some days ÷ hours × 1,000",
+            ),
+        },
+        hourly=steady_w,
+    ),
+    "pump": LoadKind(
+        name="Pool pump",
+        hint="Filter pump of a pool. A borehole or pressure pump is entered as “Anything by the clock”.",
+        fields={
+            "power_w": _power(1100.0, _typical("single-speed pool pumps take 1.1 to 2.5 kW")),
+            "run_h": _run(8.0, _typical("about one turnover of the water a day"), "From its timer"),
+            "start_h": _start(9.0, _SUN_HOURS),
+        },
+        hourly=by_clock_w,
+    ),
+    "water": LoadKind(
+        name="Hot water",
+        hint="A tank with an immersion heater or a heat pump.",
+        fields={
+            "litres": _field(
+                "Hot water drawn",
+                "litres a day",
+                0,
+                10_000,
+                150.0,
+                _typical("about 50 litres a person a day, three people"),
+                "Count 30 to 50 litres for each person; a bath takes about 100",
+            ),
+            "hot_c": _field(
+                "Tank temperature",
+                "°C",
+                20,
+                95,
+                60.0,
+                _typical("usual setting of a storage tank"),
+                "On the tank's thermostat",
+            ),
+            "cold_c": _field(
+                "Cold water comes in at",
+                "°C",
+                0,
+                40,
+                15.0,
+                _typical("yearly mean of mains water in mild climates; colder in winter"),
+                "Hold a thermometer under the running cold tap",
+            ),
+            "standing_kwh": _field(
+                "Tank's standing loss",
+                "kWh a day",
+                0,
+                20,
+                1.5,
+                _typical("insulated tank of 150 to 200 litres"),
+                "On the tank's energy label or in its data sheet, often as kWh per 24 h",
+            ),
+            "cop": _field(
+                "Heat out for each kWh in (COP)",
+                "",
+                0.5,
+                8,
+                1.0,
+                _assumed("an immersion heater, which turns each kWh into one kWh of heat"),
+                "1 for an immersion heater; a heat pump's data sheet gives its COP, often 2.5 to 3.5",
+            ),
+            "heater_kw": _field(
+                "Electric power of the heater",
+                "kW",
+                0.05,
+                100,
+                3.0,
+                _typical("usual immersion heater"),
+                "On its type plate; for a heat pump the electric power it takes, not the heat it gives",
+            ),
+            "start_h": _start(10.0, _SUN_HOURS),
+            "run_h": _run(
+                0.0,
+                _assumed("no timer: the thermostat heats whenever the tank cools"),
+                "Length of the timer's window; 0 if it has none and may heat at any hour",
+            ),
+        },
+        hourly=water_w,
+    ),
+    "car": LoadKind(
+        name="Electric car",
+        hint="Charging at home for a usual day's driving.",
+        fields={
+            "distance_km": _field(
+                "Distance driven",
+                "km a day",
+                0,
+                1000,
+                35.0,
+                _typical("about 13,000 km a year"),
+                "Difference of two readings of the odometer over the days between them",
+            ),
+            "kwh_per_100km": _field(
+                "Car's use",
+                "kWh per 100 km",
+                5,
+                100,
+                18.0,
+                _typical("14 to 25 kWh per 100 km by car, season and style"),
+                "On the car's display, as the mean of the last weeks",
+            ),
+            "charge_efficiency": _field(
+                "Kept while charging",
+                "%",
+                0.5,
+                1.0,
+                0.9,
+                _typical("the car's display reads about 10 % less than the wall"),
+                "kWh on the car's display ÷ kWh on a meter at the charger, × 100",
+                percent=True,
+            ),
+            "charger_kw": _field(
+                "Charger power",
+                "kW",
+                0.5,
+                350,
+                2.3,
+                _typical("10 A at 230 V from a socket"),
+                "On the charger's type plate, or amps × volts ÷ 1,000 as set in the car",
+            ),
+            "start_h": _start(10.0, _SUN_HOURS),
+        },
+        hourly=car_w,
+    ),
+    "timed": LoadKind(
+        name="Anything by the clock",
+        hint="Any other load: its power, how long it runs each day, and when it starts.",
+        fields={
+            "power_w": _power(500.0, _assumed("a stand-in until you type your own")),
+            "run_h": _run(
+                2.0,
+                _assumed("a stand-in until you type your own"),
+                "From its timer, or counted on a usual day",
+            ),
+            "start_h": _start(12.0, _SUN_HOURS),
+        },
+        hourly=by_clock_w,
+    ),
+}
+"""Every kind of load by its id, in the order in which forms offer them."""

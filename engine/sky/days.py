@@ -1,0 +1,252 @@
+"""Which days are to come: typed words, a measured spell, the owner's own dull day, or no sun at all.
+
+A day is its kc, horizontal radiation over that of a clear day. Words stand for the middle of a range, and
+the range is kept. Not modelled: a forecast.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from engine.errors import InputError
+from engine.quantities import mean_day_of_year
+from engine.sky import climate as climates
+from engine.sky.site import Site, Sun
+from engine.sky.sun import clear_day_scale, yield_kwh
+
+Floats = NDArray[np.float64]
+
+WORDS: dict[str, tuple[float, float, float]] = {
+    "dark": (0.05, 0.10, 0.17),
+    "dull": (0.17, 0.30, 0.50),
+    "bright": (0.70, 0.95, 1.05),
+}
+"""kc of each word: lowest, taken, highest (judgement, from the stations' worst 1-, 3- and 14-day spells)."""
+MAX_DAYS = 366
+_GRAMMAR = (
+    "Write the days as dark,dull,bright, as kc:0.1,0.2, as oktas:8,8,4 (eighths of the sky covered), "
+    "as none for no sun, or name a measured spell"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sky:
+    """Days to come: kc (n,), the word each was typed as, and the ends of what that word may mean."""
+
+    kc: Floats
+    labels: tuple[str, ...]
+    basis: str
+    title: str
+    low_kc: Floats
+    high_kc: Floats
+    listed_days: int
+    month: int | None = None
+
+
+def parse_sky(text: str, site: Site, sun: Sun, month: int, days: int = 0) -> Sky:
+    """Read what a person asked for as the days to come.
+
+    Parameters
+    ----------
+    text : str
+        ``none``; the id of a measured spell; words such as ``dark,dull,bright``; ``kc:.1,.2``; or
+        ``oktas:8,8,4``, the eighths of the sky covered by cloud.
+    month : int
+        Month asked about, 1 to 12: it decides the owner's dull day and the average days after the list.
+    days : int
+        Number of days wanted. A list is never cut; days after its end are average ones of the month.
+
+    Raises
+    ------
+    InputError
+        On the field ``sky``, with the sentence that says what may be written.
+    """
+    _refuse_too_many(days)
+    asked = text.strip()
+    if asked == "none":
+        return _sky(np.zeros(max(days, 1)), basis="none", title="No sun at all")
+    if asked in climates.presets():
+        listed = _measured(climates.presets()[asked], site)
+    elif asked.startswith("kc:"):
+        kc = _numbers(asked, "kc:", 0.0, climates.KC_MAX)
+        listed = _sky(kc, basis="typed", title=f"{_count(len(kc))} as typed")
+    elif asked.startswith("oktas:"):
+        cover = _numbers(asked, "oktas:", 0.0, 8.0)
+        listed = _sky(
+            climates.clear_fraction_from_oktas(cover),
+            basis="typed",
+            title=f"{_count(len(cover))} by cloud cover",
+        )
+    else:
+        listed = _worded(asked, site, sun, month)
+    return extend(listed, average_day_kc(site, sun, month), days)
+
+
+def extend(sky: Sky, average_kc: float, n_days: int) -> Sky:
+    """Return the sky with average days after its own, `n_days` in all; the title says so."""
+    more = n_days - len(sky.kc)
+    if more <= 0:
+        return sky
+    title = f"{sky.title}, then {_count(more).lower()} average for the month"
+
+    def filled(kc: Floats) -> Floats:
+        return np.append(kc, np.full(more, average_kc))
+
+    return dataclasses.replace(
+        sky,
+        kc=filled(sky.kc),
+        labels=sky.labels + ("",) * more,
+        title=title,
+        low_kc=filled(sky.low_kc),
+        high_kc=filled(sky.high_kc),
+    )
+
+
+def average_day_kc(site: Site, sun: Sun, month: int) -> float:
+    """Return the mean kc of a month: the owner's, else the climate's.
+
+    Notes
+    -----
+    A tilted array gives a little less on days that are all average than on the mix they stand for.
+    """
+    own = sun.monthly_kc
+    return (own or climates.monthly_kc(site.climate, south=site.south))[month - 1]
+
+
+def owner_dull_day(site: Site, sun: Sun, month: int, days: int = 1) -> Sky | None:
+    """Return days that give the owner's own dull-day kWh, or None where none is typed.
+
+    The kWh are those of the day the owner saw, in its month; without a month, of the month asked about.
+    """
+    kc = _owner_dull_kc(site, sun, month)
+    if kc is None:
+        return None
+    own = _sky(np.full(days, kc), basis="owner's dull day", title=f"{_count(days)} like your own dull day")
+    return dataclasses.replace(own, labels=("dull",) * days)
+
+
+def kc_for_kwh(site: Site, sun: Sun, kwh: float, month: int) -> float:
+    """Return the lowest kc at which all arrays give `kwh` on the average day of a month.
+
+    Raises
+    ------
+    InputError
+        On the field ``sun.dull_day_kwh`` if no sky gives that much in that month.
+    """
+    day, scale = mean_day_of_year(month), clear_day_scale(site, sun, month)
+
+    def given(kc: ArrayLike) -> Floats:
+        return yield_kwh(site, sun, kc, np.full(np.size(kc), day)) * scale
+
+    grid = np.linspace(0.0, climates.KC_MAX, 45)
+    enough = np.flatnonzero(given(grid) >= kwh)
+    if not enough.size:
+        raise InputError(
+            "sun.dull_day_kwh",
+            f"Dull day cannot be {kwh:g} kWh: these panels give at most {given(grid).max():.3g} kWh "
+            f"on any day in {climates.MONTH_NAMES[month - 1]}.",
+        )
+    low, high = grid[max(enough[0] - 1, 0)], grid[enough[0]]
+    for _ in range(60):
+        middle = (low + high) / 2.0
+        low, high = (low, middle) if given(middle)[0] >= kwh else (middle, high)
+    return float(high)
+
+
+def equivalent_dark_days(daily_kwh: ArrayLike, mean_daily_kwh: float, window_days: int) -> float:
+    """Return how many days without any sun the worst window of a series is worth [days].
+
+    Parameters
+    ----------
+    daily_kwh : (n,) array_like
+        Energy of each day [kWh].
+    mean_daily_kwh : float
+        Energy of an average day [kWh], above 0.
+    window_days : int
+        Length of the running sum [days], 1 to n.
+
+    References
+    ----------
+    NASA POWER, Solar Storage System Design (running sums of daily radiation); the quotient itself is
+    from memory of that page.
+
+    Examples
+    --------
+    >>> equivalent_dark_days([5, 5, 0, 0, 5], 5.0, 3)
+    2.0
+    """
+    series = np.asarray(daily_kwh, dtype=np.float64)
+    if not (mean_daily_kwh > 0.0 and 1 <= window_days <= series.size):
+        raise InputError("window_days", f"The window must be from 1 to {series.size} days of a mean above 0 kWh.")
+    sums = np.convolve(series, np.ones(window_days), mode="valid")
+    return float((window_days * mean_daily_kwh - sums.min()) / mean_daily_kwh)
+
+
+@lru_cache(maxsize=256)
+def _owner_dull_kc(site: Site, sun: Sun, month: int) -> float | None:
+    if sun.dull_day_kwh is None:
+        return None
+    return kc_for_kwh(site, sun, sun.dull_day_kwh, sun.dull_day_month or month)
+
+
+def _measured(preset: climates.Preset, site: Site) -> Sky:
+    kc = np.array(preset.kc + preset.next4)
+    after = f", and the {len(preset.next4)} days after it" if preset.next4 else ""
+    borrowed = ", shape borrowed" if preset.shape_borrowed else ""
+    title = f"{preset.title}{after} ({preset.station}, ended {preset.end}{borrowed})"
+    measured = _sky(kc, basis="measured elsewhere", title=title)
+    return dataclasses.replace(measured, listed_days=preset.days, month=preset.month_at(south=site.south))
+
+
+def _worded(asked: str, site: Site, sun: Sun, month: int) -> Sky:
+    words = [word.strip() for word in asked.split(",")]
+    _refuse_too_many(len(words))
+    strange = [word for word in words if word not in WORDS]
+    if strange:
+        shown = f"“{strange[0]}” is not a day" if strange[0] else "A day is missing"
+        raise InputError("sky", f"{shown}. {_GRAMMAR}.")
+    meaning = dict(WORDS)
+    own = _owner_dull_kc(site, sun, month) if {"dull", "dark"} & set(words) else None
+    if own is not None:
+        meaning["dull"] = (own, own, own)
+        lowest, taken_dark, highest = WORDS["dark"]
+        meaning["dark"] = (min(lowest, own), min(taken_dark, own), min(highest, own))
+    low, taken, high = np.array([meaning[word] for word in words]).T
+    as_typed = _sky(taken, basis="typed", title=f"{_count(len(words))} as typed")
+    return dataclasses.replace(as_typed, labels=tuple(words), low_kc=low, high_kc=high)
+
+
+def _numbers(asked: str, prefix: str, low: float, high: float) -> Floats:
+    try:
+        found = [float(part) for part in asked.removeprefix(prefix).split(",")]
+    except ValueError:
+        raise InputError(
+            "sky", f"After {prefix} there must be numbers with commas between them; got “{asked}”."
+        ) from None
+    _refuse_too_many(len(found))
+    outside = [value for value in found if not (math.isfinite(value) and low <= value <= high)]
+    if outside:
+        raise InputError("sky", f"Each number after {prefix} must be from {low:g} to {high:g}; got {outside[0]:g}.")
+    return np.array(found)
+
+
+def _refuse_too_many(days: int) -> None:
+    if days > MAX_DAYS:
+        raise InputError("sky", f"The number of days must be at most {MAX_DAYS}; got {days}.")
+
+
+def _sky(kc: Sequence[float] | Floats, *, basis: str, title: str) -> Sky:
+    values = np.asarray(kc, dtype=np.float64)
+    n = len(values)
+    return Sky(kc=values, labels=("",) * n, basis=basis, title=title, low_kc=values, high_kc=values, listed_days=n)
+
+
+def _count(days: int) -> str:
+    return "One day" if days == 1 else f"{days} days"

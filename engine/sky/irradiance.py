@@ -1,0 +1,100 @@
+"""From clear sky and cloud to what falls on a tilted plane.
+
+Radiation is W/m2 (means of a step) or kWh/m2 a day; kc is the day's horizontal radiation over that of a clear
+day. Not modelled: snow, shade, soiling (part of the system losses), hills on the horizon.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+ALBEDO_SHARE = 0.2
+"""Share the ground sends back: grass and bare soil (usual in the literature, e.g. Liu and Jordan 1963)."""
+
+
+def haurwitz_w_m2(cos_zenith: ArrayLike) -> Floats:
+    """Return the clear-sky horizontal radiation [W/m2]; 0 with the sun below the horizon.
+
+    References
+    ----------
+    B. Haurwitz, Journal of Meteorology 2 (1945) 154-166 and 3 (1946) 123-124, with the exponent 0.059
+    as in pvlib (0.057 in the original, from memory).
+    """
+    height = np.maximum(np.asarray(cos_zenith, dtype=np.float64), 1e-4)
+    return np.asarray(1098.0 * height * np.exp(-0.059 / height) * (np.asarray(cos_zenith) > 0.0))
+
+
+def erbs_hourly(clearness: ArrayLike) -> Floats:
+    """Return the diffuse share of an hour's horizontal radiation [-].
+
+    Parameters
+    ----------
+    clearness : array_like
+        Hour's horizontal radiation over the extraterrestrial one [-].
+
+    References
+    ----------
+    D. G. Erbs, S. A. Klein and J. A. Duffie, Solar Energy 28 (1982) 293-302.
+    """
+    k = np.asarray(clearness, dtype=np.float64)
+    middle = 0.9511 - 0.1604 * k + 4.388 * k**2 - 16.638 * k**3 + 12.336 * k**4
+    return np.where(k <= 0.22, 1.0 - 0.09 * k, np.where(k <= 0.80, middle, 0.165))
+
+
+def erbs_daily(clearness: ArrayLike, sunset_deg: ArrayLike) -> Floats:
+    """Return the diffuse share of a day's horizontal radiation [-].
+
+    Parameters
+    ----------
+    clearness : array_like
+        Day's horizontal radiation over the extraterrestrial one [-].
+    sunset_deg : array_like
+        Hour angle of sunset [deg]; it tells winter from the other seasons.
+
+    References
+    ----------
+    Erbs, Klein and Duffie (1982) as printed in Duffie and Beckman, Solar Engineering of Thermal
+    Processes, eq. 2.11.1 (coefficients from memory).
+    """
+    k = np.asarray(clearness, dtype=np.float64)
+    winter = 1.0 - 0.2727 * k + 2.4495 * k**2 - 11.9514 * k**3 + 9.3879 * k**4
+    winter = np.where(k < 0.715, winter, 0.143)
+    other = np.where(k < 0.722, 1.0 + 0.2832 * k - 2.5557 * k**2 + 0.8448 * k**3, 0.175)
+    return np.minimum(np.where(np.asarray(sunset_deg) <= 81.4, winter, other), 1.0)
+
+
+def hay_davies_w_m2(
+    *,
+    global_w_m2: Floats,
+    diffuse_w_m2: Floats,
+    anisotropy: ArrayLike,
+    cos_zenith: Floats,
+    cos_incidence: Floats,
+    tilt_deg: float,
+    albedo_share: float = ALBEDO_SHARE,
+) -> Floats:
+    """Return what falls on a tilted plane [W/m2].
+
+    Parameters
+    ----------
+    global_w_m2, diffuse_w_m2 : array
+        On the horizontal [W/m2].
+    anisotropy : array
+        Beam over extraterrestrial radiation [-]: the share of diffuse light that comes from around the sun.
+    cos_zenith, cos_incidence : array
+        Of the sun, to the horizontal and to the plane [-].
+
+    References
+    ----------
+    J. E. Hay and J. A. Davies, Proc. First Canadian Solar Radiation Data Workshop (1980) 59-72; Duffie and
+    Beckman, Solar Engineering of Thermal Processes, eq. 2.16.4.
+    """
+    around_sun = np.asarray(anisotropy, dtype=np.float64)
+    ratio = np.maximum(cos_incidence, 0.0) / np.maximum(cos_zenith, 0.01745)
+    seen = (1.0 + np.cos(np.radians(tilt_deg))) / 2.0
+    beam = (global_w_m2 - diffuse_w_m2) * ratio
+    diffuse = diffuse_w_m2 * (around_sun * ratio + (1.0 - around_sun) * seen)
+    return np.asarray(beam + diffuse + global_w_m2 * albedo_share * (1.0 - seen))

@@ -1,0 +1,242 @@
+"""The answers: the two households done by hand, agreement inside an answer, and what must never fall."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+import pytest
+
+from engine.answers.answer import supply_of
+from engine.answers.autonomy import Autonomy, autonomy
+from engine.answers.comparing import comparing
+from engine.answers.sheet import sheet
+from engine.answers.sizing import sizing
+from engine.errors import InputError, Unreachable
+from engine.house import household
+from engine.house.household import Household
+from engine.paths import data_dir
+from engine.sky.days import owner_dull_day, parse_sky
+from tests.engine.test_household import document
+
+EVENING = datetime(2026, 11, 25, 18, 0)
+
+
+def house(name: str = "h", **bank: object) -> Household:
+    found = document(name)
+    found["banks"][0] |= bank
+    return household.read(found)
+
+
+def example() -> Household:
+    return household.read((data_dir() / "example.json").read_text(encoding="utf-8"))
+
+
+def lasts(home: Household, soc: float = 0.8, sky: str = "none", at: datetime = EVENING) -> Autonomy:
+    first = home.supplies()[0].bank.id
+    return autonomy(home, {first: soc}, parse_sky(sky, home.site, home.sun, at.month, 14), at)
+
+
+def test_household_h_lasts_23_7_hours() -> None:
+    # Design notes, product.md story 2: 8.602 kWh / (300 / 0.93 + 40) W = 23.7 h.
+    answer = lasts(house())
+    assert answer.hours_to_reserve == pytest.approx(23.7, abs=0.05)
+    assert answer.ended_by == "reserve"
+    assert answer.ends_at == datetime(2026, 11, 26, 17, 43, 23, 786477)
+
+
+def test_real_cells_differ_and_the_worked_lines_say_by_which_losses() -> None:
+    real = lasts(house(chemistry="lfp", hold=True))
+    assert real.hours_to_reserve is not None
+    assert real.hours_to_reserve != pytest.approx(23.7, abs=0.05)
+    lines = {line.label: line.value for line in real.banks[0].worked}
+    assert lines["Lost inside the cells"] > 0.0
+    drawn = lines["Taken from the bank"] + lines["Sun put in until then"] - lines["Lost inside the cells"]
+    assert lines["Drawn by the loads and the inverter"] == pytest.approx(drawn)
+    assert lines["Hours"] == pytest.approx(drawn * 1000 / lines["Mean draw"], rel=1e-3)
+
+
+@pytest.mark.parametrize("sky", ["none", "dark,dull,dark", "kc:.2,.1,.3", "oceanic_7d_1in10"])
+def test_hours_range_curve_and_clock_agree(sky: str) -> None:
+    answer = lasts(example(), soc=0.8, sky=sky)
+    bank = answer.banks[0]
+    assert answer.hours_to_reserve is not None
+    assert answer.ends_at is not None
+    assert answer.low_hours is not None
+    assert answer.high_hours is not None
+    assert answer.low_hours <= answer.hours_to_reserve <= answer.high_hours
+    assert (answer.ends_at - answer.at).total_seconds() / 3600 == pytest.approx(answer.hours_to_reserve, abs=1e-6)
+    crossing = np.interp(answer.hours_to_reserve, bank.times_h, bank.soc)
+    assert crossing == pytest.approx(bank.reserve_soc, abs=1e-6)
+    assert bank.soc[bank.times_h < answer.hours_to_reserve - 1].min() > bank.reserve_soc
+
+
+def test_no_sun_is_the_shortest_and_more_sun_never_shortens() -> None:
+    # The definition itself is checked in tests/published/test_autonomy_published.py.
+    hours = [
+        lasts(example(), sky=sky).hours_to_reserve or np.inf
+        for sky in ("none", "dark,dark", "dull,dull", "bright,bright")
+    ]
+    assert hours == sorted(hours)
+
+
+def test_a_bank_that_never_runs_out_says_none() -> None:
+    idle = document()
+    idle["loads"][0]["values"] = {"power_w": 5.0}
+    idle["inverters"][0]["idle_w"] = 2.0
+    answer = lasts(household.read(idle), sky="bright,bright")
+    assert answer.hours_to_reserve is None
+    assert answer.ends_at is None
+    assert answer.levers == ()
+    assert answer.horizon_h > 24 * 12
+
+
+def test_after_sunset_the_days_begin_tomorrow() -> None:
+    assert lasts(example(), sky="dark,dull").sky_days[0][0].day == 26
+    assert lasts(example(), sky="dark,dull", at=datetime(2026, 11, 25, 9, 0)).sky_days[0][0].day == 25
+
+
+def test_each_sheddable_load_is_worth_exactly_its_hours() -> None:
+    home = example()
+    answer = lasts(home, soc=0.9, sky="dark,dark,dull")
+    assert answer.hours_to_reserve is not None
+    listed = {lever.load_id: lever for lever in answer.levers if lever.load_id}
+    assert set(listed) == {"borehole", "tank", "van", "pool"}
+    without = dataclasses.replace(home, loads=tuple(load for load in home.loads if load.id != "van"))
+    gained = (lasts(without, soc=0.9, sky="dark,dark,dull").hours_to_reserve or 0.0) - answer.hours_to_reserve
+    assert listed["van"].gained_h == pytest.approx(gained)
+    gains = [lever.gained_h for lever in answer.levers if lever.gained_h is not None]
+    assert gains == sorted(gains, reverse=True)
+
+
+def test_two_banks_answer_for_themselves_and_the_soonest_leads() -> None:
+    two = document()
+    two["inverters"].append({**two["inverters"][0], "id": "shed", "name": "Shed"})
+    two["banks"].append({**two["banks"][0], "id": "b2", "name": "Shed bank", "inverter": "shed"})
+    two["loads"].append({"id": "saw", "name": "Saw", "kind": "steady", "inverter": "shed", "values": {"power_w": 700}})
+    home = household.read(two)
+    both = autonomy(home, {"bank": 0.8, "b2": 0.6}, parse_sky("none", home.site, home.sun, 11, 14), EVENING)
+    assert both.bank_id == "b2"
+    assert [bank.hours for bank in both.banks] == pytest.approx([23.7, 0.4 * 14336 / (700 / 0.93 + 40)], abs=0.05)
+
+
+@pytest.mark.parametrize("charges", [{"bank": 1.2}, {"bank": -0.1}, {"bank": float("nan")}, {"other": 0.5}])
+def test_bad_charge_is_refused(charges: dict[str, float]) -> None:
+    home = house()
+    with pytest.raises(InputError) as fault:
+        autonomy(home, charges, parse_sky("none", home.site, home.sun, 11, 14), EVENING)
+    assert fault.value.field == "charge"
+
+
+@pytest.mark.parametrize(
+    ("change", "words"), [({"banks": []}, "Banks"), ({"banks": [], "inverters": [], "loads": []}, "Banks")]
+)
+def test_empty_household_says_what_to_enter_first(change: dict[str, Any], words: str) -> None:
+    empty = household.read({**document(), **change})
+    with pytest.raises(Unreachable, match=words):
+        supply_of(empty, None)
+
+
+@pytest.mark.parametrize("month", [1, 4, 7, 12])
+def test_story_5_needs_four_strings(month: int) -> None:
+    # Design notes, product.md story 5: 3 x (12 / 0.93 + 0.96 - 3 x 0.95) = 33.0 kWh; / 0.7 = 47.2; / 14.336 -> 4.
+    home = house("story5")
+    answer = sizing(home, home.supplies()[0], 3, month, owner_dull_day(home.site, home.sun, month))
+    assert answer.usable_kwh == pytest.approx(33.0, abs=0.05)
+    assert answer.label_kwh == pytest.approx(47.2, abs=0.05)
+    assert answer.strings == 4
+    assert answer.at_sockets_kwh == pytest.approx(answer.usable_kwh * 12 / (12 / 0.93 + 0.96))
+
+
+def test_sizes_never_fall_with_the_days_and_the_built_bank_holds() -> None:
+    for home in (
+        house("story5"),
+        example(),
+        house("story5", chemistry="sodium_layered", series=15, top_soc=1.0, hold=False),
+    ):
+        answer = sizing(home, home.supplies()[0], 7, 12, parse_sky("dark", home.site, home.sun, 12))
+        for name in ("usable_kwh", "label_kwh", "strings", "at_sockets_kwh"):
+            values = [getattr(row, name) for row in answer.rows]
+            assert values == sorted(values)
+        for row in answer.rows:
+            assert row.unserved_kwh < 0.001
+            assert row.lowest_soc >= answer.floor_soc - 0.01
+            assert row.built_kwh >= row.usable_kwh * (1 - 1e-9)
+
+
+def test_short_panels_are_said_in_kwh_a_day() -> None:
+    home = house("story5")
+    winter, summer = (
+        sizing(home, home.supplies()[0], 3, month, parse_sky("dull", home.site, home.sun, month)) for month in (12, 6)
+    )
+    assert winter.panels_short_kwh == pytest.approx(winter.daily_load_kwh - winter.average_yield_kwh)
+    assert winter.useful_limit_kwh == 0.0
+    assert winter.useful_limit_days == 1
+    assert winter.rows[0].recovery_days is None
+    assert summer.panels_short_kwh >= 0.0
+    big = document("story5")
+    big["sun"]["arrays"][0]["kwp"] = 20.0
+    sunny = household.read(big)
+    found = sizing(sunny, sunny.supplies()[0], 3, 6, parse_sky("dark", sunny.site, sunny.sun, 6))
+    assert found.panels_short_kwh == 0.0
+    days = [row.recovery_days for row in found.rows]
+    assert None not in days
+    assert days == sorted(days)  # type: ignore[type-var]
+
+
+@pytest.mark.parametrize(
+    ("days", "month", "field"), [(0, 6, "days"), (8, 6, "days"), (3, 0, "month"), (3, 13, "month")]
+)
+def test_bad_size_question_is_refused(days: int, month: int, field: str) -> None:
+    home = house("story5")
+    with pytest.raises(InputError) as fault:
+        sizing(home, home.supplies()[0], days, month, parse_sky("dull", home.site, home.sun, 6))
+    assert fault.value.field == field
+
+
+@pytest.mark.parametrize("basis", ["label", "usable"])
+def test_week_compares_four_chemistries_on_equal_terms(basis: str) -> None:
+    home = example()
+    week = parse_sky("oceanic_7d_1in10", home.site, home.sun, 12, 14)
+    answer = comparing(home, home.supplies()[0], week, datetime(2026, 12, 1), basis)
+    assert {c.chemistry for c in answer.contenders} == {"sodium_layered", "lfp", "nmc", "lead_sealed"}
+    terms = [getattr(c, f"{basis}_kwh") for c in answer.contenders]
+    assert terms == pytest.approx([terms[0]] * 4, rel=1e-6)
+    for one in answer.contenders:
+        assert abs(one.balance_error_share) < 1e-3
+        assert one.served_kwh + one.unserved_kwh == pytest.approx(answer.demand_kwh)
+        assert one.sun_kwh == pytest.approx(one.served_kwh + one.losses_kwh + one.stored_change_kwh, rel=1e-3)
+        assert one.charge_v * one.series <= home.inverters[0].dc_max_v + 1e-9
+        assert one.lowest_soc == one.soc.min()
+    unserved = [c.unserved_kwh for c in answer.contenders]
+    assert unserved == sorted(unserved)
+
+
+def test_larger_label_never_leaves_more_unserved() -> None:
+    small, large = example(), example()
+    bank = large.banks[0]
+    large = dataclasses.replace(large, banks=(dataclasses.replace(bank, parallel=bank.parallel * 2), *large.banks[1:]))
+    week = parse_sky("oceanic_7d_1in10", small.site, small.sun, 12, 14)
+    found = [
+        {c.chemistry: c.unserved_kwh for c in comparing(h, h.supplies()[0], week, datetime(2026, 12, 1)).contenders}
+        for h in (small, large)
+    ]
+    assert all(found[1][key] <= found[0][key] + 1e-9 for key in found[0])
+
+
+def test_sheet_holds_every_input_and_the_same_answers() -> None:
+    home = example()
+    sky = parse_sky("dark,dull,bright", home.site, home.sun, 11, 14)
+    paper = sheet(home, EVENING, {"old": 0.8}, sky, sky, sky, 3)
+    assert paper.autonomy.hours_to_reserve == lasts(home, 0.8, "dark,dull,bright").hours_to_reserve
+    titles = [section.title for section in paper.sections]
+    for thing in (*home.banks, *home.inverters, *home.loads, *home.sun.arrays):
+        assert thing.name in titles
+    text = json.dumps(dataclasses.asdict(paper.sections[0]))
+    assert "54.2" in text
+    assert "Europe/Dublin" in text
+    assert all(item.kind and item.source for item in paper.assumptions)
+    assert paper.steps[0].steps[0].left_kwh == pytest.approx(home.banks[0].label_kwh)

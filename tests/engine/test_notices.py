@@ -1,0 +1,130 @@
+"""Stops, checks and their remedies: each appears when it should and goes when it is mended."""
+
+from __future__ import annotations
+
+import copy
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from engine.answers.answer import Notice
+from engine.answers.notices import household_notices
+from engine.house import household
+from engine.paths import data_dir
+from tests.engine.test_household import document
+
+
+def notices(found: dict[str, Any]) -> dict[str, Notice]:
+    return {notice.code: notice for notice in household_notices(household.read(found), 11)}
+
+
+def sodium(**changes: object) -> dict[str, Any]:
+    found = document()
+    found["banks"][0] |= {
+        "chemistry": "sodium_layered",
+        "hold": False,
+        "board": {"cell_low_v": 1.5, "cell_high_v": 4.1, "current_limit_a": 200},
+        **changes,
+    }
+    return found
+
+
+def applied(found: dict[str, Any], notice: Notice) -> dict[str, Any]:
+    """Do what the notice's remedy says, as the page would."""
+    (remedy,) = notice.remedies
+    mended = copy.deepcopy(found)
+    things = mended["sun"]["arrays"] if remedy.section == "arrays" else mended[remedy.section]
+    thing = next(one for one in things if one["id"] == remedy.item_id)
+    for name, value in remedy.values.items():
+        place, last = (thing["values"], name.removeprefix("values.")) if name.startswith("values.") else (thing, name)
+        place[last] = value
+    return mended
+
+
+def test_household_h_has_nothing_to_mind() -> None:
+    assert notices(document()) == {}
+
+
+def test_no_board_is_a_stop_for_lithium_and_sodium_but_not_for_lead() -> None:
+    bare = sodium(board=None)
+    assert notices(bare)["no-board"].level == "stop"
+    bare["banks"][0] |= {"chemistry": "lfp", "inverter": ""}
+    assert notices(bare)["no-board"].level == "stop"
+    bare["banks"][0] |= {"chemistry": "lead_sealed", "series": 24}
+    assert "no-board" not in notices(bare)
+
+
+def test_charge_volts_above_the_inverter_are_a_stop_that_its_remedy_cures() -> None:
+    # Design notes, product.md story 7: sodium-ion 16 in series is 63.2 V full against 60 V.
+    full = sodium()
+    stop = notices(full)["over-inverter"]
+    assert stop.level == "stop"
+    assert "63.2 V" in stop.text
+    assert "60 V" in stop.text
+    mended = applied(full, stop)
+    assert "over-inverter" not in notices(mended)
+    assert mended["banks"][0]["charge_v"] * 16 <= 60.0
+
+
+def test_pack_that_crosses_60_volts_is_a_check() -> None:
+    assert notices(sodium(charge_v=3.7))["over-60-v"].level == "check"
+    assert "over-60-v" not in notices(sodium(series=15, charge_v=3.7))
+
+
+MENDED: dict[str, Callable[[], dict[str, Any]]] = {
+    "series-parallel": lambda: _with(document(), "banks", series=1, parallel=16),
+    "reserve-under-cutoff": lambda: sodium(series=15, reserve_soc=0.02),
+    "azimuth": lambda: _array(document(), azimuth_deg=0.0),
+    "board-below-charge": lambda: sodium(
+        series=14, board={"cell_low_v": 1.5, "cell_high_v": 3.9, "current_limit_a": 99}
+    ),
+}
+
+
+def _with(found: dict[str, Any], section: str, **changes: object) -> dict[str, Any]:
+    found[section][0] |= changes
+    return found
+
+
+def _array(found: dict[str, Any], **changes: object) -> dict[str, Any]:
+    found["sun"]["arrays"][0] |= changes
+    return found
+
+
+@pytest.mark.parametrize("code", MENDED)
+def test_check_is_mended_by_its_remedy(code: str) -> None:
+    odd = MENDED[code]()
+    notice = notices(odd)[code]
+    assert notice.level == "check"
+    assert notice.page
+    assert code not in notices(applied(odd, notice))
+
+
+def test_other_checks_appear() -> None:
+    assert "tested-ah" in notices(_with(document(), "banks", tested_ah=140))
+    assert "too-cold-to-charge" in notices(_with(document(), "banks", cell_c=-3))
+    assert "restart-above-charge" in notices(_with(document(), "inverters", restart_v=59))
+    assert "charger-over-bank" in notices(_with(document(), "inverters", charge_limit_a=300))
+    assert "over-rated" in notices(_with(document(), "loads", values={"power_w": 5600}))
+    assert notices(_with(document(), "banks", series=30))["outside-inverter"].level == "stop"
+
+
+def test_a_south_facing_array_is_odd_only_in_the_south() -> None:
+    south = document()
+    south["site"]["latitude_deg"] = -34.0
+    assert "azimuth" in notices(south)
+    south["sun"]["arrays"][0]["azimuth_deg"] = 0.0
+    assert "azimuth" not in notices(south)
+
+
+def test_stops_come_first() -> None:
+    levels = [notice.level for notice in household_notices(household.read(sodium(board=None, cell_c=-5)), 1)]
+    assert levels[0] == "stop"
+    assert levels == sorted(levels, key=["stop", "check", "note"].index)
+
+
+def test_example_household_has_no_stop() -> None:
+    example = json.loads((data_dir() / "example.json").read_text(encoding="utf-8"))
+    assert [n for n in notices(example).values() if n.level == "stop"] == []

@@ -1,0 +1,253 @@
+"""Where the sun stands and what the panels make of it: exact cases, edges and refusals."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from engine.errors import InputError
+from engine.quantities import mean_day_of_year
+from engine.sky import climate as climates
+from engine.sky.irradiance import erbs_daily, hay_davies_w_m2
+from engine.sky.position import extraterrestrial_kwh_m2, orbit, sunset_hour_angle_deg, track
+from engine.sky.site import SYSTEM_LOSSES_SHARE, Array, Site, Sun
+from engine.sky.sun import (
+    array_hours,
+    clear_day_kwh_m2,
+    clear_day_scale,
+    light,
+    month_of_day,
+    on_plane_w_m2,
+    panels_w,
+    yield_kwh,
+    yield_w,
+)
+
+HERE = Site(latitude_deg=52.0, longitude_deg=5.0, time_zone="Europe/Amsterdam", climate="temperate_maritime")
+ROOF = Array(id="roof", name="Roof", kwp=5.0, tilt_deg=35.0, azimuth_deg=180.0)
+SHED = Array(id="shed", name="Shed", kwp=2.0, tilt_deg=10.0, azimuth_deg=270.0)
+
+
+def place(latitude_deg: float, longitude_deg: float = 0.0, time_zone: str = "UTC") -> Site:
+    return Site(
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
+        time_zone=time_zone,
+        climate="temperate_maritime",
+    )
+
+
+class TestPosition:
+    def test_orbit_at_the_turning_points_of_the_year(self) -> None:
+        # Any almanac: declination 0 near 20.6 March, +-23.44 at the solstices; equation of time +16.4 min on
+        # 3 November, -14.2 min on 11 February; the sun is nearest on about 3 January.
+        assert np.degrees(orbit(172.5).declination_rad) == pytest.approx(23.44, abs=0.01)
+        assert np.degrees(orbit(355.9).declination_rad) == pytest.approx(-23.44, abs=0.01)
+        assert orbit(307.5).equation_of_time_h * 60.0 == pytest.approx(16.4, abs=0.1)
+        assert orbit(42.5).equation_of_time_h * 60.0 == pytest.approx(-14.2, abs=0.1)
+        assert np.argmax(orbit(np.arange(1, 366)).eccentricity) in (1, 2, 3)
+
+    def test_the_sun_is_highest_at_solar_noon_by_the_local_clock(self) -> None:
+        # 5 E in a zone of +1 h: solar noon at 12:40 less the equation of time (about 0 on 15 April).
+        up, north, east = track(52.0, 5.0, 1.0, [105])
+        noon = int(np.argmax(up[0]))
+        assert noon / 3.0 == pytest.approx(12 + 2 / 3, abs=1 / 3)
+        assert north[0, noon] < 0.0
+        assert abs(east[0, noon]) < 0.1
+
+    def test_day_366_and_the_days_after_a_year_go_on(self) -> None:
+        for site in (HERE, place(-35.0, -70.0), place(45.0, -150.0)):
+            kwh = clear_day_kwh_m2(site, [365, 366, 367, 1, 2])
+            assert kwh[1] == pytest.approx(kwh[0], rel=0.03)
+            assert kwh[1] == pytest.approx(kwh[3], rel=0.03)
+            assert kwh[2] == pytest.approx(kwh[4], rel=0.03)
+
+    def test_the_midnight_sun_and_the_polar_night(self) -> None:
+        assert sunset_hour_angle_deg(80.0, 23.0) == pytest.approx(180.0)
+        assert sunset_hour_angle_deg(80.0, -23.0) == pytest.approx(0.0, abs=1e-6)
+        assert extraterrestrial_kwh_m2(80.0, -23.0, 1.0) == pytest.approx(0.0, abs=1e-6)
+        # At the pole the sun's height is its declination all day: 24 h x 1.367 kW x sin 23 deg.
+        assert extraterrestrial_kwh_m2(90.0, 23.0, 1.0) == pytest.approx(24 * 1.367 * np.sin(np.radians(23)))
+
+
+class TestIrradiance:
+    def test_a_flat_plane_gets_what_falls_on_the_level(self) -> None:
+        sky = light(HERE, [0.2, 0.6, 1.0], [20, 110, 200])
+        # 0.001 W/m2: with the sun within one degree of the horizon its height is taken as one degree.
+        assert on_plane_w_m2(sky, 0.0, 77.0) == pytest.approx(sky.global_w_m2, abs=0.001)
+
+    def test_an_overcast_plane_sees_its_part_of_the_sky_and_of_the_ground(self) -> None:
+        # All diffuse, none from around the sun: half of the sky and half of the ground for an upright plane.
+        found = hay_davies_w_m2(
+            global_w_m2=np.array(100.0),
+            diffuse_w_m2=np.array(100.0),
+            anisotropy=0.0,
+            cos_zenith=np.array(0.5),
+            cos_incidence=np.array(0.9),
+            tilt_deg=90.0,
+            albedo_share=0.2,
+        )
+        assert float(found) == pytest.approx(50.0 + 10.0)
+
+    def test_daily_diffuse_share_runs_from_all_to_little_without_a_jump_in_winter(self) -> None:
+        clearness = np.linspace(0.0, 1.0, 2001)
+        for sunset in (60.0, 100.0):
+            share = erbs_daily(clearness, sunset)
+            assert share[0] == pytest.approx(1.0)
+            assert share.min() > 0.14
+            assert np.diff(share).max() < 0.001
+        assert np.abs(np.diff(erbs_daily(clearness, 60.0))).max() < 0.003
+
+    def test_the_day_keeps_its_energy(self) -> None:
+        days = np.array([10, 100, 200, 366])
+        kc = np.array([0.1, 0.5, 0.9, 1.1])
+        level_kwh = light(HERE, kc, days).global_w_m2.mean(axis=1) * 24.0 / 1000.0
+        assert level_kwh == pytest.approx(kc * clear_day_kwh_m2(HERE, days))
+
+    def test_kc_is_taken_as_0_to_1_1(self) -> None:
+        sky = light(HERE, [-0.5, 1.1, 3.0], [100, 100, 100])
+        assert sky.global_w_m2[0].max() == 0.0
+        assert sky.global_w_m2[2] == pytest.approx(sky.global_w_m2[1])
+
+
+class TestPanels:
+    def test_pvwatts_at_the_label_conditions(self) -> None:
+        # 1000 W/m2 with the cells at 25 degC: the label, less the losses (air 25 - 1000/31.84 degC).
+        found = panels_w(np.array([1000.0]), 3.0, 0.1, ambient_c=25.0 - 1000.0 / 31.84)
+        assert found == pytest.approx([3000.0 * 0.9])
+
+    def test_each_degree_costs_0_44_percent(self) -> None:
+        cool, warm = (panels_w(np.array([500.0]), 1.0, 0.0, ambient_c=c)[0] for c in (10.0, 11.0))
+        assert (cool - warm) / 500.0 == pytest.approx(0.0044)
+
+    def test_nothing_below_10_w_per_kwp_and_all_from_11(self) -> None:
+        found = panels_w(np.array([0.0, 9.0, 11.5]), 2.0, 0.0, ambient_c=25.0)
+        assert found[:2] == pytest.approx([0.0, 0.0])
+        assert found[2] == pytest.approx(23.0, rel=0.01)
+
+    def test_the_losses_are_those_of_the_table_without_availability(self) -> None:
+        kept = 0.98 * 0.97 * 0.98 * 0.98 * 0.995 * 0.985 * 0.99
+        assert pytest.approx(1.0 - kept, abs=0.0005) == SYSTEM_LOSSES_SHARE
+
+    def test_hours_are_local_standard_time_and_sum_to_the_day(self) -> None:
+        watts = yield_w(HERE, ROOF, [1.0, 0.3], 172)
+        assert watts.shape == (48,)
+        assert int(np.argmax(watts[:24])) == 12
+        assert watts[[0, 1, 2, 22, 23]].max() == 0.0
+        daily = yield_kwh(HERE, Sun(arrays=(ROOF,)), [1.0, 0.3], [172, 173])
+        assert watts.reshape(2, 24).sum(axis=1) / 1000.0 == pytest.approx(daily)
+
+    def test_south_of_the_equator_the_roof_faces_north_and_summer_is_in_january(self) -> None:
+        site = place(-35.0, 149.0, "Australia/Sydney")
+        facing = {a: yield_kwh(site, Sun(arrays=(array_to(a),)), [1.0] * 2, [15, 196]) for a in (0.0, 180.0)}
+        assert facing[0.0][1] > 2.0 * facing[180.0][1]
+        assert clear_day_kwh_m2(site, [15])[0] > 2.0 * clear_day_kwh_m2(site, [196])[0]
+
+    def test_poles_and_polar_night_give_numbers(self) -> None:
+        for latitude in (-90.0, -75.0, 75.0, 90.0):
+            for doy in (1, 80, 172, 355, 366):
+                watts = array_hours(place(latitude), Sun(arrays=(ROOF, SHED)), [0.0, 0.3, 1.1], doy)
+                assert all(np.isfinite(hours).all() and hours.min() >= 0.0 for hours in watts.values())
+        assert array_hours(place(75.0), Sun(arrays=(ROOF,)), [1.0], 355)["roof"].sum() == 0.0
+        assert array_hours(place(75.0), Sun(arrays=(ROOF,)), [1.0], 172)["roof"].sum() > 0.0
+
+    def test_first_day_must_be_a_day_of_the_year(self) -> None:
+        for doy in (0, 367):
+            with pytest.raises(InputError, match=f"from 1 to 366; got {doy}"):
+                yield_w(HERE, ROOF, [1.0], doy)
+
+    def test_month_of_day(self) -> None:
+        assert month_of_day([1, 31, 32, 59, 60, 334, 335, 365, 366, 367, 732]) == [
+            1,
+            1,
+            2,
+            2,
+            3,
+            11,
+            12,
+            12,
+            12,
+            1,
+            1,
+        ]
+
+
+class TestOwnersClearDay:
+    def test_it_scales_every_array_and_month(self) -> None:
+        plain = Sun(arrays=(ROOF, SHED))
+        owned = dataclasses.replace(plain, clear_day_kwh=30.0, clear_day_month=6)
+        day = mean_day_of_year(6)
+        hours = array_hours(HERE, owned, [1.0], day)
+        assert sum(watts.sum() for watts in hours.values()) / 1000.0 == pytest.approx(30.0)
+        scale = clear_day_scale(HERE, owned, 1)
+        assert array_hours(HERE, owned, [0.4], 15)["shed"] == pytest.approx(
+            array_hours(HERE, plain, [0.4], 15)["shed"] * scale
+        )
+
+    def test_without_a_month_it_is_one_of_the_month_asked_for(self) -> None:
+        owned = Sun(arrays=(ROOF,), clear_day_kwh=12.0)
+        for month in (1, 7):
+            watts = array_hours(HERE, owned, [1.0], mean_day_of_year(month))["roof"]
+            assert watts.sum() / 1000.0 == pytest.approx(12.0)
+
+    def test_no_panels_or_no_sun_cannot_have_one(self) -> None:
+        with pytest.raises(InputError, match="get no sun at this place in June") as caught:
+            clear_day_scale(HERE, Sun(clear_day_kwh=5.0, clear_day_month=6), 1)
+        assert caught.value.field == "sun.clear_day_kwh"
+        with pytest.raises(InputError, match="in December"):
+            clear_day_scale(place(80.0), Sun(arrays=(ROOF,), clear_day_kwh=5.0), 12)
+
+
+def test_covered_days_give_nothing_and_the_next_day_gives_all() -> None:
+    covered = array_hours(HERE, Sun(arrays=(ROOF,), covered_days=2), [0.5] * 4, 40)["roof"]
+    free = array_hours(HERE, Sun(arrays=(ROOF,)), [0.5] * 4, 40)["roof"]
+    assert covered[:48].max() == 0.0
+    assert covered[48:] == pytest.approx(free[48:])
+    assert free[:48].max() > 0.0
+
+
+class TestSite:
+    @pytest.mark.parametrize(
+        ("zone", "offset_h"),
+        [
+            ("Europe/Amsterdam", 1.0),
+            ("Europe/Dublin", 0.0),
+            ("America/St_Johns", -3.5),
+            ("Australia/Sydney", 10.0),
+            ("Asia/Kathmandu", 5.75),
+            ("America/Santiago", -4.0),
+            ("UTC", 0.0),
+        ],
+    )
+    def test_standard_time_has_no_summer_time(self, zone: str, offset_h: float) -> None:
+        assert place(10.0, 0.0, zone).utc_offset_h == offset_h
+
+    @pytest.mark.parametrize("zone", ["Mars/Olympus", "", "../../etc/passwd"])
+    def test_an_unknown_time_zone_is_refused_by_name(self, zone: str) -> None:
+        with pytest.raises(InputError, match="is not known") as caught:
+            place(10.0, 0.0, zone)
+        assert caught.value.field == "time_zone"
+        assert zone in caught.value.message
+
+    def test_limits_are_told_with_the_field_and_unit(self) -> None:
+        with pytest.raises(InputError, match="Latitude must be a number from -90 to 90 degrees; got 91"):
+            place(91.0)
+        with pytest.raises(InputError, match="Tilt must be"):
+            dataclasses.replace(ROOF, tilt_deg=float("nan"))
+
+    def test_an_unknown_climate_is_refused_with_those_there_are(self) -> None:
+        with pytest.raises(InputError, match=r"“tundra” is not known; there is: .*monsoon"):
+            dataclasses.replace(HERE, climate="tundra")
+        with pytest.raises(InputError, match="“tundra” is not known"):
+            climates.load("tundra")
+
+    @pytest.mark.parametrize("kc", [(0.5,) * 11, (0.5,) * 11 + (1.2,), (0.0,) + (0.5,) * 11])
+    def test_monthly_kc_are_twelve_shares(self, kc: tuple[float, ...]) -> None:
+        with pytest.raises(InputError, match="12 numbers above 0"):
+            Sun(monthly_kc=kc)
+
+
+def array_to(azimuth_deg: float) -> Array:
+    return dataclasses.replace(ROOF, azimuth_deg=azimuth_deg)

@@ -1,0 +1,90 @@
+"""Conservation, monotony and limits of the balance, for any chemistry, sun and load."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.balance.step import State, plant
+from engine.balance.trajectory import Trajectory, run
+from tests.engine.plants import SERIES, bank, inverter
+
+chemistries = st.sampled_from(sorted(SERIES))
+power_w = st.floats(0.0, 4000.0)
+day = st.lists(power_w, min_size=24, max_size=24)
+
+
+def followed(chemistry: str, soc: float, sun_w: list[float], load_w: list[float], **changes: object) -> Trajectory:
+    p = plant(bank(chemistry, **changes), inverter(), 400.0)
+    return run(p, State(soc), sun_w, load_w, [0.0] * len(sun_w))
+
+
+@settings(max_examples=120, deadline=None)
+@given(chemistries, st.floats(0.0, 1.0), day, day, st.booleans(), st.floats(-10.0, 40.0))
+def test_energy_is_conserved(
+    chemistry: str, soc: float, sun_w: list[float], load_w: list[float], hold: bool, cell_c: float
+) -> None:
+    week = followed(chemistry, soc, sun_w, load_w, hold=hold, cell_c=cell_c)
+    assert abs(week.totals.balance_error_share) < 1e-3
+    asked_kwh = sum(load_w) / 1000
+    assert week.totals.served_kwh + week.totals.unserved_kwh == pytest.approx(asked_kwh, abs=1e-6)
+    assert week.totals.sun_kwh + week.totals.spare_kwh == pytest.approx(sum(sun_w) / 1000, abs=1e-6)
+
+
+@settings(max_examples=120, deadline=None)
+@given(chemistries, st.floats(0.0, 1.0), day, day, st.booleans())
+def test_charge_stays_within_its_limits(
+    chemistry: str, soc: float, sun_w: list[float], load_w: list[float], hold: bool
+) -> None:
+    week = followed(chemistry, soc, sun_w, load_w, hold=hold)
+    assert week.soc.min() >= min(soc, 0.2) - 0.01
+    assert week.soc.max() <= max(soc, 1.0) + 1e-12
+    assert np.all(week.served_wh >= -1e-9)
+    assert np.all(week.unserved_wh >= -1e-9)
+    assert np.all(week.spare_wh >= -1e-9)
+
+
+@settings(max_examples=60, deadline=None)
+@given(chemistries, st.floats(0.3, 1.0), st.floats(50.0, 2500.0), st.floats(1.0, 1.5))
+def test_more_load_never_lasts_longer(chemistry: str, soc: float, load_w: float, factor: float) -> None:
+    p = plant(bank(chemistry), inverter(), 400.0)
+    light, heavy = (
+        run(p, State(soc), [0.0] * 800, [w] * 800, [0.0] * 800, until_ended=True).ended_h or np.inf
+        for w in (load_w, load_w * factor)
+    )
+    assert heavy <= light * (1 + 1e-6)
+
+
+@settings(max_examples=60, deadline=None)
+@given(chemistries, st.floats(0.3, 0.9), st.floats(100.0, 2500.0), st.floats(0.0, 600.0))
+def test_sun_never_shortens(chemistry: str, soc: float, load_w: float, sun_w: float) -> None:
+    p = plant(bank(chemistry), inverter(), 400.0)
+    dark, lit = (
+        run(p, State(soc), [w] * 400, [load_w] * 400, [0.0] * 400, until_ended=True).ended_h or np.inf
+        for w in (0.0, sun_w)
+    )
+    assert lit >= dark * (1 - 1e-6)
+
+
+@settings(max_examples=60, deadline=None)
+@given(chemistries, st.floats(0.3, 0.9), st.floats(0.0, 0.1), st.floats(100.0, 2000.0))
+def test_more_charge_never_lasts_shorter(chemistry: str, soc: float, more: float, load_w: float) -> None:
+    p = plant(bank(chemistry), inverter(), 400.0)
+    less, fuller = (
+        run(p, State(s), [0.0] * 400, [load_w] * 400, [0.0] * 400, until_ended=True).ended_h or np.inf
+        for s in (soc, soc + more)
+    )
+    assert fuller >= less * (1 - 1e-6)
+
+
+def test_year_closes_its_balance_for_every_chemistry() -> None:
+    rng = np.random.default_rng(4)
+    sun = np.clip(1500 * np.sin((np.arange(8760) % 24 - 6) / 12 * np.pi), 0, None) * rng.uniform(0.05, 1, 365).repeat(
+        24
+    )
+    load = rng.uniform(100, 700, 8760)
+    for chemistry in SERIES:
+        year = followed(chemistry, 0.7, sun.tolist(), load.tolist())
+        assert abs(year.totals.balance_error_share) < 1e-4, chemistry
