@@ -9,7 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
+from engine.cells.chemistry import Chemistry, field_label
 from engine.errors import Unreachable
+from engine.fields import quantities
 from engine.house.household import Household, Supply
 from engine.house.loads import assumed_values
 from engine.sky import climate as climates
@@ -115,10 +117,8 @@ def assumptions_of(
     """Cell data, load values and sky that stand in an answer though nobody measured them here."""
     found: dict[str, Assumption] = {}
     for supply in supplies:
-        cell = supply.bank.cell
-        for name, source in cell.sources.items():
-            title = f"{cell.name}: {name.replace('_', ' ')}"
-            found[title] = Assumption(name=title, value="", kind=source.kind, source=source.text)
+        for item in _cell_assumptions(supply.bank.cell):
+            found[item.name] = item
     for load in household.loads:
         for label, value, unit, source in assumed_values(load):
             title = f"{load.name}: {label.lower()}"
@@ -131,11 +131,31 @@ def assumptions_of(
     return tuple(found.values())
 
 
+def cell_title(cell: Chemistry, names: str) -> str:
+    """What an assumption about a cell is called: the cell and its fields in words, those of one source together."""
+    first, *rest = (field_label(name) for name in names.split())
+    return f"{cell.name}: {', '.join([first, *(label[:1].lower() + label[1:] for label in rest)])}"
+
+
+def _cell_assumptions(cell: Chemistry) -> list[Assumption]:
+    return [
+        Assumption(name=cell_title(cell, names), value=_values(cell, names), kind=source.kind, source=source.text)
+        for names, source in cell.sources.items()
+    ]
+
+
+def _values(cell: Chemistry, names: str) -> str:
+    """The single numbers among some fields of a cell, as people read them."""
+    known = quantities(Chemistry)
+    numbers = [(known[name], getattr(cell, name)) for name in names.split() if name in known]
+    return ", ".join(f"{v * meaning.scale:g} {meaning.unit}".strip() for meaning, v in numbers if v is not None)
+
+
 def _sun_assumptions(household: Household, sky: Sky | None) -> list[Assumption]:
     here = climates.load(household.site.climate)
     found = [
         Assumption(
-            name=f"Sky of {here.name}: {name.replace('_', ' ')}",
+            name=f"Sky of {here.name}: {_SKY_WORDS[name]}",
             value="",
             kind=origin.kind,
             source=origin.text,
@@ -158,6 +178,7 @@ def _sun_assumptions(household: Household, sky: Sky | None) -> list[Assumption]:
     return found
 
 
+_SKY_WORDS = {"monthly_kc": "how clear its months are", "clear_sky_factor": "how bright its clear days are"}
 _BASIS = {
     "typed": "a judgement by eye: what dark, dull and bright mean is a middle of a range",
     "measured elsewhere": "measured at a station of this climate, not at your roof",

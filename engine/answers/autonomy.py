@@ -263,7 +263,8 @@ def _levers(
         return ()
     found = []
     for load in supply.loads:
-        if load.never_off or not (load.can_shed or load.can_wait):
+        kwh = daily_kwh(load, at.month, household.south)
+        if not kwh or load.never_off or not (load.can_shed or load.can_wait):
             continue
         rest = dataclasses.replace(supply, loads=tuple(other for other in supply.loads if other is not load))
         ended_h = _run(p, start, forcing(household, rest, at, kc), until_ended=True).ended_h
@@ -271,7 +272,7 @@ def _levers(
             Lever(
                 name=load.name,
                 gained_h=None if ended_h is None else ended_h - hours,
-                kwh_per_day=daily_kwh(load, at.month, household.south),
+                kwh_per_day=kwh,
                 load_id=load.id,
             )
         )

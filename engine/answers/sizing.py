@@ -1,8 +1,9 @@
 """How big a bank for N dull days: usable and label kWh, cells, what the panels are short, days to recover.
 
 Energy is kWh; usable is DC at the bank's terminals. The size is N x (daily DC load - daily DC yield), the
-spell beginning at sunrise with the bank charged as set; a trajectory with the full cell model then runs
-the found bank through the spell and the average days after it.
+spell beginning at sunrise with the bank charged as set; hour by hour where some hours give more than they
+take. A trajectory with the full cell model then runs the found bank through the spell and the average days
+after it.
 Not modelled: the chance of a spell (only its length and light), ageing before the spell.
 """
 
@@ -36,6 +37,7 @@ _LONGEST_RECOVERY_DAYS = 60
 _YEAR = 2001
 _LEAST_KWH = 0.001
 _MOST_TRIES = 100
+_BY_HOURS = "deepest point of the spell, hour by hour from a full bank: some of its hours give more than they take"
 MOST_STRINGS = 200
 """Strings in parallel a bank may have in this tool."""
 
@@ -103,6 +105,7 @@ class _Days:
     sunrise_h: int
     ac_w: Floats
     dc_w: Floats
+    drawn_w: Floats
     spell_w: Floats
     average_w: Floats
 
@@ -196,6 +199,7 @@ def _days(household: Household, supply: Supply, month: int, sky: Sky) -> _Days:
         sunrise_h=int(lit[0]) if lit.size else 0,
         ac_w=ac_w,
         dc_w=dc_w,
+        drawn_w=np.array([supply.inverter.dc_w(min(w, supply.inverter.rated_w)) for w in ac_w.tolist()]) + dc_w,
         spell_w=spell_w,
         average_w=average_w,
     )
@@ -219,16 +223,19 @@ def _usable(supply: Supply, strings: float, power_w: float) -> tuple[float, floa
 
 
 def _needed_kwh(energies: _Days, days: int) -> float:
-    """What the bank must give over a spell [kWh]: the sum of its days, at least the deepest single night."""
-    over_spell = days * energies.load_kwh - float(energies.spell_kwh[:days].sum())
-    return max(over_spell, _night_kwh(energies))
+    """Deepest the bank is drawn below full on a spell from sunrise to sunrise [kWh], at the terminals.
 
-
-def _night_kwh(energies: _Days) -> float:
-    """Energy drawn on the first spell day while the load exceeds the sun [kWh]."""
-    drawn = energies.load_kwh / HOURS_PER_DAY - energies.spell_w[:HOURS_PER_DAY] / WH_PER_KWH
-    dark = float(drawn[drawn > 0.0].sum())
-    return dark if float(energies.spell_kwh[0]) >= energies.load_kwh else 0.0
+    On days that each end lower than they began this is the sum of load less yield; on brighter ones it is the
+    deepest night.
+    """
+    begin, hours = energies.sunrise_h, days * HOURS_PER_DAY
+    sun_w = np.append(energies.spell_w[:hours], energies.average_w)[begin : begin + hours]
+    drawn_w = np.tile(energies.drawn_w, days + 1)[begin : begin + hours]
+    depth_wh = deepest_wh = 0.0
+    for short_wh in (drawn_w - sun_w).tolist():
+        depth_wh = max(depth_wh + short_wh, 0.0)
+        deepest_wh = max(deepest_wh, depth_wh)
+    return deepest_wh / WH_PER_KWH
 
 
 def _strings_for(supply: Supply, needed_kwh: float, power_w: float) -> float:
@@ -237,8 +244,10 @@ def _strings_for(supply: Supply, needed_kwh: float, power_w: float) -> float:
     Raises
     ------
     Unreachable
-        If even `MOST_STRINGS` strings do not give it.
+        If even `MOST_STRINGS` strings do not give it, or none are needed.
     """
+    if needed_kwh <= 0.0:
+        raise Unreachable("On such days the sun carries this load hour by hour: no bank is asked for.")
     strings = 1.0
     for _ in range(_MOST_TRIES):
         given_kwh, _ = _usable(supply, strings, power_w)
@@ -341,6 +350,8 @@ def _levers(energies: _Days, supply: Supply, days: int, asked: SizeRow) -> tuple
 
 
 def _worked(energies: _Days, days: int, asked: SizeRow) -> tuple[Worked, ...]:
+    by_sum_kwh = days * energies.load_kwh - float(energies.spell_kwh[:days].sum())
+    alike = abs(by_sum_kwh - asked.usable_kwh) < 0.005 * asked.usable_kwh
     lines = (
         ("Load of a day, DC", "sockets, inverter's losses and idle", energies.load_kwh, "kWh"),
         (
@@ -349,7 +360,7 @@ def _worked(energies: _Days, days: int, asked: SizeRow) -> tuple[Worked, ...]:
             float(energies.spell_kwh[:days].mean()),
             "kWh",
         ),
-        ("Usable", f"{days} × (load − yield)", asked.usable_kwh, "kWh"),
+        ("Usable", f"{days} × (load − yield)" if alike else _BY_HOURS, asked.usable_kwh, "kWh"),
         (
             "Share of the label that is usable",
             "usable ÷ label, from the bank's own window and losses",

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from engine.cells.pchip import pchip
 from engine.errors import InputError
-from engine.fields import check, quantity
+from engine.fields import check, quantities, quantity
 from engine.sources import Source
 
 Array = NDArray[np.float64]
@@ -94,6 +94,30 @@ class Chemistry:
     def source_of(self, name: str) -> Source | None:
         """Return where field `name` is from, or None if nothing is said."""
         return next((source for key, source in self.sources.items() if name in key.split()), None)
+
+
+_CURVE_WORDS = {
+    "soc": "State of charge",
+    "ocv_v": "Rested volts",
+    "r_slow_v_per_c": "Resistance over hours",
+    "r_fast_v_per_c": "Resistance over minutes",
+    "holds": "Held at its charge end",
+    "coulombic_efficiency": "Ampere-hours given back",
+    "capacity_temperature": "Capacity against temperature",
+    "resistance_temperature": "Resistance against temperature",
+}
+
+
+def field_label(name: str) -> str:
+    """Return what a field of a cell is called.
+
+    Examples
+    --------
+    >>> field_label("v_nominal"), field_label("ocv_v")
+    ('Nominal cell volts', 'Rested volts')
+    """
+    meaning = quantities(Chemistry).get(name)
+    return meaning.label if meaning else _CURVE_WORDS[name]
 
 
 def _check_curve(cell: Chemistry) -> None:

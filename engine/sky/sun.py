@@ -21,6 +21,7 @@ from engine.sky.irradiance import erbs_daily, haurwitz_w_m2, hay_davies_w_m2
 from engine.sky.position import (
     SOLAR_CONSTANT_W_M2,
     STEPS_PER_HOUR,
+    Orbit,
     extraterrestrial_kwh_m2,
     incidence_cosine,
     orbit,
@@ -67,6 +68,17 @@ def clear_day_kwh_m2(site: Site, days: ArrayLike) -> Floats:
     return np.asarray(clear.sum(axis=1) / (STEPS_PER_HOUR * WH_PER_KWH))
 
 
+def above_air_kwh_m2(site: Site, days: ArrayLike) -> Floats:
+    """Return the horizontal radiation above the air [kWh/m2] for each of `days` (n,)."""
+    at_noon = _noon(site, days)
+    return extraterrestrial_kwh_m2(site.latitude_deg, np.degrees(at_noon.declination_rad), at_noon.eccentricity)
+
+
+def _noon(site: Site, days: ArrayLike) -> Orbit:
+    """The sun's place at local noon of each day."""
+    return orbit(np.asarray(days, dtype=np.float64) + 0.5 - site.longitude_deg / 360.0)
+
+
 def light(site: Site, kc: ArrayLike, days: ArrayLike) -> Light:
     """Return the light of days with a known kc.
 
@@ -80,12 +92,10 @@ def light(site: Site, kc: ArrayLike, days: ArrayLike) -> Light:
     days = np.asarray(days, dtype=np.float64)
     share = np.clip(np.atleast_1d(np.asarray(kc, dtype=np.float64)), 0.0, climates.KC_MAX)
     (up, north, east), clear = clear_light(site, days)
-    sun_at_noon = orbit(days + 0.5 - site.longitude_deg / 360.0)
-    declination_deg = np.degrees(sun_at_noon.declination_rad)
-    above_air = extraterrestrial_kwh_m2(site.latitude_deg, declination_deg, sun_at_noon.eccentricity)
+    sun_at_noon = _noon(site, days)
     day_kwh = share * clear.sum(axis=1) / (STEPS_PER_HOUR * WH_PER_KWH)
-    clearness = day_kwh / np.maximum(above_air, 1e-6)
-    sunset = sunset_hour_angle_deg(site.latitude_deg, declination_deg)
+    clearness = day_kwh / np.maximum(above_air_kwh_m2(site, days), 1e-6)
+    sunset = sunset_hour_angle_deg(site.latitude_deg, np.degrees(sun_at_noon.declination_rad))
     diffuse_share = erbs_daily(np.minimum(clearness, 1.0), sunset)[:, None]
     level = share[:, None] * clear
     normal = level * (1.0 - diffuse_share) / np.maximum(up, 0.01745)

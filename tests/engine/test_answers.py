@@ -104,7 +104,7 @@ def test_each_sheddable_load_is_worth_exactly_its_hours() -> None:
     answer = lasts(home, soc=0.9, sky="dark,dark,dull")
     assert answer.hours_to_reserve is not None
     listed = {lever.load_id: lever for lever in answer.levers if lever.load_id}
-    assert set(listed) == {"borehole", "tank", "van", "pool"}
+    assert set(listed) == {"borehole", "tank", "van"}
     without = dataclasses.replace(home, loads=tuple(load for load in home.loads if load.id != "van"))
     gained = (lasts(without, soc=0.9, sky="dark,dark,dull").hours_to_reserve or 0.0) - answer.hours_to_reserve
     assert listed["van"].gained_h == pytest.approx(gained)
@@ -195,6 +195,24 @@ def test_bad_size_question_is_refused(days: int, month: int, field: str) -> None
     with pytest.raises(InputError) as fault:
         sizing(home, home.supplies()[0], days, month, parse_sky("dull", home.site, home.sun, 6))
     assert fault.value.field == field
+
+
+def test_brighter_days_at_the_end_never_make_the_bank_smaller() -> None:
+    home = example()
+    answer = sizing(home, home.supplies()[0], 5, 6, parse_sky("dark,dull,bright", home.site, home.sun, 6))
+    sizes = [row.usable_kwh for row in answer.rows]
+    assert sizes == sorted(sizes)
+    assert sizes[0] > 0.0
+    assert all(row.unserved_kwh < 0.001 for row in answer.rows)
+
+
+def test_no_bank_is_asked_for_where_the_sun_never_sets() -> None:
+    polar = document("story5")
+    polar["site"] |= {"latitude_deg": 78.0, "longitude_deg": 16.0, "time_zone": "Arctic/Longyearbyen"}
+    polar["sun"] = {"arrays": [{"id": "a", "name": "A", "kwp": 400.0, "tilt_deg": 0, "azimuth_deg": 180}]}
+    home = household.read(polar)
+    with pytest.raises(Unreachable, match="no bank is asked for"):
+        sizing(home, home.supplies()[0], 3, 6, parse_sky("bright", home.site, home.sun, 6))
 
 
 @pytest.mark.parametrize("basis", ["label", "usable"])

@@ -13,9 +13,11 @@ from engine.sky import climate as climates
 from engine.sky.days import (
     WORDS,
     average_day_kc,
+    average_day_kwh,
     equivalent_dark_days,
     extend,
     kc_for_kwh,
+    mean_kc,
     owner_dull_day,
     parse_sky,
 )
@@ -139,11 +141,26 @@ class TestOwnersDullDay:
 class TestMonths:
     def test_the_owners_monthly_values_go_before_the_climates(self) -> None:
         own = tuple(0.3 + 0.01 * month for month in range(12))
-        assert average_day_kc(HERE, dataclasses.replace(SUN, monthly_kc=own), 3) == own[2]
-        assert average_day_kc(HERE, SUN, 3) == climates.load("temperate_maritime").monthly_kc[2]
+        assert mean_kc(HERE, dataclasses.replace(SUN, monthly_kc=own), 3) == own[2]
+        assert mean_kc(HERE, SUN, 3) == climates.load("temperate_maritime").monthly_kc[2]
+
+    def test_the_average_day_gives_what_its_dull_and_bright_days_give(self) -> None:
+        for month in (1, 4, 7, 10):
+            day = mean_day_of_year(month)
+            kc = average_day_kc(HERE, SUN, month)
+            assert yield_kwh(HERE, SUN, [kc], [day])[0] == pytest.approx(average_day_kwh(HERE, SUN, month))
+
+    def test_panels_tilted_for_winter_make_the_most_of_its_few_clear_days(self) -> None:
+        steep = Sun(arrays=(Array(id="a", name="A", kwp=5, tilt_deg=70, azimuth_deg=180),))
+        flat = Sun(arrays=(Array(id="a", name="A", kwp=5, tilt_deg=0, azimuth_deg=180),))
+        assert average_day_kc(HERE, steep, 12) > 1.15 * mean_kc(HERE, steep, 12)
+        assert average_day_kc(HERE, flat, 12) == pytest.approx(mean_kc(HERE, flat, 12), rel=0.1)
+
+    def test_without_panels_the_average_day_is_the_mean(self) -> None:
+        assert average_day_kc(HERE, Sun(), 5) == mean_kc(HERE, Sun(), 5)
 
     def test_the_other_hemisphere_is_half_a_year_away(self) -> None:
-        assert average_day_kc(THERE, SUN, 7) == average_day_kc(HERE, SUN, 1)
+        assert mean_kc(THERE, SUN, 7) == mean_kc(HERE, SUN, 1)
         assert parse_sky("maritime_7d_1in10", THERE, SUN, 6).month == 6
         assert parse_sky("maritime_3d_1in10", THERE, SUN, 6).month == 7
         january, july = ([17], [198])
