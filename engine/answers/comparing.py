@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of, clock
 from engine.answers.notices import household_notices
-from engine.balance.forcing import forcing, mean_dc_w
+from engine.balance.forcing import forcing, mean_dc_w, sun_hours
 from engine.balance.step import State, plant
 from engine.balance.trajectory import Trajectory, run
 from engine.cells import catalogue
@@ -27,7 +27,7 @@ from engine.house.bank import Bank, delivered, floor
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
-from engine.sky.days import Sky
+from engine.sky.days import Sky, average_day_kc, equivalent_dark_days
 
 Floats = NDArray[np.float64]
 
@@ -82,6 +82,7 @@ class Comparison:
     sky_basis: str
     sky_title: str
     sky_month: int | None
+    dark_days: float | None
     sky_days: tuple[tuple[date, str, float], ...]
     contenders: tuple[Contender, ...]
     levers: tuple[Lever, ...]
@@ -154,6 +155,7 @@ def comparing(
         sky_basis=sky.basis,
         sky_title=sky.title,
         sky_month=sky.month,
+        dark_days=_dark_days(household, supply, sky, start),
         sky_days=days,
         contenders=ranked,
         levers=(),
@@ -161,6 +163,17 @@ def comparing(
         notices=household_notices(household, start.month),
         assumptions=assumptions_of(household, tuple(_as_supply(supply, key) for key in chemistries), sky),
     )
+
+
+def _dark_days(household: Household, supply: Supply, sky: Sky, start: datetime) -> float | None:
+    """Days without any sun that the spell is worth, against the month's average day; None without panels."""
+    average_kc = average_day_kc(household.site, household.sun, start.month)
+    usual_kwh = float(sun_hours(household, supply, start, np.full(1, average_kc)).sum()) / WH_PER_KWH
+    if not usual_kwh > 0.0:
+        return None
+    spell_w = sun_hours(household, supply, start, sky.kc[: sky.listed_days])
+    daily_kwh = spell_w.reshape(-1, HOURS_PER_DAY).sum(axis=1) / WH_PER_KWH
+    return equivalent_dark_days(daily_kwh, usual_kwh, sky.listed_days)
 
 
 def best_bank(cell: Chemistry, like: Bank, inverter: Inverter, power_w: float) -> Bank | None:

@@ -19,7 +19,7 @@ from engine.errors import InputError, Unreachable
 from engine.house import household
 from engine.house.household import Household
 from engine.paths import data_dir
-from engine.sky.days import owner_dull_day, parse_sky
+from engine.sky.days import average_day_kc, owner_dull_day, parse_sky
 from tests.engine.test_household import document
 
 EVENING = datetime(2026, 11, 25, 18, 0)
@@ -231,6 +231,17 @@ def test_week_compares_four_chemistries_on_equal_terms(basis: str) -> None:
         assert one.lowest_soc == one.soc.min()
     unserved = [c.unserved_kwh for c in answer.contenders]
     assert unserved == sorted(unserved)
+
+
+@pytest.mark.parametrize(("sky", "days"), [("none", 7.0), ("average", 0.0)])
+def test_a_spell_is_worth_its_days_without_sun(sky: str, days: float) -> None:
+    # NASA POWER, Solar Storage System Design (read): running sums; constant sun is worth 0, p dark days p. The week
+    # of the solstice, whose days are alike within half a percent: 7 x 0.005 < 0.05.
+    home = example()
+    kc = average_day_kc(home.site, home.sun, 12)
+    spell = parse_sky("kc:" + ",".join([str(kc)] * 7) if sky == "average" else sky, home.site, home.sun, 12, 7)
+    answer = comparing(home, home.supplies()[0], spell, datetime(2026, 12, 18))
+    assert answer.dark_days == pytest.approx(days, abs=0.05)
 
 
 def test_larger_label_never_leaves_more_unserved() -> None:
