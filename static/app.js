@@ -1,0 +1,139 @@
+/* Charts, focus on what is to mend, marks on a live answer, and paper. Pages work without it. */
+(() => {
+  "use strict";
+  const plotlyAddress = document.currentScript.dataset.plotly;
+  const PAPER_WIDTH_PX = 640;
+  const dark = window.matchMedia("(prefers-color-scheme: dark)");
+  let plotly = null;
+  document.documentElement.classList.add("js");
+
+  const loadPlotly = () => (plotly ??= new Promise((done, fail) => {
+    const script = document.createElement("script");
+    script.src = plotlyAddress;
+    script.onload = () => done(window.Plotly);
+    script.onerror = fail;
+    document.head.append(script);
+  }));
+
+  /* A figure names colours by their style-sheet name, "--slate", or "--slate/.15" for a thin wash. */
+  const painter = (onPaper) => {
+    const probe = document.createElement("i");
+    if (onPaper) probe.className = "on-paper";
+    document.body.append(probe);
+    const style = getComputedStyle(probe);
+    const paint = (value) => {
+      if (Array.isArray(value)) return value.map(paint);
+      if (value && typeof value === "object") return Object.fromEntries(Object.entries(value).map(([k, v]) => [k, paint(v)]));
+      if (typeof value !== "string" || !value.startsWith("--")) return value;
+      const [name, share] = value.split("/");
+      const colour = style.getPropertyValue(name).trim();
+      return share ? `color-mix(in srgb, ${colour} ${share * 100}%, transparent)` : colour;
+    };
+    const solid = (value) => JSON.parse(JSON.stringify(paint(value)), (key, v) => {
+      if (typeof v !== "string" || !v.startsWith("color-mix")) return v;
+      const [, hex, share] = v.match(/(#[0-9a-f]{3,6}) ([\d.]+)%/i);
+      const full = hex.length === 4 ? hex.replace(/[0-9a-f]/gi, "$&$&") : hex;
+      const [r, g, b] = [1, 3, 5].map((i) => parseInt(full.slice(i, i + 2), 16));
+      return `rgba(${r},${g},${b},${share / 100})`;
+    });
+    return { solid, done: () => probe.remove() };
+  };
+
+  const merge = (base, over) => {
+    const out = { ...base };
+    for (const [key, value] of Object.entries(over ?? {})) {
+      const both = value && typeof value === "object" && !Array.isArray(value) && base[key] && typeof base[key] === "object";
+      out[key] = both ? merge(base[key], value) : value;
+    }
+    return out;
+  };
+
+  const axis = { gridcolor: "--rule", gridwidth: 1, zeroline: false, linecolor: "--rule", tickcolor: "--rule", fixedrange: true, automargin: true, tickfont: { color: "--soft" } };
+  const baseLayout = (narrow) => ({
+    paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", showlegend: false, hovermode: "x unified", dragmode: false,
+    font: { family: "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'Liberation Sans', sans-serif", size: narrow ? 12 : 13, color: "--ink" },
+    margin: { l: narrow ? 34 : 44, r: narrow ? 10 : 16, t: 12, b: 32 },
+    hoverlabel: { bgcolor: "--card", bordercolor: "--rule", font: { color: "--ink" } },
+    modebar: { bgcolor: "rgba(0,0,0,0)", color: "--soft", activecolor: "--lamp" },
+    xaxis: { ...axis, showgrid: false }, yaxis: axis, height: narrow ? 280 : 330,
+  });
+
+  const drawOne = (plot, forPrint) => {
+    const onPaper = forPrint || plot.closest(".chart").classList.contains("paper");
+    const figure = JSON.parse(plot.dataset.figure);
+    const width = onPaper ? PAPER_WIDTH_PX : undefined;
+    const narrow = !onPaper && plot.clientWidth < 520;
+    const { solid, done } = painter(onPaper);
+    let layout = merge(baseLayout(narrow), figure.layout);
+    if (narrow && figure.narrow) layout = merge(layout, figure.narrow);
+    if (width) layout = { ...layout, width, autosize: false };
+    const config = {
+      displaylogo: false, responsive: !onPaper, staticPlot: onPaper, displayModeBar: onPaper ? false : "hover",
+      modeBarButtonsToRemove: ["zoom2d", "pan2d", "select2d", "lasso2d", "zoomIn2d", "zoomOut2d", "autoScale2d", "resetScale2d"],
+      toImageButtonOptions: { format: "svg", filename: plot.closest(".chart").id || "chart" },
+    };
+    const drawn = window.Plotly.newPlot(plot, solid(figure.data), solid(layout), config);
+    done();
+    return drawn.then(() => plot.classList.add("drawn"));
+  };
+
+  const plots = () => [...document.querySelectorAll("[data-figure]")];
+  const drawAll = async () => {
+    if (!plots().length) return;
+    await loadPlotly();
+    for (const plot of plots()) await drawOne(plot, false);
+    document.documentElement.dataset.charts = "drawn";
+  };
+
+  const focusSummary = () => document.querySelector("[data-focus]")?.focus();
+
+  /* Live answers: while typing nothing is blamed; the last answer stays and says what it is for. */
+  const live = () => document.querySelector("form.ask[hx-get]");
+  document.addEventListener("input", (event) => {
+    if (event.target.closest?.("form.ask")) event.target.form.dataset.typing = "";
+  });
+  document.addEventListener("focusout", (event) => {
+    const form = event.target.closest?.("form.ask");
+    if (form) delete form.dataset.typing;
+  });
+  document.addEventListener("htmx:after:request", (event) => {
+    const status = event.detail.ctx?.response?.status ?? event.detail.ctx?.response?.raw?.status;
+    const answer = document.getElementById("answer");
+    if (!status || !answer || event.detail.ctx.sourceElement !== live()) return;
+    if (status === 422) answer.dataset.stale = "";
+    else delete answer.dataset.stale;
+    if (status === 200) {
+      document.getElementById("problems")?.replaceChildren();
+      document.getElementById("trouble")?.replaceChildren();
+    }
+  });
+  document.addEventListener("htmx:after:swap", drawAll);
+
+  /* Paper: everything unfolded but the numbers behind a drawn chart; charts still, of a width that fits A4 and Letter. */
+  let unfolded = [];
+  window.addEventListener("beforeprint", () => {
+    unfolded = [...document.querySelectorAll("main details:not([open])")].filter((one) => !one.closest(".chart"));
+    for (const one of unfolded) one.open = true;
+    if (window.Plotly) for (const plot of plots()) drawOne(plot, true);
+  });
+  window.addEventListener("afterprint", () => {
+    for (const one of unfolded) one.open = false;
+    if (window.Plotly) for (const plot of plots()) drawOne(plot, false);
+  });
+
+  dark.addEventListener("change", drawAll);
+  document.addEventListener("change", (event) => {
+    if (event.target.matches("select[data-go]")) event.target.form.requestSubmit();
+  });
+  /* A table wider than its box is scrolled by keyboard too. */
+  const reachWide = () => {
+    for (const box of document.querySelectorAll(".wide")) {
+      if (box.scrollWidth > box.clientWidth) box.tabIndex = 0;
+      else box.removeAttribute("tabindex");
+    }
+  };
+  window.addEventListener("resize", reachWide);
+  document.addEventListener("toggle", reachWide, true);
+  const start = () => { focusSummary(); reachWide(); drawAll(); };
+  if (document.readyState === "loading") document.addEventListener("DOMContentLoaded", start); else start();
+})();

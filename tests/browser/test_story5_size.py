@@ -1,0 +1,74 @@
+"""Story 5, size for N days: the hand-worked household in a browser, and panels that are short said in words."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+STORY = Path(__file__).resolve().parent.parent / "households" / "story5.json"
+Opener = Callable[..., Page]
+
+
+@pytest.fixture
+def address(serve: Callable[..., str]) -> str:
+    """A server with the hand-worked household."""
+    return f"{serve(STORY)}/size?days=3&month=12"
+
+
+def test_three_days_ask_for_33_kwh_usable_and_four_strings(open_page: Opener, address: str) -> None:
+    page = open_page(address)
+    expect(page.locator("#answer [role=status]")).to_have_text(
+        re.compile(
+            r"Three dull days in December ask for 33\s?kWh usable: 47\s?kWh on the label, 4 strings of 16 cells\."
+        )
+    )
+    figures = page.locator(".figures")
+    expect(figures).to_contain_text("33.0")
+    expect(figures).to_contain_text("47.2")
+    expect(page.locator(".panels.short")).to_contain_text("too little every day")
+
+
+def test_more_days_never_ask_for_less(open_page: Opener, address: str) -> None:
+    page = open_page(address)
+    rows = page.locator("table.sizes tbody tr").all()
+    assert len(rows) == 7
+    for column in (0, 2, 3):
+        values = [float(row.locator("td").nth(column).inner_text()) for row in rows]
+        assert values == sorted(values)
+
+
+def test_days_typed_answer_live(open_page: Opener, address: str) -> None:
+    page = open_page(address)
+    page.locator("#days").fill("5")
+    expect(page.locator("#answer [role=status]")).to_contain_text("Five dull days", timeout=1500)
+    assert page.evaluate("document.activeElement.id") == "days"
+    expect(page.locator("table.sizes tr.asked th")).to_have_text("5")
+    expect(page).to_have_url(re.compile("days=5"))
+
+
+def test_the_table_equals_what_is_drawn(open_page: Opener, address: str) -> None:
+    page = open_page(address)
+    page.wait_for_selector("html[data-charts=drawn]", state="attached")
+    lines = page.evaluate("() => Object.fromEntries(document.querySelector('.plot').data.map(t => [t.name, t.y]))")
+    page.locator(".chart summary").click()
+    for place, row in enumerate(page.locator(".chart tbody tr").all()[:7]):
+        cells = [float(cell) for cell in row.locator("td").all_inner_texts()]
+        assert cells == [place + 1, round(lines["label"][place], 1), round(lines["usable"][place], 1)]
+    names = page.locator(".plot .annotation-text").all_text_contents()
+    assert {"label", "usable", "your bank"} <= set(names)
+
+
+def test_without_javascript(open_page: Opener, address: str) -> None:
+    page = open_page(address, java_script_enabled=False)
+    page.locator("#days").fill("2")
+    page.locator("#month").select_option("6")
+    page.get_by_role("button", name="Work it out").click()
+    expect(page.locator(".sentence")).to_contain_text("Two dull days in June ask")
+    page.locator("#days").fill("eight")
+    page.get_by_role("button", name="Work it out").click()
+    expect(page.locator(".summary")).to_contain_text("How many days must be a whole number from 1 to 7 days")
+    expect(page.locator("#days")).to_have_value("eight")

@@ -1,0 +1,126 @@
+"""Taking households in and out, and bringing versions back."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from tests.conftest import Client, soup
+
+BANK = {"id": "x", "name": "x", "chemistry": "lfp", "series": 16, "label_ah": 280}
+SITE = {"latitude_deg": 50, "longitude_deg": 0, "time_zone": "UTC", "climate": "oceanic_west"}
+
+
+def upload(client: Client, content: bytes, name: str = "croft.json") -> Any:
+    """Send a file as the form does."""
+    return client.post("/files/upload", files={"file": (name, content, "application/json")})
+
+
+def test_a_download_taken_in_again_is_the_same_household(client: Client) -> None:
+    response = client.get("/files/household.json")
+    assert response.headers["Content-Disposition"] == 'attachment; filename="test-croft.json"'
+    assert json.loads(response.content) == client.document()
+    before = client.document()
+    assert upload(client, response.content).status_code == 303
+    assert client.document() == before
+    assert len(client.store.households()) == 2
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"colour": "green"}, "colour"),
+        ({"banks": [BANK | {"wheels": 4}]}, "wheels"),
+        ({"site": SITE | {"latitude_deg": 91}}, "Latitude must be a number from -90 to 90 degrees; got 91."),
+        ({"format": 99}, "made by a newer Greyspell"),
+        ({"name": None}, "name"),
+        ({"loads": [{"id": "x", "name": "x", "kind": "rocket"}]}, "rocket"),
+    ],
+)
+def test_a_bad_household_is_refused_by_name_and_nothing_is_lost(
+    client: Client, small_house: dict[str, Any], change: dict[str, Any], says: str
+) -> None:
+    before = client.store.current()
+    response = upload(client, json.dumps(small_house | change).encode())
+    assert response.status_code == 422
+    summary = soup(response).find(class_="summary")
+    assert summary is not None
+    assert says in summary.get_text()
+    assert "nothing was changed" in summary.get_text()
+    assert client.store.current() == before
+    assert len(client.store.households()) == 1
+
+
+@pytest.mark.parametrize("content", [b"", b"not json", b"[1, 2]", b"\xff\xfe\x00", b'{"name": NaN}', b"{" * 50_000])
+def test_what_is_no_household_is_refused(client: Client, content: bytes) -> None:
+    response = upload(client, content)
+    assert response.status_code == 422
+    assert len(client.store.households()) == 1
+
+
+def test_no_file_chosen_says_so(client: Client) -> None:
+    response = client.post("/files/upload", files={"other": ("x", b"x")})
+    assert response.status_code == 422
+    assert "No file was chosen" in response.text
+
+
+def test_open_duplicate_delete_and_bring_back(client: Client) -> None:
+    first = client.store.current()
+    client.post("/files/duplicate", {"household": str(first.household_id)})
+    copy = client.store.current()
+    assert copy.name == "Test croft (copy)"
+    client.post("/files/open", {"household": str(first.household_id)})
+    assert client.store.current() == first
+    assert client.post("/files/delete", {"household": str(copy.household_id)}).headers["Location"] == "/files#deleted"
+    page = soup(client.get("/files"))
+    deleted = page.find(id="deleted")
+    assert deleted is not None
+    assert "Test croft (copy)" in deleted.get_text()
+    client.post("/files/undelete", {"household": str(copy.household_id)})
+    assert client.store.current() == copy
+
+
+@pytest.mark.parametrize("path", ["/files/open", "/files/duplicate"])
+@pytest.mark.parametrize("number", ["99", "x", ""])
+def test_a_household_that_is_not_there(client: Client, path: str, number: str) -> None:
+    assert client.post(path, {"household": number}).status_code == 422
+
+
+def test_a_version_can_be_restored(client: Client) -> None:
+    client.post("/files/rename", {"revision": "1", "name": "Second", "note": ""})
+    client.post("/files/rename", {"revision": "2", "name": "Third", "note": "of three"})
+    page = soup(client.get("/files"))
+    assert page.find("button", attrs={"aria-label": "Restore version 1"})
+    assert client.post("/files/version", {"revision": "3", "version": "1"}).status_code == 303
+    assert client.document()["name"] == "Test croft"
+    assert client.store.current().what == "version 1 restored"
+    assert client.post("/files/version", {"revision": "3", "version": "2"}).status_code == 409
+    assert client.post("/files/version", {"revision": "4", "version": "77"}).status_code == 422
+
+
+def test_the_example_can_be_brought_back_and_is_marked(client: Client) -> None:
+    assert client.post("/files/example", {}).status_code == 303
+    page = soup(client.get("/loads"))
+    head = page.find("header")
+    assert head is not None
+    assert "example" in head.get_text()
+
+
+def test_a_new_household_is_not_called_an_example_and_says_its_place_is_borrowed(client: Client) -> None:
+    client.post("/files/example", {})
+    client.post("/files/new", {})
+    assert client.document()["example"] is False
+    assert "still stands where the example does" in client.get("/sun").text
+
+
+def test_the_data_folder_is_shown(client: Client) -> None:
+    assert str(client.store.folder) in client.get("/files").text
+
+
+@pytest.mark.parametrize("name", ["", "   ", "x" * 81])
+def test_a_name_must_have_a_length(client: Client, name: str) -> None:
+    response = client.post("/files/rename", {"revision": "1", "name": name, "note": ""})
+    assert response.status_code == 422
+    assert "1 to 80 characters" in response.text

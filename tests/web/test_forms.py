@@ -1,0 +1,145 @@
+"""What people type becomes a number, or a sentence they can act on."""
+
+from __future__ import annotations
+
+import pytest
+
+from engine.errors import InputError
+from engine.fields import Quantity
+from webapp.forms import Field, looks_like_share, number, number_field, parse, text_of
+
+VOLTS = Quantity(label="Low-voltage cut-off", unit="V", low=5, high=1000)
+KELVIN_FREE = Quantity(label="Cell temperature", unit="°C", low=-40, high=60)
+CHARGE = Quantity(label="Charge now", unit="%", low=0, high=1, percent=True)
+CELLS = Quantity(label="Cells in series", unit="cells", low=1, high=400, whole=True)
+POWER = Quantity(label="Continuous power", unit="W", low=10, high=1_000_000)
+PER_CELL = Quantity(label="Charge ends at", unit="V per cell", low=1, high=4.5, optional=True)
+
+
+@pytest.mark.parametrize(
+    ("typed", "meaning", "stored"),
+    [
+        ("48", VOLTS, 48.0),
+        (" 51.2 ", VOLTS, 51.2),
+        ("51,2", VOLTS, 51.2),
+        ("51,2 V", VOLTS, 51.2),
+        ("51.2v", VOLTS, 51.2),
+        ("0,93", Quantity(label="x", unit="", low=0, high=1), 0.93),
+        ("0,125", Quantity(label="x", unit="", low=0, high=1), 0.125),
+        ("3.45 V", PER_CELL, 3.45),
+        ("3,45 V per cell", PER_CELL, 3.45),
+        ("", PER_CELL, None),
+        ("-5", KELVIN_FREE, -5.0),
+        ("−5 °C", KELVIN_FREE, -5.0),
+        ("12 C", KELVIN_FREE, 12.0),
+        ("80", CHARGE, 0.8),
+        ("80 %", CHARGE, 0.8),
+        ("0.8", CHARGE, 0.008),
+        ("16", CELLS, 16),
+        ("6 000", POWER, 6000.0),
+        ("6\u202f000 W", POWER, 6000.0),
+        ("12,345,678", Quantity(label="x", unit="", low=0, high=1e9), 12_345_678.0),
+        ("1,234.5", POWER, 1234.5),
+        ("1.234,5", POWER, 1234.5),
+        ("1.234", Quantity(label="x", unit="", low=0, high=9), 1.234),
+        ("6e3", POWER, 6000.0),
+    ],
+)
+def test_understood(typed: str, meaning: Quantity, stored: float | None) -> None:
+    assert number(typed, meaning) == (pytest.approx(stored) if stored is not None else None)
+
+
+@pytest.mark.parametrize(
+    ("typed", "meaning", "says"),
+    [
+        ("", VOLTS, "Low-voltage cut-off must be a number from 5 to 1,000 V; got nothing."),
+        ("   ", VOLTS, "got nothing"),
+        ("abc", VOLTS, "got “abc”"),
+        ("12 or 13", VOLTS, "carries “or 13”"),
+        ("1.2.3", VOLTS, "got “1.2.3”"),
+        ("--5", VOLTS, "got “--5”"),
+        ("nan", VOLTS, "got nan"),
+        ("NaN", VOLTS, "from 5 to 1,000 V"),
+        ("inf", VOLTS, "got inf"),
+        ("-inf", VOLTS, "got -inf"),
+        ("-12", VOLTS, "got -12"),
+        ("1e9", VOLTS, "from 5 to 1,000 V; got 1e+09"),
+        ("1e999", VOLTS, "got inf"),
+        ("120", CHARGE, "Charge now must be a number from 0 to 100 %; got 120."),
+        ("16.5", CELLS, "a whole number from 1 to 400 cells; got 16.5"),
+        ("6 kW", POWER, "“6 kW” carries “kW”, which this field does not take; type it in W"),
+        ("500 VA", POWER, "type it in W"),
+        ("40 °F", KELVIN_FREE, "type it in °C"),
+        ("0x10", VOLTS, "carries “x10”"),
+    ],
+)
+def test_refused_in_a_sentence(typed: str, meaning: Quantity, says: str) -> None:
+    with pytest.raises(InputError) as fault:
+        number(typed, meaning)
+    assert says in fault.value.message
+    assert meaning.label in fault.value.message
+
+
+def test_one_comma_before_three_digits_is_asked_about() -> None:
+    with pytest.raises(InputError) as fault:
+        number("1,234", POWER)
+    for part in ("Continuous power", "“1,234”", "1.234", "1234"):
+        assert part in fault.value.message
+
+
+@pytest.mark.parametrize(
+    ("typed", "likely"),
+    [("0.8", 80.0), ("0,15", 15.0), ("1", 100.0), ("80", None), ("0", None), ("x", None), ("", None)],
+)
+def test_a_share_typed_for_percent_is_noticed(typed: str, likely: float | None) -> None:
+    assert looks_like_share(typed, CHARGE) == likely
+    assert looks_like_share(typed, POWER) is None
+
+
+FIELDS = (
+    number_field("volts", VOLTS, default=48.0),
+    number_field("charge", CHARGE, default=0.5),
+    Field(name="name", label="Name", kind="text"),
+    Field(name="sky", label="Sky", kind="choice", choices=(("none", "No sun"), ("dark", "Dark")), default="none"),
+    Field(name="held", label="Held", kind="tick"),
+)
+
+
+def test_everything_typed_is_kept_and_every_fault_named() -> None:
+    typed = {"volts": "abc", "charge": "1,234", "name": "", "sky": "storm", "held": "1"}
+    form = parse(FIELDS, typed, build=lambda values: values)
+    assert form.value is None
+    assert form.raw == typed
+    assert set(form.errors) == {"volts", "charge", "name", "sky"}
+    assert "No sun, Dark" in form.errors["sky"]
+
+
+def test_what_was_not_asked_takes_its_default() -> None:
+    form = parse(FIELDS, {"name": "Byre"}, build=lambda values: values)
+    assert form.value == {"volts": 48.0, "charge": 0.5, "name": "Byre", "sky": "none", "held": False}
+    assert form.raw["charge"] == "50"
+
+
+def test_an_engine_fault_stands_at_its_field() -> None:
+    def build(values: dict[str, object]) -> object:
+        raise InputError("volts", "too low for this bank", (InputError("elsewhere", "and this"),))
+
+    form = parse(FIELDS, {"name": "x"}, build=build)
+    assert form.errors == {"volts": "too low for this bank", "": "and this"}
+
+
+@pytest.mark.parametrize("share", [0.114, 0.1, 0.155, 1 / 3, 0.07])
+def test_a_stored_share_comes_back_as_typed(share: float) -> None:
+    assert number(text_of(share, CHARGE), CHARGE) == pytest.approx(share, abs=1e-11)
+    assert "e" not in text_of(share, CHARGE)
+
+
+def test_unit_stands_in_the_label_once() -> None:
+    assert number_field("volts", VOLTS).caption == "Low-voltage cut-off, V"
+    assert number_field("cells", Quantity(label="Days, days", unit="days", low=0, high=9)).caption == "Days, days"
+
+
+def test_phone_keyboard_has_a_minus_where_one_may_be_needed() -> None:
+    assert number_field("t", KELVIN_FREE).inputmode == ""
+    assert number_field("v", VOLTS).inputmode == "decimal"
+    assert number_field("n", CELLS).inputmode == "numeric"

@@ -1,0 +1,203 @@
+"""Bank size: the sentence, the own bank, the point where more bank no longer helps, and bad questions."""
+
+from __future__ import annotations
+
+import copy
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from bs4 import BeautifulSoup
+
+from engine.errors import InputError
+from engine.house import household
+from tests.conftest import Client, soup
+from webapp.questions import darkest_month, read_sky, usual_spell
+
+LIVE = {"HX-Request": "true", "HX-Request-Type": "partial"}
+Opener = Callable[[str | dict[str, Any] | None], Client]
+
+
+def words(page: BeautifulSoup, selector: str) -> str:
+    found = page.select_one(selector)
+    assert found is not None
+    return " ".join(found.get_text().split())
+
+
+def sunny(small_house: dict[str, Any], kwp: float = 14.0) -> dict[str, Any]:
+    """The small household under a roof that gives a little more than is used in December."""
+    house = copy.deepcopy(small_house)
+    house["sun"]["arrays"][0]["kwp"] = kwp
+    return house
+
+
+# By hand: 12 kWh / 0.93 + 0.96 kWh idle - 3 kWh x 95 % = 11.01 kWh a day, three days 33.0 kWh; window 90 to
+# 20 % of ideal cells: 33.0 / 0.7 = 47.2 kWh; cells of 16 x 280 Ah x 3.2 V = 14.34 kWh: 4 strings.
+def test_story_five_by_hand(client_of: Opener) -> None:
+    answer = client_of("story5.json").get("/size.json?days=3").json()
+    assert round(answer["usable_kwh"], 1) == 33.0
+    assert round(answer["label_kwh"], 1) == 47.2
+    assert answer["strings"] == 4
+
+
+def test_the_sentence_and_the_own_bank(client_of: Opener) -> None:
+    page = soup(client_of("story5.json").get("/size?days=3&month=12"))
+    assert words(page, ".sentence") == (
+        "Three dull days in December ask for 33 kWh usable: 47 kWh on the label, 4 strings of 16 cells."
+    )
+    assert words(page, ".range") == "Yours, 1 string, holds 10 kWh usable and carries about 0.91 such days."
+
+
+def test_one_day_is_said_in_the_singular(client_of: Opener) -> None:
+    page = soup(client_of("story5.json").get("/size?days=1&sky=none"))
+    assert words(page, ".sentence").startswith("One day without sun in December asks for")
+
+
+def test_days_never_ask_for_less(client: Client) -> None:
+    for month in range(1, 13):
+        rows = client.get(f"/size.json?month={month}").json()["rows"]
+        for name in ("usable_kwh", "label_kwh", "strings"):
+            values = [row[name] for row in rows]
+            assert values == sorted(values), (month, name)
+
+
+def test_short_panels_are_said_with_their_kwh(client_of: Opener) -> None:
+    client = client_of("story5.json")
+    short = client.get("/size.json?days=3&month=12").json()["panels_short_kwh"]
+    assert short > 0
+    text = words(soup(client.get("/size?days=3&month=12")), ".panels.short")
+    assert text.startswith("The panels are short")
+    assert f"{short:.2g} kWh too little every day" in text
+
+
+def test_the_point_where_more_bank_no_longer_helps(client_of: Opener, small_house: dict[str, Any]) -> None:
+    client = client_of(sunny(small_house))
+    answer = client.get("/size.json?month=12").json()
+    assert answer["panels_short_kwh"] == 0
+    page = soup(client.get("/size?month=12"))
+    text = words(page, ".panels")
+    assert "short" not in text
+    figure = json.loads(str(page.select_one("[data-figure]")["data-figure"]))  # type: ignore[index]
+    hatched = [trace for trace in figure["data"] if trace["name"] == "not refilled"]
+    if answer["useful_limit_days"] is None:
+        assert "refill every bank" in text
+        assert hatched == []
+    else:
+        assert "more bank no longer helps" in text
+        assert hatched[0]["x"][0] == answer["useful_limit_days"] - 0.5
+
+
+def test_the_table_equals_the_answer_and_the_chart(client: Client) -> None:
+    page = soup(client.get("/size?days=2"))
+    answer = client.get("/size.json?days=2").json()
+    figure = json.loads(str(page.select_one("[data-figure]")["data-figure"]))  # type: ignore[index]
+    drawn = {trace["name"]: trace["y"] for trace in figure["data"]}
+    rows = [[cell.get_text() for cell in row.select("td")] for row in page.select(".chart tbody tr")][:7]
+    for place, (row, cells) in enumerate(zip(answer["rows"], rows, strict=True)):
+        assert [float(cell) for cell in cells] == [row["days"], round(row["label_kwh"], 1), round(row["usable_kwh"], 1)]
+        assert drawn["label"][place] == pytest.approx(row["label_kwh"], abs=0.001)
+        assert drawn["usable"][place] == pytest.approx(row["usable_kwh"], abs=0.001)
+    assert set(drawn["your bank, usable"]) == {round(answer["own_usable_kwh"], 3)}
+    asked = page.select_one("table.sizes tr.asked")
+    assert asked is not None
+    assert asked.select_one("th").get_text() == "2"  # type: ignore[union-attr]
+
+
+def test_more_strings_than_the_sum_is_said(client_of: Opener, small_house: dict[str, Any]) -> None:
+    """A board that lets little current through makes the hours ask for more than the days do."""
+    small_house["banks"][0]["board"]["current_limit_a"] = 10.0
+    small_house["loads"][0]["values"]["power_w"] = 1500.0
+    client = client_of(small_house)
+    answer = client.get("/size.json?days=1&sky=none").json()
+    bank = household.read(small_house).banks[0]
+    by_sum = -(-answer["label_kwh"] // (bank.label_kwh / bank.parallel))
+    assert answer["strings"] > by_sum
+    assert f"By the sum of the days {by_sum:.0f} string" in words(soup(client.get("/size?days=1&sky=none")), ".note")
+
+
+def test_where_the_label_goes_ends_at_the_sockets(client: Client) -> None:
+    page = soup(client.get("/size?days=3"))
+    rows = [
+        (row.select_one("th").get_text(), row.select_one("td").get_text()) for row in page.select(".steps tbody tr")
+    ]  # type: ignore[union-attr]
+    assert rows[0][0].startswith("Label")
+    assert rows[-1][0].startswith("At the sockets")
+    kwh = [float(value) for _, value in rows]
+    assert kwh[-1] < kwh[0]
+    assert any(label.startswith("Lost inside the cells") for label, _ in rows)
+
+
+def test_without_days_of_their_own_the_climate_decides(client: Client) -> None:
+    assert client.get("/size.json?days=3").json()["sky_title"].startswith("Worst three days of 1 year in 10")
+    assert client.get("/size.json?days=5").json()["sky_title"].startswith("Worst week of 1 year in 10")
+
+
+def test_the_owners_dull_day_goes_first(client_of: Opener) -> None:
+    client = client_of("story5.json")
+    assert client.get("/size.json").json()["sky_basis"] == "owner's dull day"
+    assert client.get("/size.json?sky=own").json() == client.get("/size.json").json()
+
+
+def test_another_month_than_the_spells_is_said_with_a_remedy(client: Client) -> None:
+    page = soup(client.get("/size?days=3&month=6&sky=oceanic_3d_1in1"))
+    assert "belong to January; you ask about June" in words(page, ".note.check")
+    remedy = page.select_one(".note.check a")
+    assert remedy is not None
+    mended = soup(client.get(str(remedy["href"])))
+    assert not mended.select(".note.check a")
+    assert "in January" in words(mended, ".sentence")
+
+
+def test_the_darkest_month_is_the_usual_one(small_house: dict[str, Any]) -> None:
+    house = household.read(small_house)
+    assert darkest_month(house.site, house.sun) == 12
+    small_house["site"] |= {"latitude_deg": -43.0}
+    south = household.read(small_house)
+    assert darkest_month(south.site, south.sun) == 6
+    small_house["sun"] = {"arrays": []}
+    bare = household.read(small_house)
+    assert darkest_month(bare.site, bare.sun) == 6
+
+
+def test_every_climate_has_its_usual_spells(small_house: dict[str, Any]) -> None:
+    for climate in ("temperate_maritime", "continental", "subtropical", "monsoon", "humid_tropics"):
+        small_house["site"]["climate"] = climate
+        site = household.read(small_house).site
+        assert usual_spell(site, 3).endswith("_3d_1in10")
+        assert usual_spell(site, 4).endswith("_7d_1in10")
+
+
+def test_own_days_that_are_not_typed_are_refused(small_house: dict[str, Any]) -> None:
+    with pytest.raises(InputError, match="no dull day of your own"):
+        read_sky("own", household.read(small_house), 12)
+
+
+@pytest.mark.parametrize("text", ["three", "", "0", "-2", "8", "2.5", "nan", "1e9", "1,234"])
+def test_bad_days_are_refused_and_kept(client: Client, text: str) -> None:
+    response = client.get("/size", params={"days": text})
+    page = soup(response)
+    assert response.status_code == 422
+    assert page.select_one("#days")["value"] == text  # type: ignore[index]
+    assert words(page, ".summary a[href='#days']").startswith("How many days")
+    assert client.get("/size", params={"days": text}, headers=LIVE).text.startswith("<ul><li>")
+
+
+@pytest.mark.parametrize(
+    ("name", "text"), [("month", "13"), ("month", ""), ("sky", ""), ("sky", "rain"), ("bank", "attic")]
+)
+def test_other_bad_questions_are_refused(client: Client, name: str, text: str) -> None:
+    errors = client.get("/size.json", params={name: text}).json()["errors"]
+    assert list(errors) == [name]
+
+
+def test_a_month_without_load_says_what_to_enter(client_of: Opener, small_house: dict[str, Any]) -> None:
+    page = soup(client_of(small_house | {"loads": []}).get("/size"))
+    assert "no load on this bank" in words(page, ".empty")
+    assert page.select_one("#answer a.button")["href"] == "/loads"  # type: ignore[index]
+
+
+def test_cautions_stand_on_the_page(client: Client) -> None:
+    text = words(soup(client.get("/size")), ".cautions")
+    for caution in ("Mains wiring can kill", "DC arcs", "below 0 °C", "not a listed product", "not an approval"):
+        assert caution in text

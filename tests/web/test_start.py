@@ -1,0 +1,115 @@
+"""Starting, starting twice, and stopping: what the command line promises."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from webapp.__main__ import StartError, bind, main, running_address
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@contextmanager
+def started(folder: Path, *more: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """A real server over a data folder, and the address it printed."""
+    command = [sys.executable, "-m", "webapp", "--no-browser", "--data-dir", str(folder), *more]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as server:
+        assert server.stdout is not None
+        try:
+            yield server, server.stdout.readline().strip().removeprefix("Greyspell is at ")
+        finally:
+            if server.poll() is None:
+                server.kill()
+
+
+def get(address: str, path: str) -> tuple[int, bytes]:
+    """Ask a running server for a page."""
+    ask = http.client.HTTPConnection(address.removeprefix("http://").rstrip("/"), timeout=20)
+    ask.request("GET", path)
+    answer = ask.getresponse()
+    status, body = answer.status, answer.read()
+    ask.close()
+    return status, body
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals as on POSIX")
+@pytest.mark.parametrize("stop", [signal.SIGINT, signal.SIGTERM])
+def test_start_answer_second_start_and_clean_stop(tmp_path: Path, house_file: Path, stop: signal.Signals) -> None:
+    folder = tmp_path / "kept"
+    with started(folder, "--household", str(house_file), "--port", "0") as (server, address):
+        assert get(address, "/health") == (200, b'{"greyspell":"0.1.0"}')
+        status, body = get(address, "/files")
+        assert status == 200
+        assert "Test croft" in body.decode()
+        assert running_address(folder) == address
+        second = subprocess.run(
+            [sys.executable, "-m", "webapp", "--no-browser", "--data-dir", str(folder)],
+            cwd=ROOT, capture_output=True, text=True, timeout=60, check=False,
+        )  # fmt: skip
+        assert second.returncode == 0
+        assert second.stdout.strip() == f"Greyspell is at {address}"
+        server.send_signal(stop)
+        _, errors = server.communicate(timeout=20)
+        assert (server.returncode, errors) == (0, "")
+    assert sorted(path.name for path in folder.iterdir()) == ["greyspell.sqlite3"]
+    assert running_address(folder) is None
+
+
+def test_a_busy_port_that_was_asked_for_is_an_error(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        assert main(["--port", str(port), "--no-browser", "--data-dir", str(tmp_path)]) == 2
+    assert f"Port {port} cannot be used" in capsys.readouterr().err
+
+
+def test_the_usual_port_moves_on_when_busy() -> None:
+    first = bind(None)
+    first.listen()
+    second = bind(None)
+    assert second.getsockname()[1] > first.getsockname()[1]
+    first.close()
+    second.close()
+
+
+def test_a_port_out_of_range_is_refused() -> None:
+    with pytest.raises(StartError, match="from 0 to 65535; got 70000"):
+        bind(70000)
+
+
+def test_a_household_that_cannot_be_read_is_a_sentence(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    missing = str(tmp_path / "none.json")
+    assert main(["--household", missing, "--port", "0", "--no-browser", "--data-dir", str(tmp_path)]) == 2
+    assert "cannot be read" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("text", ["", "{}", '{"port": "x"}', '{"port": 1}', "[]"])
+def test_a_stale_note_of_a_first_start_is_no_hindrance(tmp_path: Path, text: str) -> None:
+    (tmp_path / "running.json").write_text(text, encoding="utf-8")
+    assert running_address(tmp_path) is None
+
+
+def test_something_else_on_the_noted_port_is_not_taken_for_us(tmp_path: Path) -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        (tmp_path / "running.json").write_text(json.dumps({"port": other.getsockname()[1]}), encoding="utf-8")
+        assert running_address(tmp_path) is None
+
+
+def test_starting_reads_neither_pandas_nor_plotly() -> None:
+    code = "import sys, webapp.app, webapp.__main__; print({'pandas', 'plotly'} & set(sys.modules))"
+    run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == "set()"

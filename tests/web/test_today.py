@@ -1,0 +1,393 @@
+"""Today: the question as typed, the sentence, and that sentence, chart, range and figures agree."""
+
+from __future__ import annotations
+
+import copy
+import json
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from bs4 import BeautifulSoup
+
+from engine.sky.site import Site
+from tests.conftest import NOW, Client, Clock, soup
+from webapp.questions import joined_sky, read_moment, to_civil, to_standard
+
+LIVE = {"HX-Request": "true", "HX-Request-Type": "partial"}
+Opener = Callable[[str | dict[str, Any] | None], Client]
+BERLIN = Site(latitude_deg=52.5, longitude_deg=13.4, time_zone="Europe/Berlin", climate="continental")
+SYDNEY = Site(latitude_deg=-33.9, longitude_deg=151.2, time_zone="Australia/Sydney", climate="subtropical")
+
+
+def sentence(page: BeautifulSoup) -> str:
+    found = page.select_one("#answer [role=status] h1")
+    assert found is not None
+    return " ".join(found.get_text().split())
+
+
+def figure(page: BeautifulSoup, place: int = 0) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(str(page.select("[data-figure]")[place]["data-figure"]))
+    return found
+
+
+def trace(chart: dict[str, Any], name: str) -> dict[str, Any]:
+    return next(one for one in chart["data"] if one["name"] == name)
+
+
+def two_banks(small_house: dict[str, Any]) -> dict[str, Any]:
+    """The small household with a second bank on an inverter of its own."""
+    house = copy.deepcopy(small_house)
+    house["inverters"].append({**house["inverters"][0], "id": "shed", "name": "Shed inverter"})
+    house["banks"].append({**house["banks"][0], "id": "shed", "name": "Shed bank", "inverter": "shed", "parallel": 1})
+    house["loads"].append(
+        {"id": "lamp", "name": "Shed lamps", "kind": "steady", "inverter": "shed", "values": {"power_w": 400.0}}
+    )
+    return house
+
+
+# Household H: 16 cells of 280 Ah at 3.2 V, 80 % down to 20 %, 300 W / 0.93 + 40 W:
+# 8.602 kWh / 362.6 W = 23.7 h (by hand).
+def test_household_h_lasts_23_7_hours(client_of: Opener) -> None:
+    answer = client_of("h.json").get("/today.json?charge=80&sky=none").json()
+    assert round(answer["hours_to_reserve"], 1) == 23.7
+    assert answer["ended_by"] == "reserve"
+
+
+def test_the_sentence_gives_hours_and_clock_time(client_of: Opener) -> None:
+    page = soup(client_of("h.json").get("/today?charge=80&sky=none&at=2026-11-25T18:00"))
+    assert sentence(page) == (
+        "About 24 hours: until Thursday, six in the evening, when the bank reaches your 20 % reserve."
+    )
+
+
+@pytest.mark.parametrize(
+    "query",
+    ["charge=80&sky=none", "charge=61.5&sky=dark,dull", "", "charge=30&sky=dark,dark&at=2026-07-01T18:20"],
+)
+def test_sentence_chart_range_and_figures_agree(client: Client, query: str) -> None:
+    page = soup(client.get(f"/today?{query}"))
+    answer = client.get(f"/today.json?{query}").json()
+    ends = datetime.fromisoformat(answer["ends_at"])
+    said = page.select_one(".sentence time")
+    assert said is not None
+    assert str(said["datetime"]) == ends.strftime("%Y-%m-%dT%H:%M")
+    chart = figure(page)
+    crossing, line = trace(chart, "ends"), trace(chart, "charge")
+    assert abs(datetime.fromisoformat(crossing["x"][0]) - ends.replace(tzinfo=None)) <= timedelta(seconds=1)
+    assert (crossing["x"][0], crossing["y"][0]) == (line["x"][-1], line["y"][-1])
+    assert crossing["y"][0] == round(answer["banks"][0]["reserve_soc"] * 100, 1) == trace(chart, "floor")["y"][0]
+    first = datetime.fromisoformat(line["x"][0])
+    span = [(datetime.fromisoformat(x) - first).total_seconds() / 3600 for x in trace(chart, "range")["x"]]
+    assert span == pytest.approx([answer["low_hours"], answer["high_hours"]], abs=0.001)
+    assert answer["low_hours"] <= answer["hours_to_reserve"] <= answer["high_hours"]
+    figures = " ".join(page.select_one(".figures").get_text(" ").split())  # type: ignore[union-attr]
+    assert f"{ends:%a} {ends.day} {ends:%b}, {ends:%H:%M}" in figures
+    assert answer["ended_by"] in figures
+    hours = round(answer["hours_to_reserve"])
+    days, rest = divmod(hours, 24)
+    told = f"{hours} hours" if hours < 48 else f"{days} days" + (f" and {rest} hour" if rest else "")
+    assert told in sentence(page)
+    low = round(answer["low_hours"])
+    assert (f"{low} " if low < 48 else f"{low // 24} days") in page.select_one(".range").get_text()  # type: ignore[union-attr]
+
+
+def test_the_table_equals_the_chart(client: Client) -> None:
+    page = soup(client.get("/today?charge=80&sky=dark,dull"))
+    rows = [[cell.get_text() for cell in row.select("td")] for row in page.select(".chart tbody tr")]
+    chart = figure(page)
+    before, after = trace(chart, "charge"), trace(chart, "after that")
+    drawn = [*zip(before["x"], before["y"], strict=True), *zip(after["x"][1:], after["y"][1:], strict=True)]
+    assert len(rows) == len(drawn)
+    for (time, percent), (x, y) in zip(rows, drawn, strict=True):
+        assert float(percent) == y
+        assert time.endswith(x[11:16])
+    assert page.select_one(".chart tbody tr.total").select("td")[1].get_text() == str(before["y"][-1])  # type: ignore[union-attr]
+
+
+def test_nothing_typed_says_from_full_and_calls_its_days_a_guess(client: Client) -> None:
+    page = soup(client.get("/today"))
+    assert " from full: " in sentence(page)
+    assert "our guess, not a forecast" in page.select_one(".range").get_text()  # type: ignore[union-attr]
+    assert "from full" not in sentence(soup(client.get("/today?charge=70")))
+
+
+@pytest.mark.parametrize(
+    ("sky", "said"),
+    [
+        ("none", "No sun at all is assumed"),
+        ("oceanic_3d_1in10", "records from elsewhere, not a forecast: Worst three days of 1 year in 10"),
+        ("dark,dull", "yours, not a forecast: 2 days as typed"),
+        ("kc:.1,.2", "yours, not a forecast: 2 days as typed"),
+    ],
+)
+def test_the_range_says_whose_days_they_are(client: Client, sky: str, said: str) -> None:
+    assert said in soup(client.get(f"/today?sky={sky}")).select_one(".range").get_text()  # type: ignore[union-attr]
+
+
+def test_five_choices_of_a_form_are_the_same_as_one_text(client: Client) -> None:
+    together = client.get("/today.json?charge=50&sky=dark,dull,bright").json()
+    apart = client.get("/today.json?charge=50&sky=days&sky=dark&sky=dull&sky=bright&sky=&sky=").json()
+    assert together == apart
+
+
+def test_what_values_of_sky_mean_together() -> None:
+    assert joined_sky(["days", "dark", "", ""]) == "dark"
+    assert joined_sky(["none", "dark", "dull"]) == "none"
+    assert joined_sky(["oceanic_3d_1in10", "dark"]) == "oceanic_3d_1in10"
+    assert joined_sky(["dark", "", "dull"]) == "dark,,dull"
+
+
+def test_the_form_shows_the_days_asked(client: Client) -> None:
+    page = soup(client.get("/today?sky=bright,dull"))
+    chosen = [one.select_one("option[selected]")["value"] for one in page.select(".pick select")]  # type: ignore[index]
+    assert chosen == ["bright", "dull", "", "", ""]
+    assert page.select_one("#sky option[selected]")["value"] == "days"  # type: ignore[index]
+    typed = soup(client.get("/today?sky=kc:.1,.2"))
+    assert typed.select_one("#sky option[selected]")["value"] == "kc:.1,.2"  # type: ignore[index]
+
+
+def test_days_begin_tomorrow_once_the_sun_is_over(client: Client) -> None:
+    page = soup(client.get("/today?at=2026-11-25T20:00"))
+    assert [one.get_text() for one in page.select(".pick b")] == ["Thu", "Fri", "Sat", "Sun", "Mon"]
+    page = soup(client.get("/today?at=2026-11-25T08:00"))
+    assert page.select_one(".answered b").get_text() == "Wed"  # type: ignore[union-attr]
+
+
+def test_a_share_is_taken_as_typed_and_asked_about(client: Client) -> None:
+    response = client.get("/today?charge=0.8&sky=days&sky=dark&sky=dull")
+    page = soup(response)
+    assert response.status_code == 200
+    check = page.select_one(".note.check")
+    assert check is not None
+    assert "0.8 %, as typed" in check.get_text()
+    link = check.select_one("a")
+    assert link is not None
+    assert "charge=80" in str(link["href"])
+    mended = client.get(str(link["href"]))
+    assert mended.status_code == 200
+    assert not soup(mended).select(".note.check a")
+    assert (
+        client.get("/today.json?charge=80&sky=dark,dull").json()["hours_to_reserve"]
+        == (client.get(str(link["href"]).replace("/today?", "/today.json?")).json()["hours_to_reserve"])
+    )
+    as_typed = client.get("/today.json?charge=0.8&sky=none").json()
+    assert as_typed["banks"][0]["start_soc"] == pytest.approx(0.008)
+
+
+@pytest.mark.parametrize("name", ["charge", "reserve"])
+@pytest.mark.parametrize("text", ["eighty", "", "-5", "nan", "1e9", "1,234", "80 kWh"])
+def test_a_bad_number_is_refused_in_a_sentence_and_kept(client: Client, name: str, text: str) -> None:
+    response = client.get("/today", params={name: text, "sky": "none"})
+    page = soup(response)
+    assert response.status_code == 422
+    assert page.title is not None
+    assert page.title.get_text().startswith("Error: Today")
+    summary = page.select_one(f".summary a[href='#{name}']")
+    assert summary is not None
+    assert ("Charge now" if name == "charge" else "Keep in reserve") in summary.get_text()
+    control = page.select_one(f"#{name}")
+    assert control is not None
+    assert control["value"] == text
+    assert control["aria-invalid"] == "true"
+    assert page.select_one(f"#{name}-error").get_text() == summary.get_text()  # type: ignore[union-attr]
+    assert client.get("/today.json", params={name: text}).json()["errors"][name] == summary.get_text()
+
+
+def test_limits_and_unit_stand_in_the_sentence(client: Client) -> None:
+    errors = client.get("/today.json?charge=101").json()["errors"]
+    assert errors == {"charge": "Charge now must be a number from 0 to 100 %; got 101."}
+
+
+@pytest.mark.parametrize("sky", ["sunny", "", "dark,,dull", "kc:a", "kc:1.2", "kc:nan", "oktas:9", "-1", "1e9"])
+def test_a_bad_sky_is_refused_and_kept(client: Client, sky: str) -> None:
+    response = client.get("/today", params={"sky": sky})
+    assert response.status_code == 422
+    page = soup(response)
+    assert page.select_one(".summary a[href='#sky']") is not None
+    assert page.select_one("#sky option[selected]")["value"] == sky  # type: ignore[index]
+
+
+@pytest.mark.parametrize("at", ["banana", "", "2026-13-01", "1999-01-01", "1e9", "-1", "25:00"])
+def test_a_bad_moment_is_refused_and_kept(client: Client, at: str) -> None:
+    response = client.get("/today", params={"at": at})
+    assert response.status_code == 422
+    assert soup(response).select_one("#at")["value"] == at  # type: ignore[index]
+    assert client.get("/today.json", params={"at": at}).json()["errors"]["at"].startswith("From must be now, or")
+
+
+def test_two_faults_are_told_at_once(client: Client) -> None:
+    page = soup(client.get("/today?charge=x&sky=sunny&at=banana"))
+    assert [str(link["href"]) for link in page.select(".summary a")] == ["#charge", "#at", "#sky"]
+
+
+def test_a_live_question_with_faults_gets_only_what_to_mend(client: Client) -> None:
+    response = client.get("/today?charge=x", headers=LIVE)
+    assert response.status_code == 422
+    assert response.text.startswith('<ul><li><a href="#charge">')
+    block = client.get("/today?charge=60", headers=LIVE)
+    assert block.text.lstrip().startswith('<section id="answer"')
+    assert '<form class="ask' not in block.text
+
+
+def test_a_decimal_comma_is_a_decimal_point(client: Client) -> None:
+    assert client.get("/today.json?charge=62,5").json() == client.get("/today.json?charge=62.5").json()
+
+
+def test_a_reserve_typed_for_this_answer_changes_it_and_nothing_else(client: Client) -> None:
+    before = client.document()
+    usual, lower = (client.get(f"/today.json?charge=80&sky=none&reserve={r}").json() for r in (15, 10))
+    assert lower["hours_to_reserve"] > usual["hours_to_reserve"]
+    assert usual == client.get("/today.json?charge=80&sky=none").json()
+    assert client.document() == before
+
+
+def test_a_reserve_above_the_window_is_refused_at_its_field(client_of: Opener) -> None:
+    response = client_of("story5.json").get("/today.json?reserve=92")
+    assert response.status_code == 422
+    assert "below Charge up to, 90 %; got 92 %" in response.json()["errors"]["reserve"]
+
+
+def test_more_load_or_less_sun_never_lengthens_it(client_of: Opener, small_house: dict[str, Any]) -> None:
+    hours = []
+    for watts in (140.0, 300.0, 600.0):
+        house = copy.deepcopy(small_house)
+        house["loads"][0]["values"]["power_w"] = watts
+        hours.append(client_of(house).get("/today.json?charge=60&sky=dark,dark").json()["hours_to_reserve"])
+    assert hours == sorted(hours, reverse=True)
+    client = client_of(small_house)
+    lit = [
+        client.get(f"/today.json?charge=60&sky={sky}").json()["hours_to_reserve"]
+        for sky in ("none", "dark,dark,dark", "dull,dull,dull", "bright,bright,bright")
+    ]
+    assert [x or 1e9 for x in lit] == sorted(x or 1e9 for x in lit)
+
+
+def test_each_bank_has_its_own_charge_and_the_soonest_leads(client_of: Opener, small_house: dict[str, Any]) -> None:
+    client = client_of(two_banks(small_house))
+    page = soup(client.get("/today?charge=90&charge_shed=40&sky=none"))
+    assert [str(one["name"]) for one in page.select(".ask input")] == [
+        "charge",
+        "reserve",
+        "charge_shed",
+        "reserve_shed",
+        "at",
+    ]
+    answer = client.get("/today.json?charge=90&charge_shed=40&sky=none").json()
+    assert answer["bank_id"] == "shed"
+    assert "when the shed bank reaches" in sentence(page)
+    assert [one.get_text() for one in page.select("h2.each")] == ["Store-room bank", "Shed bank"]
+    assert len(page.select("[data-figure]")) == 2
+    assert [bank["start_soc"] for bank in answer["banks"]] == pytest.approx([0.9, 0.4])
+    assert client.get("/today?charge_attic=40").status_code == 422
+
+
+def test_a_reserve_in_volts_stays_unless_percent_are_typed(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["banks"][0]["reserve_v"] = 3.2
+    client = client_of(small_house)
+    page = soup(client.get("/today?charge=80&reserve=&sky=none"))
+    assert "3.2 V per cell reserve" in sentence(page)
+    assert "your 40 % reserve" in sentence(soup(client.get("/today?charge=80&reserve=40&sky=none")))
+
+
+def test_a_bank_that_lasts_says_so_plainly(client: Client) -> None:
+    bright = ",".join(["bright"] * 10)
+    query = f"at=2026-06-01T06:00&charge=95&sky={bright}"
+    assert client.get(f"/today.json?{query}").json()["hours_to_reserve"] is None
+    page = soup(client.get(f"/today?{query}"))
+    assert sentence(page) == (
+        "It lasts beyond these ten days: the store-room bank does not run out before Thursday, 11 June."
+    )
+
+
+def test_a_bank_at_its_reserve_says_nothing_is_left(client: Client) -> None:
+    assert "Nothing is left to use now" in sentence(soup(client.get("/today?charge=10&sky=none")))
+
+
+def test_an_empty_household_names_the_first_thing_to_enter(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house |= {"banks": [], "loads": []}
+    client = client_of(small_house)
+    for path in ("/today", "/size", "/week"):
+        response = client.get(path)
+        page = soup(response)
+        assert response.status_code == 200
+        assert page.select_one("#answer .empty").get_text().startswith("There is no bank yet")  # type: ignore[union-attr]
+        assert page.select_one("#answer a.button")["href"] == "/banks"  # type: ignore[index]
+        assert client.get(f"{path}.json").status_code == 422
+
+
+def test_banks_that_feed_nothing_say_what_to_do(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["banks"][0]["inverter"] = ""
+    page = soup(client_of(small_house).get("/today"))
+    assert page.select_one("#answer a.button").get_text() == "Join a bank to the inverter"  # type: ignore[union-attr]
+
+
+def test_a_household_without_loads_is_told_so(client_of: Opener, small_house: dict[str, Any]) -> None:
+    page = soup(client_of(small_house | {"loads": []}).get("/today"))
+    assert "carries no load yet" in page.select_one(".note").get_text()  # type: ignore[union-attr]
+
+
+def test_the_other_banks_change_nothing_in_the_first(client_of: Opener, small_house: dict[str, Any]) -> None:
+    alone = client_of(small_house).get("/today.json?charge=80&sky=none").json()["banks"][0]
+    both = client_of(two_banks(small_house)).get("/today.json?charge=80&sky=none").json()["banks"][0]
+    assert alone == both
+
+
+def test_no_generator_is_named_without_its_caution(client: Client) -> None:
+    text = client.get("/today").text.lower()
+    assert "generator" not in text or "carbon monoxide" in text
+
+
+def test_inputs_used_link_to_where_they_are_changed(client: Client) -> None:
+    page = soup(client.get("/today"))
+    assert {str(link["href"]) for link in page.select(".proof .facts a")} == {"/banks", "/inverter", "/loads", "/sun"}
+
+
+def test_the_clock_decides_now(client: Client, clock: Clock) -> None:
+    assert client.get("/today.json").json()["at"] == "2026-11-25T17:30:00+00:00"
+    clock.now = NOW + timedelta(hours=1)
+    assert client.get("/today.json").json()["at"] == "2026-11-25T18:30:00+00:00"
+
+
+@pytest.mark.parametrize(
+    ("site", "civil", "standard"),
+    [
+        (BERLIN, "2026-07-01T12:00+02:00", "2026-07-01T11:00"),
+        (BERLIN, "2026-12-01T12:00+01:00", "2026-12-01T12:00"),
+        (SYDNEY, "2026-01-10T12:00+11:00", "2026-01-10T11:00"),
+        (SYDNEY, "2026-07-10T12:00+10:00", "2026-07-10T12:00"),
+    ],
+)
+def test_the_engine_steps_in_standard_time(site: Site, civil: str, standard: str) -> None:
+    moment = datetime.fromisoformat(civil)
+    assert to_standard(site, moment) == datetime.fromisoformat(standard)
+    assert to_civil(site, datetime.fromisoformat(standard)) == moment
+
+
+def test_a_moment_may_be_said_in_several_ways() -> None:
+    now = datetime(2026, 11, 25, 17, 30, tzinfo=UTC)
+    assert read_moment("now", now) == now
+    assert read_moment("18:00", now) == now.replace(hour=18, minute=0)
+    assert read_moment("2026-12-01", now) == datetime(2026, 12, 1, tzinfo=UTC)
+    assert read_moment("2026-12-01 06:15", now) == read_moment("2026-12-01T06:15", now)
+
+
+def test_summer_time_ends_within_the_answer(client_of: Opener, small_house: dict[str, Any]) -> None:
+    """Clocks go back on 25 October 2026: hours count true hours, the clock shows one less."""
+    small_house["site"]["time_zone"] = "Europe/Berlin"
+    answer = client_of(small_house).get("/today.json?at=2026-10-24T18:00&charge=90&sky=none").json()
+    ends = datetime.fromisoformat(answer["ends_at"])
+    begins = datetime.fromisoformat(answer["at"])
+    assert begins.utcoffset() == timedelta(hours=2)
+    assert ends.utcoffset() == timedelta(hours=1)
+    assert (ends - begins) / timedelta(hours=1) == pytest.approx(answer["hours_to_reserve"], abs=1e-6)
+
+
+def test_a_dull_day_of_ones_own_that_no_sky_gives_says_where_to_mend_it(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    small_house["sun"]["dull_day_kwh"] = 500.0
+    errors = client_of(small_house).get("/today.json").json()["errors"]
+    assert errors["sky"].startswith("Dull day cannot be 500 kWh: these panels give at most")
+    assert errors["sky"].endswith("Mend it on Sun, or choose other days.")

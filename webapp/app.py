@@ -1,0 +1,144 @@
+"""The application: its pages, its static files, its error pages and the guard round it all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from http import HTTPStatus
+from pathlib import Path
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.staticfiles import StaticFiles
+from starlette.exceptions import HTTPException
+from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse, Response
+
+from engine.errors import InputError
+from webapp import __version__, store
+from webapp.guard import TOO_LARGE, Guard, TooLarge
+from webapp.pages import banks, files, inverter, loads, method, sheet, size, sun, today, week
+from webapp.paths import static_dir
+from webapp.render import environment, error_page
+
+PAGES = (today, size, week, loads, banks, sun, inverter, sheet, files, method)
+"""Page modules in the order of the list of pages; each has `PAGE` and `router`."""
+
+Clock = Callable[[], datetime]
+
+
+def utc_now() -> datetime:
+    """Return the time now, aware, in UTC."""
+    return datetime.now(UTC)
+
+
+def create_app(data_dir: Path, household_file: Path | None = None, clock: Clock = utc_now) -> Guard:
+    """Build the app over a data folder.
+
+    Parameters
+    ----------
+    data_dir : Path
+        Folder of the store; made if missing.
+    household_file : Path, optional
+        A household document to open: a copy is imported, the file is never written.
+    clock : callable
+        Returns the time now as an aware datetime; the only clock of the app.
+
+    Returns
+    -------
+    Guard
+        The ASGI application; the FastAPI app inside it is its `app`.
+
+    Raises
+    ------
+    InputError
+        If `household_file` is no household.
+    """
+    app = FastAPI(title="Greyspell", version=__version__, openapi_url=None, docs_url=None, redoc_url=None)
+    app.state.clock = clock
+    app.state.env = environment()
+    app.state.nav = tuple(module.PAGE for module in PAGES)
+    app.state.store = store.Store(data_dir, clock)
+    try:
+        app.state.store.begin(household_file)
+    except InputError:
+        app.state.store.close()
+        raise
+    for module in PAGES:
+        app.include_router(module.router)
+    app.mount("/static", StaticFiles(directory=static_dir()))
+    app.add_api_route("/", start, methods=["GET"])
+    app.add_api_route("/health", health, methods=["GET"])
+    app.add_api_route("/favicon.ico", favicon, methods=["GET"])
+    app.add_exception_handler(HTTPException, http_fault)
+    app.add_exception_handler(RequestValidationError, bad_request)
+    app.add_exception_handler(InputError, bad_input)
+    app.add_exception_handler(TooLarge, too_large)
+    app.add_exception_handler(Exception, our_fault)
+
+    def refusal(status: int, heading: str, sentence: str) -> Response:
+        return error_page(app.state.env, app.state.nav, status, heading, sentence)
+
+    return Guard(app, refusal, app.state.store.close)
+
+
+def start(request: Request) -> RedirectResponse:
+    """Send the bare address to the first page of the list."""
+    return RedirectResponse(request.app.state.nav[0].path, HTTPStatus.SEE_OTHER)
+
+
+def health() -> JSONResponse:
+    """Say that Greyspell answers here, for a second start that looks for the first."""
+    return JSONResponse({"greyspell": __version__})
+
+
+def favicon() -> RedirectResponse:
+    """Send browsers that ask for the old name to the icon."""
+    return RedirectResponse("/static/favicon.svg", HTTPStatus.MOVED_PERMANENTLY)
+
+
+def _fault(request: Request, status: int, heading: str, sentence: str) -> Response:
+    """Answer a fault as JSON, as one sentence for htmx, or as a page."""
+    if request.url.path.endswith(".json"):
+        return JSONResponse({"error": sentence}, status)
+    if "HX-Request" in request.headers:
+        return PlainTextResponse(sentence, status)
+    return error_page(request.app.state.env, request.app.state.nav, status, heading, sentence)
+
+
+async def http_fault(request: Request, fault: Exception) -> Response:
+    """Answer an unknown page or a method that a page does not have."""
+    assert isinstance(fault, HTTPException)
+    if fault.status_code == HTTPStatus.NOT_FOUND:
+        return _fault(
+            request, 404, "No such page", f"There is nothing at {request.url.path}. The list of pages is on every page."
+        )
+    return _fault(request, fault.status_code, "That cannot be done here", f"{fault.detail}; nothing was changed.")
+
+
+async def bad_request(request: Request, fault: Exception) -> Response:
+    """Answer a request that a page cannot read at all."""
+    return _fault(
+        request, 422, "That could not be read", "Something in the address or the form is not what the page expects."
+    )
+
+
+async def bad_input(request: Request, fault: Exception) -> Response:
+    """Answer an input that the engine refused and no form could show beside its field."""
+    assert isinstance(fault, InputError)
+    return _fault(request, 422, "Please mend this first", " ".join(e.message for e in fault.every()))
+
+
+async def too_large(request: Request, fault: Exception) -> Response:
+    """Answer a body that went over the limit."""
+    return _fault(request, 413, *TOO_LARGE)
+
+
+async def our_fault(request: Request, fault: Exception) -> HTMLResponse | Response:
+    """Answer a fault of our own; what was typed stays in the browser."""
+    return _fault(
+        request,
+        500,
+        "Something went wrong here",
+        "This is a fault in Greyspell, not in what you typed; your household is as last saved. "
+        "Go back to the page before: what you typed is still there.",
+    )

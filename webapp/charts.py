@@ -1,0 +1,230 @@
+"""Answers as plotly figures in plain dicts: one family, one manner.
+
+A line differs from its neighbours by dash and width and carries its name at its end; colour comes last.
+Limits are hatched with a dotted edge. Colours are names of the style sheet, so that a chart follows light,
+dark and paper. `static/app.js` adds fonts, grid and margins. Percent and times as people read them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from webapp.chart_parts import (
+    ACROSS,
+    AFTER,
+    HATCH,
+    KWH_DIGITS,
+    PERCENT_GAP,
+    STYLES,
+    Curve,
+    Figure,
+    days_axis,
+    end_label,
+    floor_label,
+    floor_trace,
+    iso,
+    line_trace,
+    percent_axis,
+    plain_trace,
+    spaced,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ending:
+    """The row of the curve where the charge meets its limit, and the moments of the range (None: never)."""
+
+    row: int
+    label: str
+    low: datetime | None
+    high: datetime | None
+
+
+def charge(curve: Curve, floor_percent: float, floor_name: str, ending: Ending | None) -> Figure:
+    """Draw the charge of one bank with what may not be used of it as a hatched floor.
+
+    Parameters
+    ----------
+    curve : Curve
+        Charge over time.
+    floor_percent : float
+        Lowest charge to use [%].
+    floor_name : str
+        What the floor is.
+    ending : Ending or None
+        Where the charge meets its limit; None where it does not.
+    """
+    first, last = curve.times[0], curve.times[-1]
+    data = [floor_trace(first, last, floor_percent)]
+    annotations = [floor_label(last, floor_percent, floor_name)]
+    cut = len(curve.times) if ending is None else ending.row + 1
+    kept = Curve(name=curve.name, times=curve.times[:cut], percent=curve.percent[:cut])
+    if ending is not None:
+        rest = Curve(name="after that", times=curve.times[cut - 1 :], percent=curve.percent[cut - 1 :])
+        at, level = kept.times[-1], kept.percent[-1]
+        marker = {"color": "--lamp", "size": 10, "line": {"color": "--paper", "width": 2}}
+        end = plain_trace([at], [level], mode="markers", marker=marker, name="ends")
+        data += [line_trace(rest, AFTER), *_range(ending, level, last), line_trace(kept, STYLES[0]), end]
+        annotations.append(_note(at, level, ending.label, first, last))
+    else:
+        data.append(line_trace(kept, STYLES[0]))
+    return {
+        "data": data,
+        "layout": {"yaxis": percent_axis(), "xaxis": days_axis(first, last), "annotations": annotations},
+        "narrow": {"xaxis": days_axis(first, last, every=2)},
+    }
+
+
+def week(curves: Sequence[Curve], short_names: Sequence[str]) -> Figure:
+    """Draw the charge of several chemistries over the same days, each named at its end.
+
+    Parameters
+    ----------
+    curves : sequence of Curve
+        At most as many as there are `STYLES`.
+    short_names : sequence of str
+        The name at the end of each line.
+    """
+    first, last = curves[0].times[0], curves[0].times[-1]
+    ends = [curve.percent[-1] for curve in curves]
+    places = spaced(ends, PERCENT_GAP, 0.0, 100.0)
+    annotations = [
+        end_label(iso(last), end, place, name, style)
+        for end, place, name, style in zip(ends, places, short_names, STYLES, strict=False)
+    ]
+    return {
+        "data": [line_trace(curve, style) for curve, style in zip(curves, STYLES, strict=False)],
+        "layout": {
+            "yaxis": percent_axis(),
+            "xaxis": days_axis(first, last),
+            "annotations": annotations,
+            "margin": {"r": 104},
+            "height": 400,
+        },
+        "narrow": {"xaxis": days_axis(first, last, every=3), "margin": {"r": 98}, "height": 330},
+    }
+
+
+def sizes(
+    label_kwh: Sequence[float], usable_kwh: Sequence[float], own_usable_kwh: float, never_refilled_from: int | None
+) -> Figure:
+    """Draw label and usable size against the days they carry, with the household's own bank across.
+
+    Parameters
+    ----------
+    label_kwh, usable_kwh : sequences of float
+        For 1, 2, ... days [kWh].
+    own_usable_kwh : float
+        Usable energy of the bank as it stands [kWh].
+    never_refilled_from : int or None
+        Fewest days whose bank ordinary days do not refill; hatched from there on.
+    """
+    days = list(range(1, len(label_kwh) + 1))
+    top, right = max(*label_kwh, own_usable_kwh) * 1.12, days[-1] + 0.08
+    lines = (
+        ("label", list(label_kwh), STYLES[0]),
+        ("usable", list(usable_kwh), STYLES[1]),
+        ("your bank, usable", [own_usable_kwh] * len(days), ACROSS),
+    )
+    places = spaced([values[-1] for _, values, _ in lines], top * PERCENT_GAP / 100.0, 0.0, top)
+    hatched = never_refilled_from is not None and never_refilled_from > days[0]
+    data = [_unrefilled(never_refilled_from, right, top)] if never_refilled_from and hatched else []
+    limit = [] if never_refilled_from is None else [_unrefilled_label(never_refilled_from if hatched else None)]
+    names = ("label", "usable", "your bank")
+    return {
+        "data": data
+        + [
+            {
+                "type": "scatter",
+                "mode": "lines" if index == 2 else "lines+markers",
+                "x": days,
+                "y": [round(value, KWH_DIGITS) for value in values],
+                "name": name,
+                "line": style.line(),
+                "marker": {"size": 7, "symbol": ("circle", "square", "line-ew")[index], "color": style.color},
+                "hovertemplate": "%{y:.3g} kWh",
+            }
+            for index, (name, values, style) in enumerate(lines)
+        ],
+        "layout": {
+            "xaxis": {
+                "tickvals": days,
+                "range": [days[0] - 0.2, right],
+                "title": {"text": "dull days in a row", "font": {"color": "--soft"}},
+                "unifiedhovertitle": {"text": "%{x} days"},
+            },
+            "yaxis": {"range": [0, top], "title": {"text": "kWh", "font": {"color": "--soft"}}},
+            "annotations": [
+                end_label(days[-1], values[-1], place, name, style)
+                for (_, values, style), place, name in zip(lines, places, names, strict=True)
+            ]
+            + limit,
+            "margin": {"r": 96, "b": 48},
+        },
+        "narrow": {"margin": {"r": 82}},
+    }
+
+
+def _range(ending: Ending, percent: float, last: datetime) -> list[Figure]:
+    """The range as a bar on the limit; open to the right where the better end never meets it."""
+    if ending.low is None:
+        return []
+    right = last if ending.high is None else ending.high
+    level = [percent, percent]
+    ticks = {"symbol": "line-ns", "size": 15, "line": {"color": "--lamp", "width": [2, 2 if ending.high else 0]}}
+    bar = {"color": "--lamp/.4", "width": 7}
+    return [
+        plain_trace([ending.low, right], level, mode="lines", line=bar, name="range"),
+        plain_trace([ending.low, right], level, mode="markers", marker=ticks, name="ends of the range"),
+    ]
+
+
+def _note(moment: datetime, percent: float, text: str, first: datetime, last: datetime) -> Figure:
+    """The words at the crossing, to the side that has room."""
+    late = moment - first > (last - first) * 0.6
+    return {
+        "x": iso(moment),
+        "y": percent,
+        "text": text,
+        "showarrow": False,
+        "xanchor": "right" if late else "left",
+        "yanchor": "bottom",
+        "xshift": -4 if late else 4,
+        "yshift": 10,
+    }
+
+
+def _unrefilled(first_day: int, right: float, top: float) -> Figure:
+    start = first_day - 0.5
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "name": "not refilled",
+        "x": [start, start, right, right],
+        "y": [0, round(top, KWH_DIGITS), round(top, KWH_DIGITS), 0],
+        "fill": "tozeroy",
+        "fillpattern": HATCH,
+        "line": {"color": "--stop", "dash": "dot", "width": 1},
+        "hoverinfo": "skip",
+    }
+
+
+def _unrefilled_label(first_day: int | None) -> Figure:
+    """What the hatching means; None where it would cover all the days."""
+    return {
+        "x": 0 if first_day is None else first_day - 0.5,
+        "xref": "paper" if first_day is None else "x",
+        "y": 1,
+        "yref": "paper",
+        "text": "the panels refill none of these" if first_day is None else "the panels do not refill it",
+        "showarrow": False,
+        "xanchor": "left",
+        "yanchor": "top",
+        "yshift": -3,
+        "xshift": 6,
+        "bgcolor": "--paper",
+        "borderpad": 2,
+        "font": {"color": "--soft"},
+    }

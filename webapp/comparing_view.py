@@ -1,0 +1,156 @@
+"""A rainy week on each chemistry in words, figures, a table and a chart, all from the same numbers.
+
+Times are on the household's clock.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from datetime import datetime
+
+from markupsafe import Markup
+
+from engine.answers.comparing import Comparison, Contender
+from engine.sky.site import Site
+from webapp import charts
+from webapp.chart_parts import Curve, Figure
+from webapp.questions import civil_times, to_civil, to_standard
+from webapp.render import NO_BREAK, fixed, percent
+from webapp.words import energy, listed, long_date, mid_sentence, number, stamp
+
+NOTHING_KWH = 0.005
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ContenderView:
+    """One chemistry as the page shows it."""
+
+    contender: Contender
+    short_name: str
+    settings: str
+    full_again: str
+    style: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeekView:
+    """A comparison as the page shows it."""
+
+    sentence: Markup
+    basis: str
+    contenders: tuple[ContenderView, ...]
+    figure: Figure
+    rows: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+def on_the_clock(answer: Comparison, site: Site) -> Comparison:
+    """Return the answer with its moments on the household's clock, aware."""
+    contenders = tuple(
+        dataclasses.replace(one, full_again_at=None if one.full_again_at is None else to_civil(site, one.full_again_at))
+        for one in answer.contenders
+    )
+    return dataclasses.replace(answer, at=to_civil(site, answer.at), contenders=contenders)
+
+
+def week_view(answer: Comparison, site: Site) -> WeekView:
+    """Return the view of a comparison that is on the household's clock."""
+    short = short_names([one.name for one in answer.contenders])
+    start = to_standard(site, answer.at)
+    times = civil_times(site, start, answer.contenders[0].times_h.tolist())
+    curves = [Curve(name=one.name, times=times, percent=tuple((one.soc * 100.0).tolist())) for one in answer.contenders]
+    columns = [[f"{value:.1f}" for value in curve.percent] for curve in curves]
+    return WeekView(
+        sentence=sentence(answer, short),
+        basis=basis_sentence(answer),
+        contenders=tuple(
+            ContenderView(
+                contender=one,
+                short_name=name,
+                settings=settings(one),
+                full_again=full_again(one.full_again_at),
+                style=place,
+            )
+            for place, (one, name) in enumerate(zip(answer.contenders, short, strict=True))
+        ),
+        figure=charts.week(curves, short),
+        rows=tuple(zip(map(stamp, times), zip(*columns, strict=True), strict=True)),
+    )
+
+
+def short_names(names: list[str]) -> list[str]:
+    """Return the names for the ends of lines: without what stands in brackets or after a comma, if still unlike.
+
+    Examples
+    --------
+    >>> short_names(["LFP (lithium iron phosphate)", "Lead-acid, sealed"])
+    ['LFP', 'Lead-acid']
+    >>> short_names(["Lead-acid, sealed", "Lead-acid, flooded"])
+    ['Lead-acid, sealed', 'Lead-acid, flooded']
+    """
+    short = [name.split(" (")[0].split(",")[0] for name in names]
+    return short if len(set(short)) == len(names) else names
+
+
+def sentence(answer: Comparison, short: list[str]) -> Markup:
+    """Say who carries the days and who goes short, by how much."""
+    carried = [name for name, one in zip(short, answer.contenders, strict=True) if one.unserved_kwh < NOTHING_KWH]
+    lacking = [
+        (name, one) for name, one in zip(short, answer.contenders, strict=True) if one.unserved_kwh >= NOTHING_KWH
+    ]
+    days = f"these {number(round(answer.hours / 24))} days"
+    if not lacking:
+        return Markup("<strong>{}</strong> {} the loads through {}.").format(_all(carried), _carry(carried), days)
+    if carried:
+        return Markup("<strong>{}</strong> {} the loads through {}; <strong>{}</strong> {} short by {}.").format(
+            listed([carried[0], *map(mid_sentence, carried[1:])]),
+            _carry(carried),
+            days,
+            listed([mid_sentence(name) for name, _ in lacking]),
+            "falls" if len(lacking) == 1 else "fall",
+            _shortfalls(lacking),
+        )
+    (best, least), (worst, most) = lacking[0], lacking[-1]
+    others = f", {mid_sentence(worst)} most, by {energy(most.unserved_kwh)}" if len(lacking) > 1 else ""
+    return Markup(
+        "None of them carries the loads through {}. <strong>{}</strong> falls short least, by <strong>{}</strong>{}."
+    ).format(days, best, energy(least.unserved_kwh), others)
+
+
+def _all(names: list[str]) -> str:
+    return f"All {number(len(names))}" if len(names) > 2 else listed([names[0], *map(mid_sentence, names[1:])])
+
+
+def _carry(names: list[str]) -> str:
+    return "carries" if len(names) == 1 else "carry"
+
+
+def _shortfalls(lacking: list[tuple[str, Contender]]) -> str:
+    low, high = energy(lacking[0][1].unserved_kwh), energy(lacking[-1][1].unserved_kwh)
+    return low if low == high else f"{low} to {high}"
+
+
+def basis_sentence(answer: Comparison) -> str:
+    """Say what is the same for all, and whose days these are."""
+    first = answer.contenders[0]
+    same = (
+        f"each with {energy(first.label_kwh)} on its label"
+        if answer.basis == "label"
+        else f"each with {energy(first.usable_kwh)} usable, as much as yours gives"
+    )
+    days = {
+        "none": "No sun at all is assumed.",
+        "measured elsewhere": f"The days are records from elsewhere: {answer.sky_title}.",
+    }.get(answer.sky_basis, f"The days are yours: {answer.sky_title}.")
+    return f"The same {energy(answer.demand_kwh)} of loads, {same}, full on {long_date(answer.at.date())}. {days}"
+
+
+def settings(one: Contender) -> str:
+    """Say how the cells of a contender are set."""
+    hold = "held" if one.hold else "not held"
+    return f"to {fixed(one.charge_v, 2)}{NO_BREAK}V per cell, {hold}, reserve {percent(one.reserve_soc)}"
+
+
+def full_again(moment: datetime | None) -> str:
+    """Say when a bank is full again after its lowest point."""
+    return "not within these days" if moment is None else stamp(moment)

@@ -1,0 +1,250 @@
+"""Changing the household: one part at a time, each change a version, never over someone else's.
+
+Shared by the pages that describe the household. A change is made from the version its form was opened
+from (hidden field `revision`); if a newer one stands, the form comes back with everything typed.
+"""
+
+from __future__ import annotations
+
+import copy
+import re
+import unicodedata
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from functools import lru_cache
+from http import HTTPStatus
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo
+
+from fastapi import Depends, Request
+from starlette.responses import RedirectResponse, Response
+
+from engine.errors import InputError
+from engine.house import household
+from engine.house.household import Household
+from webapp.forms import Card, Values, parse
+from webapp.store import Conflict, Document, Saved, Store
+
+SECTIONS = {"banks": ("banks",), "inverters": ("inverters",), "loads": ("loads",), "arrays": ("sun", "arrays")}
+"""Where the lists of things stand in the document."""
+SINGLES = ("site", "sun")
+
+Typed = dict[str, str]
+Show = Callable[[dict[str, str], int], Response]
+"""Shows the page again with what to mend, by field, and a status."""
+
+
+async def typed(request: Request) -> Typed:
+    """Return what a form sent; several values of one name are joined by commas."""
+    async with request.form(max_files=0, max_fields=400) as form:
+        return {name: ",".join(str(v) for v in form.getlist(name)) for name in form}
+
+
+Sent = Annotated[Typed, Depends(typed)]
+"""What a form sent, as a parameter of a route."""
+
+
+@lru_cache(maxsize=32)
+def _household(text: str) -> Household:
+    return household.read(text)
+
+
+def opened(request: Request) -> tuple[Saved, Household]:
+    """Return the open household as stored and as read; the frame of the page shows the same version."""
+    if not hasattr(request.state, "saved"):
+        request.state.saved = _store(request).current()
+    saved: Saved = request.state.saved
+    return saved, _household(saved.text)
+
+
+def local_now(request: Request, house: Household) -> datetime:
+    """Return the time now on the household's clock."""
+    now: datetime = request.app.state.clock()
+    return now.astimezone(ZoneInfo(house.site.time_zone))
+
+
+def things(document: Document, section: str) -> list[Document]:
+    """Return one of the document's lists, made if missing, to be changed in place."""
+    *outer, last = SECTIONS[section]
+    for name in outer:
+        document = document.setdefault(name, {})
+    found: list[Document] = document.setdefault(last, [])
+    return found
+
+
+def position(document: Document, section: str, item_id: str) -> int:
+    """Return where a thing stands in its list.
+
+    Raises
+    ------
+    InputError
+        If it is not there, for example because another window removed it.
+    """
+    for index, thing in enumerate(things(document, section)):
+        if thing.get("id") == item_id:
+            return index
+    raise InputError("", f"“{item_id}” is no longer in the household; it was removed meanwhile.")
+
+
+def new_id(name: str, section: str, document: Document) -> str:
+    """Make an id from a name that no other thing of its list has.
+
+    Examples
+    --------
+    >>> new_id("Store-room bank", "banks", {"banks": [{"id": "store-room-bank"}]})
+    'store-room-bank-2'
+    """
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
+    stem = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:40] or section.rstrip("s")
+    taken = {thing.get("id") for thing in things(document, section)}
+    free = (f"{stem}-{n}" for n in range(2, len(taken) + 3))
+    return stem if stem not in taken else next(one for one in free if one not in taken)
+
+
+def put(document: Document, section: str, thing: Document) -> Document:
+    """Return the document with a thing changed, or added where its id is new."""
+    document = copy.deepcopy(document)
+    rows = things(document, section)
+    at = next((i for i, old in enumerate(rows) if old.get("id") == thing["id"]), None)
+    if at is None:
+        rows.append(thing)
+    else:
+        rows[at] = thing
+    return document
+
+
+def without(document: Document, section: str, item_id: str) -> Document:
+    """Return the document without a thing; what was joined to a removed inverter is joined to none."""
+    document = copy.deepcopy(document)
+    del things(document, section)[position(document, section, item_id)]
+    if section == "inverters":
+        for other in ("banks", "loads", "arrays"):
+            for thing in things(document, other):
+                if thing.get("inverter") == item_id:
+                    thing["inverter"] = ""
+    return document
+
+
+def with_values(document: Document, section: str, item_id: str, values: Mapping[str, Any]) -> Document:
+    """Return the document with some fields of a thing (or of the site or the sun) set; dots go deeper."""
+    document = copy.deepcopy(document)
+    if section in SINGLES:
+        target = document.setdefault(section, {})
+    elif section in SECTIONS:
+        target = things(document, section)[position(document, section, item_id)]
+    else:
+        raise InputError("section", f"There is no part “{section}” in a household.")
+    for name, value in values.items():
+        *outer, last = name.split(".")
+        place = target
+        for part in outer:
+            place = place.setdefault(part, {})
+        place[last] = value
+    return document
+
+
+def save(
+    request: Request, revision: str, change: Callable[[Document], Document], what: str, back: str, show: Show
+) -> Response:
+    """Save a change of the open household and go back to the page, or show what stands against it.
+
+    Parameters
+    ----------
+    revision : str
+        The version the form was opened from, as sent.
+    change : callable
+        Document to changed document; may raise `InputError`.
+    what : str
+        The change in a few words.
+    back : str
+        Address to go to when it is saved.
+    show : callable
+        Shows the form again with errors by field and a status.
+    """
+    saved, _ = opened(request)
+    try:
+        document = change(saved.document)
+        household.read(document)
+        base = int(revision) if revision.isdigit() else 0
+        _store(request).save(saved.household_id, base, document, what)
+    except InputError as fault:
+        return show({_last(e.field): e.message for e in reversed(fault.every())}, HTTPStatus.UNPROCESSABLE_ENTITY)
+    except Conflict as fault:
+        request.state.saved = fault.newer
+        return show({"": conflict_sentence(fault.newer)}, HTTPStatus.CONFLICT)
+    return RedirectResponse(back, HTTPStatus.SEE_OTHER)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shelf:
+    """One list of things with a form each: how its page shows, reads and writes them.
+
+    `card` makes the form of the thing with an id (of a new one where it is unknown) from the household
+    and what was sent; `thing` turns the form's values and the thing as stored into the new thing;
+    `show` shows the page, one card on it with what to mend.
+    """
+
+    section: str
+    path: str
+    anchor: str
+    card: Callable[[Household, str, Typed], Card]
+    thing: Callable[[Values, Document], Document]
+    show: Callable[[Request, Card | None, int], Response]
+
+
+def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
+    """Add a thing or save a changed one, from what its form sent."""
+    saved, house = opened(request)
+    blank = shelf.card(house, sent.get("item_id", ""), sent)
+    card = replace(blank, form=parse(blank.fields, sent, build=lambda values: values))
+    values = card.form.value
+    if values is None:
+        return shelf.show(request, card, HTTPStatus.UNPROCESSABLE_ENTITY)
+    thing_id = card.id or new_id(values["name"], shelf.section, saved.document)
+    stored = [old for old in things(saved.document, shelf.section) if old["id"] == thing_id]
+    return save(
+        request,
+        sent.get("revision", ""),
+        lambda document: put(document, shelf.section, shelf.thing(values, stored[0] if stored else {"id": thing_id})),
+        f"{values['name']} {'changed' if card.id else 'added'}",
+        f"{shelf.path}#{shelf.anchor}-{thing_id}",
+        lambda errors, status: shelf.show(request, card.refused(errors), status),
+    )
+
+
+def remove_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
+    """Remove a thing; undo brings it back."""
+    saved, house = opened(request)
+    item_id = sent.get("item_id", "")
+    names = {thing["id"]: thing["name"] for thing in things(saved.document, shelf.section)}
+    return save(
+        request,
+        sent.get("revision", ""),
+        lambda document: without(document, shelf.section, item_id),
+        f"{names.get(item_id, item_id)} removed",
+        shelf.path,
+        lambda errors, status: shelf.show(request, shelf.card(house, item_id, sent).refused(errors), status),
+    )
+
+
+def conflict_sentence(newer: Saved) -> str:
+    """Say that somebody else saved meanwhile, and that nothing is lost."""
+    return (
+        f"The household was saved elsewhere after this page was opened ({newer.what}). Nothing you typed is lost "
+        "and nothing of the other change was overwritten: look over what you typed and save again."
+    )
+
+
+def _last(name: str) -> str:
+    """The name a form knows a field of the document by: without the list and the place in it."""
+    parts = name.split(".")
+    numbers = [i for i, part in enumerate(parts) if part.isdigit()]
+    if numbers:
+        return ".".join(parts[numbers[0] + 1 :])
+    return ".".join(parts[1:]) if parts[0] in SINGLES else name
+
+
+def _store(request: Request) -> Store:
+    store: Store = request.app.state.store
+    return store

@@ -1,0 +1,325 @@
+"""What people type, read once: numbers in either notation, percent, units, and what to say of the rest.
+
+Labels, units and limits come from `engine.fields`; here is only how a text becomes a number. Percent
+exists only on this side: a field that is a share in the engine is typed and shown in %. Everything
+typed is kept in `Parsed.raw`, so that a form can always be shown again as it was.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import MISSING, dataclass, field, fields, replace
+from typing import Any, Generic, TypeVar
+
+from engine.errors import InputError
+from engine.fields import Quantity, quantities
+
+T = TypeVar("T")
+LONGEST_TEXT = 80
+LEAST_SPELT_UNIT = 4
+"""Letters of the shortest unit that a label may say itself: cells, days, strings."""
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+_SPACES = re.compile(r"[\s\u00a0\u2009\u202f]+")
+_NUMBER = re.compile(r"([-+−]?)([\d.,]*\d[\d.,]*(?:[eE][-+]?\d+)?|nan|inf(?:inity)?)(.*)", re.IGNORECASE | re.DOTALL)
+_MADE_PLAIN = (
+    (re.compile(r"\d{1,3}(?:,\d{3})+\.\d+|\d{1,3}(?:,\d{3}){2,}"), ",", ""),
+    (re.compile(r"\d{1,3}(?:\.\d{3})+,\d+|\d{1,3}(?:\.\d{3}){2,}"), ".", ""),
+)
+_AMBIGUOUS = re.compile(r"[1-9]\d{0,2},\d{3}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Field:
+    """One control of a form.
+
+    `kind` is number, text, choice, tick, months or hidden. `default` is the text shown where nothing was
+    asked yet; `optional` lets it be left empty.
+    """
+
+    name: str
+    label: str
+    kind: str = "number"
+    quantity: Quantity | None = None
+    choices: tuple[tuple[str, str], ...] = ()
+    suggestions: tuple[str, ...] = ()
+    hint: str = ""
+    default: str = ""
+    optional: bool = False
+
+    @property
+    def caption(self) -> str:
+        """The label with its unit, unless the label says it already."""
+        unit = self.quantity.unit if self.quantity else ""
+        words = self.label.lower().split()
+        said = len(unit) >= LEAST_SPELT_UNIT and any(unit.lower() in (word, f"{word}s") for word in words)
+        return self.label if not unit or said else f"{self.label}, {unit}"
+
+    @property
+    def inputmode(self) -> str:
+        """The phone keyboard; the plain one where a minus may be needed, which decimal pads lack."""
+        if self.quantity is None or self.quantity.low < 0:
+            return ""
+        return "numeric" if self.quantity.whole else "decimal"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Fields that belong together; a folded group opens when something in it is to be mended."""
+
+    legend: str
+    fields: tuple[Field, ...]
+    hint: str = ""
+    folded: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Parsed(Generic[T]):
+    """A form as read: `value` is set exactly when `errors` is empty; `raw` always refills the form."""
+
+    raw: Mapping[str, str]
+    value: T | None = None
+    errors: Mapping[str, str] = field(default_factory=dict)
+
+    def refused(self, errors: Mapping[str, str]) -> Parsed[T]:
+        """Return the same form with what to mend."""
+        return replace(self, value=None, errors=dict(errors))
+
+
+Values = dict[str, Any]
+
+
+def read_number(text: str, meaning: Quantity) -> float:
+    """Read a number as a person types it: decimal point or comma, spaces between thousands, its unit behind.
+
+    Parameters
+    ----------
+    text : str
+        What was typed.
+    meaning : Quantity
+        The field's label, unit and limits.
+
+    Returns
+    -------
+    float
+        The number in the unit the field shows, limits not yet checked.
+
+    Raises
+    ------
+    InputError
+        If it is no number, if it could be two, or if it carries another unit.
+
+    Examples
+    --------
+    >>> volts = Quantity(label="Volts", unit="V", low=0, high=100)
+    >>> read_number(" 51,2 V", volts), read_number("1 234.5", volts), read_number("1.234,5", volts)
+    (51.2, 1234.5, 1234.5)
+    """
+    typed = _SPACES.sub(" ", text).strip()
+    found = _NUMBER.fullmatch(re.sub(r"(?<=\d) (?=\d{3}(?!\d))", "", typed))
+    if found is None:
+        raise InputError("", meaning.refuse(typed) or f"{meaning.label} cannot be “{typed}”.")
+    sign, digits, unit = found.groups()
+    _refuse_unit(unit.strip(), typed, meaning)
+    if _AMBIGUOUS.fullmatch(digits):
+        whole = digits.replace(",", "")
+        raise InputError(
+            "",
+            f"{meaning.label}: “{typed}” can be read in two ways. "
+            f"Write {digits.replace(',', '.')} if the comma is a decimal sign, or {whole} for the whole number.",
+        )
+    for pattern, mark, nothing in _MADE_PLAIN:
+        if pattern.fullmatch(digits):
+            digits = digits.replace(mark, nothing)
+    try:
+        number = float(digits.replace(",", "."))
+    except ValueError:
+        raise InputError("", meaning.refuse(typed) or f"{meaning.label} cannot be “{typed}”.") from None
+    return -number if sign in ("-", "−") else number
+
+
+def _refuse_unit(unit: str, typed: str, meaning: Quantity) -> None:
+    """Refuse a unit behind the number that is not the field's own."""
+    own = meaning.unit
+    if unit.lower() in ("", own.lower(), own.split(" ")[0].lower(), own.lower().removeprefix("°")):
+        return
+    advice = f"type it in {own}" if own else "type the number alone"
+    raise InputError("", f"{meaning.label}: “{typed}” carries “{unit}”, which this field does not take; {advice}.")
+
+
+def number(text: str, meaning: Quantity, optional: bool | None = None) -> float | int | None:
+    """Read and check one number; the result is as the engine stores it (shares, not percent).
+
+    Raises
+    ------
+    InputError
+        With the sentence that names field, value, limit and unit.
+    """
+    text = text.strip()
+    if not text:
+        if meaning.optional if optional is None else optional:
+            return None
+        raise InputError("", meaning.refuse("") or f"{meaning.label} is missing.")
+    stored = read_number(text, meaning) / meaning.scale
+    refusal = meaning.refuse(stored)
+    if refusal is not None:
+        raise InputError("", refusal)
+    return int(stored) if meaning.whole else stored
+
+
+def looks_like_share(text: str, meaning: Quantity) -> float | None:
+    """Return the percent probably meant where a percent field was given 0 < x <= 1, else None.
+
+    Examples
+    --------
+    >>> charge = Quantity(label="Charge now", unit="%", low=0, high=1, percent=True)
+    >>> looks_like_share("0,8", charge), looks_like_share("80", charge)
+    (80.0, None)
+    """
+    if not meaning.percent or not text.strip():
+        return None
+    try:
+        typed = read_number(text, meaning)
+    except InputError:
+        return None
+    likely = round(typed * 100, 6)
+    return likely if 0 < typed <= 1 and meaning.refuse(likely / 100) is None else None
+
+
+def text_of(value: Any, meaning: Quantity | None = None) -> str:
+    """Write a stored value as a form shows it.
+
+    Examples
+    --------
+    >>> text_of(0.155, Quantity(label="Reserve", unit="%", low=0, high=1, percent=True)), text_of(None), text_of(280.0)
+    ('15.5', '', '280')
+    """
+    if value is None or value is False:
+        return ""
+    if value is True:
+        return "1"
+    if isinstance(value, float):
+        scaled = value * (meaning.scale if meaning else 1.0)
+        text = f"{scaled:.10f}".rstrip("0").rstrip(".") if math.isfinite(scaled) else str(scaled)
+        return text
+    if isinstance(value, tuple | list):
+        return ",".join(str(item) for item in value)
+    return str(value)
+
+
+def number_field(
+    name: str, meaning: Quantity, *, default: Any = None, optional: bool | None = None, hint: str = ""
+) -> Field:
+    """Return the field of one declared quantity."""
+    return Field(
+        name=name,
+        label=meaning.label,
+        quantity=meaning,
+        hint=hint or meaning.hint,
+        default=text_of(default, meaning),
+        optional=meaning.optional if optional is None else optional,
+    )
+
+
+def number_fields(kind: type, *names: str) -> tuple[Field, ...]:
+    """Return the fields of a dataclass's declared quantities, all of them or those named, in order."""
+    meanings = quantities(kind)
+    defaults = {f.name: None if f.default is MISSING else f.default for f in fields(kind)}
+    return tuple(number_field(n, meanings[n], default=defaults[n]) for n in (names or meanings))
+
+
+def parse(wanted: Iterable[Field], typed: Mapping[str, str], *, build: Callable[[Values], T]) -> Parsed[T]:
+    """Read a form and build what it describes.
+
+    Parameters
+    ----------
+    wanted : iterable of Field
+        The fields of the form.
+    typed : mapping
+        What was sent; a field that is missing takes its default, except a tick, which is then off
+        if anything was sent at all.
+    build : callable
+        Makes the value from the fields' values by name; an `InputError` it raises is shown at its field.
+
+    Returns
+    -------
+    Parsed
+        With `value`, or with `errors` by field name.
+    """
+    wanted = tuple(wanted)
+    raw = {f.name: _sent(f, typed) for f in wanted}
+    values: Values = {}
+    errors: dict[str, str] = {}
+    for one in wanted:
+        try:
+            values[one.name] = _read(one, raw[one.name])
+        except InputError as fault:
+            errors[one.name] = fault.message
+    if not errors:
+        try:
+            return Parsed(raw=raw, value=build(values))
+        except InputError as fault:
+            for part in fault.every():
+                errors.setdefault(part.field if part.field in raw else "", part.message)
+    return Parsed(raw=raw, errors=errors)
+
+
+def _sent(one: Field, typed: Mapping[str, str]) -> str:
+    if one.kind in ("tick", "months") and typed:
+        return typed.get(one.name, "")
+    return typed.get(one.name, one.default)
+
+
+def _read(one: Field, text: str) -> Any:
+    text = text.strip()
+    if one.kind == "number":
+        assert one.quantity is not None
+        return number(text, one.quantity, one.optional)
+    if one.kind == "tick":
+        return bool(text)
+    if one.kind == "months":
+        return tuple(int(month) for month in text.split(",") if month.isdigit())
+    if one.kind == "choice":
+        if not text and "" not in dict(one.choices):
+            raise InputError(one.name, f"{one.label} is missing: choose one.")
+        if text not in dict(one.choices):
+            has = ", ".join(name for _, name in one.choices)
+            raise InputError(one.name, f"{one.label} cannot be “{text}”; choose from: {has}.")
+        return text
+    if not text and not one.optional:
+        raise InputError(one.name, f"{one.label} is missing: enter a text of up to {LONGEST_TEXT} characters.")
+    if len(text) > LONGEST_TEXT:
+        raise InputError(one.name, f"{one.label} must be up to {LONGEST_TEXT} characters long; got {len(text)}.")
+    return text
+
+
+def filled(wanted: Iterable[Field], values: Mapping[str, Any]) -> Parsed[Any]:
+    """Return a form filled with stored values; a field without one shows its default."""
+    raw = {f.name: text_of(values[f.name], f.quantity) if f.name in values else f.default for f in wanted}
+    return Parsed(raw=raw)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Card:
+    """One form of a page that has several: its groups, what is typed, and ids of its own."""
+
+    id: str
+    prefix: str
+    groups: tuple[Group, ...]
+    form: Parsed[Any]
+    button: str
+    cancel: str = ""
+
+    @property
+    def fields(self) -> tuple[Field, ...]:
+        """Every field of the card."""
+        return tuple(one for group in self.groups for one in group.fields)
+
+    def refused(self, errors: Mapping[str, str]) -> Card:
+        """Return the card with what to mend; what fits no field stands at its head."""
+        known = {one.name for one in self.fields}
+        kept = {name: text for name, text in errors.items() if name in known}
+        other = " ".join(text for name, text in errors.items() if name not in known)
+        return replace(self, form=self.form.refused(({"": other} if other else {}) | kept))

@@ -1,0 +1,1 @@
+"""One module a page, each exposing `router`; `webapp.app` lists them."""

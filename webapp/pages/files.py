@@ -1,0 +1,218 @@
+"""Files: the households kept here, their versions, and taking a copy in or out."""
+
+from __future__ import annotations
+
+import json
+import re
+from http import HTTPStatus
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request
+from starlette.datastructures import UploadFile
+from starlette.responses import RedirectResponse, Response
+
+from engine.errors import InputError
+from engine.house import household
+from webapp.editing import Sent, Typed, conflict_sentence, opened, save, with_values
+from webapp.render import Page, render
+from webapp.store import Conflict, Document, Store, example_document
+
+PAGE = Page("", "Files", "/files")
+router = APIRouter()
+
+SHOWN_VERSIONS = 30
+SHOWN_FAULTS = 20
+
+
+async def uploaded(request: Request) -> tuple[str, bytes]:
+    """Return name and content of the file a form sent."""
+    async with request.form(max_files=1, max_fields=10) as form:
+        sent = form.get("file")
+        if not isinstance(sent, UploadFile) or not sent.filename:
+            raise InputError("file", "No file was chosen: choose a household's JSON file first.")
+        return sent.filename, await sent.read()
+
+
+Upload = Annotated[tuple[str, bytes], Depends(uploaded)]
+
+
+def _show(request: Request, errors: dict[str, str] | None = None, status: int = 200) -> Response:
+    store: Store = request.app.state.store
+    saved, house = opened(request)
+    return render(
+        request,
+        "files.html",
+        status=status,
+        house=house,
+        households=store.households(),
+        deleted=store.households(deleted=True),
+        versions=store.versions(saved.household_id)[:SHOWN_VERSIONS],
+        folder=store.folder,
+        errors=errors or {},
+    )
+
+
+def _back(path: str) -> Response:
+    return RedirectResponse(path, HTTPStatus.SEE_OTHER)
+
+
+def _id(sent: Typed) -> int:
+    text = sent.get("household", "")
+    if not text.isdigit():
+        raise InputError("household", f"The number of a household must be a whole number; got “{text}”.")
+    return int(text)
+
+
+def own_page(path: str) -> str:
+    """Return the path if it is one of ours, else the page of files.
+
+    Examples
+    --------
+    >>> own_page("/banks"), own_page("//elsewhere.example/x")
+    ('/banks', '/files')
+    """
+    return path if re.match(r"/(?![/\\])", path) else PAGE.path
+
+
+@router.get(PAGE.path)
+def page(request: Request) -> Response:
+    """Show the households and the versions of the open one."""
+    return _show(request)
+
+
+@router.post("/files/open")
+def open_one(request: Request, sent: Sent) -> Response:
+    """Open another household."""
+    request.app.state.store.open(_id(sent))
+    return _back("/")
+
+
+@router.post("/files/new")
+def new(request: Request, sent: Sent) -> Response:
+    """Start an empty household; its place is that of the open one until it is changed."""
+    saved, _ = opened(request)
+    document: Document = {"format": household.FORMAT, "name": "My household", "site": saved.document["site"]}
+    request.app.state.store.create(household.write(household.read(document)), "started empty")
+    return _back("/banks")
+
+
+@router.post("/files/example")
+def restore_example(request: Request, sent: Sent) -> Response:
+    """Bring the example back as it shipped, beside everything else."""
+    request.app.state.store.create(example_document(), "the example, as shipped")
+    return _back("/")
+
+
+@router.post("/files/duplicate")
+def duplicate(request: Request, sent: Sent) -> Response:
+    """Copy a household and open the copy."""
+    document = request.app.state.store.latest(_id(sent)).document
+    copy = {**document, "name": f"{document['name']} (copy)", "example": False}
+    request.app.state.store.create(copy, f"copied from {document['name']}")
+    return _back(PAGE.path)
+
+
+@router.post("/files/delete")
+def delete(request: Request, sent: Sent) -> Response:
+    """Delete a household; it stays below, to be brought back."""
+    request.app.state.store.delete(_id(sent))
+    return _back(f"{PAGE.path}#deleted")
+
+
+@router.post("/files/undelete")
+def undelete(request: Request, sent: Sent) -> Response:
+    """Bring a deleted household back."""
+    request.app.state.store.undelete(_id(sent))
+    return _back(PAGE.path)
+
+
+@router.post("/files/rename")
+def rename(request: Request, sent: Sent) -> Response:
+    """Give the open household another name and note."""
+    name, note = sent.get("name", "").strip(), sent.get("note", "").strip()
+    if not 1 <= len(name) <= 80:
+        return _show(request, {"name": f"The name must be 1 to 80 characters long; got {len(name)}."}, 422)
+    return save(
+        request,
+        sent.get("revision", ""),
+        lambda document: {**document, "name": name, "note": note},
+        f"named {name}",
+        PAGE.path,
+        lambda errors, status: _show(request, errors, status),
+    )
+
+
+@router.get("/files/household.json")
+def download(request: Request) -> Response:
+    """Give the open household as a JSON document."""
+    saved, _ = opened(request)
+    name = re.sub(r"[^A-Za-z0-9]+", "-", saved.name).strip("-").lower() or "household"
+    headers = {"Content-Disposition": f'attachment; filename="{name}.json"', "Cache-Control": "no-store"}
+    text = json.dumps(saved.document, indent=2, ensure_ascii=False)
+    return Response(text, media_type="application/json", headers=headers)
+
+
+@router.post("/files/upload")
+def upload(request: Request, sent: Upload) -> Response:
+    """Take a household's JSON document in as a household of its own."""
+    name, content = sent
+    try:
+        document = household.write(household.read(content))
+    except InputError as fault:
+        lead = f"{name} was not taken in and nothing was changed."
+        told = [part.message for part in fault.every()[:SHOWN_FAULTS]]
+        return _show(request, {"file": lead, "": " ".join(told)}, 422)
+    request.app.state.store.create(document, f"taken in from {name}")
+    return _back("/")
+
+
+@router.post("/files/version")
+def restore_version(request: Request, sent: Sent) -> Response:
+    """Bring an earlier version of the open household back."""
+    chosen = sent.get("version", "")
+    return _restore(request, sent, int(chosen) if chosen.isdigit() else 0, f"version {chosen} restored", PAGE.path)
+
+
+@router.post("/undo")
+def undo(request: Request, sent: Sent) -> Response:
+    """Bring back what stood before the last save."""
+    saved, _ = opened(request)
+    mark = next((m for m in ("undid: ", "redid: ") if saved.what.startswith(m)), "")
+    what = ("redid: " if mark == "undid: " else "undid: ") + saved.what.removeprefix(mark)
+    return _restore(request, sent, saved.revision - 1, what, own_page(sent.get("back", "")))
+
+
+def _restore(request: Request, sent: Typed, revision: int, what: str, back: str) -> Response:
+    saved, _ = opened(request)
+    base = sent.get("revision", "")
+    try:
+        request.app.state.store.restore(saved.household_id, revision, int(base) if base.isdigit() else 0, what)
+    except Conflict as fault:
+        request.state.saved = fault.newer
+        return _show(request, {"": conflict_sentence(fault.newer)}, HTTPStatus.CONFLICT)
+    return _back(back)
+
+
+@router.post("/apply")
+def apply(request: Request, sent: Sent) -> Response:
+    """Carry out the one-click remedy of a notice: set some values of one part of the household."""
+    values = {n.removeprefix("value."): _json(n, text) for n, text in sent.items() if n.startswith("value.")}
+
+    def refuse(errors: dict[str, str], status: int) -> Response:
+        return _show(request, {"": " ".join(errors.values())}, status)
+
+    return save(
+        request,
+        sent.get("revision", ""),
+        lambda document: with_values(document, sent.get("section", ""), sent.get("item_id", ""), values),
+        sent.get("what", "a remedy")[:80],
+        own_page(sent.get("back", "")),
+        refuse,
+    )
+
+
+def _json(name: str, text: str) -> object:
+    try:
+        return json.loads(text)
+    except ValueError:
+        raise InputError(name, f"The value of {name} must be a number or a quoted text; got “{text}”.") from None

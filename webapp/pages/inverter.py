@@ -1,0 +1,116 @@
+"""Inverter: its span of volts, its cut-off and restart, its power and what it loses."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from engine.answers.notices import household_notices
+from engine.fields import quantities
+from engine.house.household import Household
+from engine.house.inverter import FULL_LOAD_EFFICIENCY, Inverter, losses_from_full_load
+from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
+from webapp.forms import Card, Field, Group, Values, filled, number_field, number_fields
+from webapp.render import Page, render
+from webapp.store import Document
+
+PAGE = Page("Describe", "Inverter", "/inverter")
+router = APIRouter()
+
+LOSSES = ("k1", "k2")
+SAME_LOSS = 1e-9
+PERCENT_DIGITS = 5
+"""Digits of an efficiency as a share that a person would have typed: thousandths of a percent."""
+
+
+def _full_load(inverter: Inverter) -> float | None:
+    """The full-load efficiency if it alone gives this inverter's losses, else None."""
+    efficiency = round(inverter.efficiency(inverter.rated_w), PERCENT_DIGITS)
+    k1, k2 = losses_from_full_load(efficiency, inverter.idle_w, inverter.rated_w)
+    same = abs(k1 - inverter.k1) < SAME_LOSS and abs(k2 - inverter.k2) < SAME_LOSS
+    return efficiency if same else None
+
+
+def _card(house: Household, item_id: str, sent: Typed) -> Card:
+    inverter = next((i for i in house.inverters if i.id == item_id), None)
+    meanings = quantities(Inverter)
+    groups = (
+        Group(
+            legend="What it is",
+            fields=(
+                Field(name="name", label="Name", kind="text", default="Inverter"),
+                *number_fields(Inverter, "rated_w", "idle_w"),
+                number_field("efficiency", FULL_LOAD_EFFICIENCY, optional=True),
+            ),
+        ),
+        Group(
+            legend="Its span of battery volts",
+            fields=number_fields(Inverter, "dc_min_v", "restart_v", "dc_max_v", "charge_limit_a"),
+            hint="Volts of the whole pack at the inverter’s battery terminals.",
+        ),
+        Group(
+            legend="Losses one by one",
+            fields=tuple(number_field(name, meanings[name], optional=True) for name in LOSSES),
+            hint="Draw = idle + (1 + first) × power + second × power² ÷ rated power; where no efficiency is typed.",
+            folded=True,
+        ),
+    )
+    values: Values = {}
+    if inverter is not None:
+        values = {name: getattr(inverter, name) for name in (*meanings, "name")}
+        values["efficiency"] = _full_load(inverter)
+    return Card(
+        id=inverter.id if inverter else "",
+        prefix=f"inverter-{inverter.id}-" if inverter else "add-inverter-",
+        groups=groups,
+        form=filled([f for group in groups for f in group.fields], values),
+        button="Save this inverter" if inverter else "Add this inverter",
+    )
+
+
+def _thing(values: Values, old: Document) -> Document:
+    thing = {**old, **values}
+    efficiency = thing.pop("efficiency")
+    if efficiency is not None:
+        thing["k1"], thing["k2"] = losses_from_full_load(efficiency, values["idle_w"], values["rated_w"])
+    return thing
+
+
+def _show(request: Request, changed: Card | None = None, status: int = 200) -> Response:
+    _, house = opened(request)
+    cards = [_card(house, inverter.id, {}) for inverter in house.inverters]
+    if changed is not None:
+        cards = [changed if card.id == changed.id else card for card in cards]
+    joined = {bank.inverter: bank.name for bank in house.banks if bank.inverter}
+    notices = household_notices(house, local_now(request, house).month)
+    return render(
+        request,
+        "inverter.html",
+        status=status,
+        views=list(zip(house.inverters, cards, strict=True)),
+        adding=changed if changed is not None and not changed.id else _card(house, "", {}),
+        changed=changed,
+        joined=joined,
+        warnings=[notice for notice in notices if notice.page == "inverter"],
+    )
+
+
+SHELF = Shelf(section="inverters", path=PAGE.path, anchor="inverter", card=_card, thing=_thing, show=_show)
+
+
+@router.get(PAGE.path)
+def page(request: Request) -> Response:
+    """Show the inverters."""
+    return _show(request)
+
+
+@router.post(PAGE.path)
+def change(request: Request, sent: Sent) -> Response:
+    """Add an inverter or save a changed one."""
+    return change_thing(request, SHELF, sent)
+
+
+@router.post(f"{PAGE.path}/remove")
+def remove(request: Request, sent: Sent) -> Response:
+    """Remove an inverter; banks joined to it are then listed only."""
+    return remove_thing(request, SHELF, sent)

@@ -1,0 +1,159 @@
+"""Loads: what the household uses, when, and what of it may wait or be switched off."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from engine.answers.notices import household_notices
+from engine.house.household import Household
+from engine.house.load_kinds import KINDS, LoadField
+from engine.house.loads import SIDES, Load, daily_kwh
+from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
+from webapp.forms import MONTHS, Card, Field, Group, Values, filled, number_field, text_of
+from webapp.render import Page, render
+from webapp.store import Document
+
+PAGE = Page("Describe", "Loads", "/loads")
+router = APIRouter()
+
+VALUE = "values."
+EVERY_MONTH = ",".join(str(month) for month in range(1, 13))
+FLAGS = {"can_wait": "can wait", "can_shed": "can be switched off", "never_off": "never off"}
+TICKS = {
+    "can_wait": ("It can wait for another day", "Washing, car, pool: things of another day"),
+    "can_shed": ("It can be switched off to save energy", ""),
+    "never_off": ("It must never go off", "Freezer, medical device, alarm"),
+}
+
+
+def _kind_field(name: str, field: LoadField) -> Field:
+    """One of a kind's own numbers; left empty it takes the kind's default, which the hint names."""
+    stand_in = f"{text_of(field.default, field.quantity)} {field.quantity.unit}".strip()
+    hint = f"{field.quantity.hint}. Left empty: {stand_in} ({field.source.kind})".removeprefix(". ")
+    return number_field(f"{VALUE}{name}", field.quantity, optional=True, hint=hint)
+
+
+def _groups(house: Household, kind: str) -> tuple[Group, ...]:
+    meaning = KINDS[kind]
+    feeds = (("", "The first inverter"), *((i.id, i.name) for i in house.inverters))
+    sides = tuple((side, text.capitalize()) for side, text in SIDES.items())
+    months = tuple((str(number), name) for number, name in enumerate(MONTHS, 1))
+    return (
+        Group(
+            legend=meaning.name,
+            hint=meaning.hint,
+            fields=(
+                Field(name="kind", label="Kind", kind="hidden", default=kind),
+                Field(name="name", label="Name", kind="text", default=meaning.name),
+                *(_kind_field(name, field) for name, field in meaning.fields.items()),
+            ),
+        ),
+        Group(
+            legend="When, and may it wait?",
+            fields=(
+                *(Field(name=n, label=label, kind="tick", hint=hint) for n, (label, hint) in TICKS.items()),
+                Field(
+                    name="months", label="Months in which it runs", kind="months", choices=months, default=EVERY_MONTH
+                ),
+            ),
+        ),
+        Group(
+            legend="Where it was measured, what feeds it",
+            folded=True,
+            hint="At the sockets, the inverter’s losses are added; at the battery side they are in it already.",
+            fields=(
+                Field(name="measured", label="Measured", kind="choice", choices=sides, default="ac"),
+                Field(name="inverter", label="Fed by", kind="choice", choices=feeds),
+            ),
+        ),
+    )
+
+
+def _card(house: Household, item_id: str, sent: Typed) -> Card:
+    load = next((one for one in house.loads if one.id == item_id), None)
+    kind = load.kind if load else sent.get("kind", "")
+    groups = _groups(house, kind if kind in KINDS else "timed")
+    fields = [f for group in groups for f in group.fields]
+    values: Values = {}
+    if load is not None:
+        names = (*FLAGS, "kind", "name", "months", "measured", "inverter")
+        values = {name: getattr(load, name) for name in names}
+        values |= {f"{VALUE}{name}": value for name, value in load.values.items()}
+    return Card(
+        id=load.id if load else "",
+        prefix=f"load-{load.id}-" if load else "add-load-",
+        groups=groups,
+        form=filled(fields, values),
+        button="Save this load" if load else "Add this load",
+        cancel=PAGE.path,
+    )
+
+
+def _thing(values: Values, old: Document) -> Document:
+    typed = {name.removeprefix(VALUE): value for name, value in values.items() if name.startswith(VALUE)}
+    thing = {**old, **{name: value for name, value in values.items() if not name.startswith(VALUE)}}
+    thing["values"] = {name: value for name, value in typed.items() if value is not None}
+    thing["months"] = list(values["months"])
+    return thing
+
+
+def _row(house: Household, load: Load, month: int) -> dict[str, Any]:
+    """What the table says of a load."""
+    marks = [text for flag, text in FLAGS.items() if getattr(load, flag)]
+    if len(load.months) < len(MONTHS):
+        marks.insert(0, ", ".join(MONTHS[m - 1] for m in sorted(load.months)))
+    if load.measured != "ac":
+        marks.append(f"measured {SIDES[load.measured]}")
+    return {"load": load, "kwh": daily_kwh(load, month, house.south), "marks": marks, "kind": load.meaning.name}
+
+
+def _show(request: Request, changed: Card | None = None, status: int = 200) -> Response:
+    _, house = opened(request)
+    month = local_now(request, house).month
+    edited, kind = request.query_params.get("edit", ""), request.query_params.get("add", "")
+    if changed is None and any(load.id == edited for load in house.loads):
+        changed = _card(house, edited, {})
+    elif changed is None and kind in KINDS:
+        changed = _card(house, "", {"kind": kind})
+    rows = [_row(house, load, month) for load in house.loads]
+    notices = household_notices(house, month)
+    return render(
+        request,
+        "loads.html",
+        status=status,
+        rows=rows,
+        total_kwh=sum(row["kwh"] for row in rows),
+        month=MONTHS[month - 1],
+        kinds=KINDS,
+        kind=next((load.kind for load in house.loads if changed and load.id == changed.id), kind),
+        changed=changed,
+        warnings=[notice for notice in notices if notice.page == "loads"],
+    )
+
+
+def _show_sent(request: Request, changed: Card | None, status: int) -> Response:
+    return _show(request, changed, status)
+
+
+SHELF = Shelf(section="loads", path=PAGE.path, anchor="load", card=_card, thing=_thing, show=_show_sent)
+
+
+@router.get(PAGE.path)
+def page(request: Request) -> Response:
+    """Show the loads; `?edit=` opens one of them, `?add=` a new one of a kind."""
+    return _show(request)
+
+
+@router.post(PAGE.path)
+def change(request: Request, sent: Sent) -> Response:
+    """Add a load or save a changed one."""
+    return change_thing(request, SHELF, sent)
+
+
+@router.post(f"{PAGE.path}/remove")
+def remove(request: Request, sent: Sent) -> Response:
+    """Remove a load."""
+    return remove_thing(request, SHELF, sent)

@@ -1,0 +1,238 @@
+"""How it is worked out: every model with its formula, source, limits and a worked number."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from engine.answers.autonomy import LOAD_SPREAD_SHARE
+from engine.answers.sizing import RECOVERY_DAYS
+from engine.balance.step import MAX_SOC_STEP, MAX_TAPER_H
+from engine.cells import catalogue
+from engine.cells.chemistry import field_label
+from engine.sky import climate as climates
+from engine.sky.days import WORDS
+from engine.sky.irradiance import ALBEDO_SHARE
+from engine.sky.sun import POWER_PER_C, START_W_PER_KWP
+from webapp import worked_house, worked_parts
+from webapp.facts import KIND_MEANINGS, facts, lines, shown
+from webapp.render import Page, fixed, render
+
+PAGE = Page("", "How it is worked out", "/method")
+router = APIRouter()
+
+CONTENTS = (
+    ("terms", "Words used here"),
+    ("kinds", "Kinds of numbers"),
+    ("hours", "How long it lasts"),
+    ("cell", "One cell"),
+    ("charge", "Where a charge ends"),
+    ("floor", "How low it may go"),
+    ("lead", "Lead-acid: rate and slow filling"),
+    ("cold", "Cold"),
+    ("steps", "From the label to the sockets"),
+    ("scales", "Which percentage is this?"),
+    ("inverter", "Inverter"),
+    ("loads", "Loads"),
+    ("sun", "Sun"),
+    ("spells", "Dull spells"),
+    ("size", "How big for N days"),
+    ("week", "The rainy week"),
+    ("step", "How time is stepped"),
+    ("range", "What a range means"),
+    ("accuracy", "How good it is"),
+    ("chemistries", "The cells that ship"),
+    ("data", "Weather data and credits"),
+    ("limits", "What is not modelled"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Accuracy:
+    """What was held against what, and how far apart they came; a test finds `numbers` again."""
+
+    id: str
+    what: str
+    judge: str
+    result: str
+    numbers: tuple[float, ...]
+    digits: int
+    signed: bool = False
+
+    @property
+    def sentence(self) -> str:
+        """The result with its numbers, signed where they are differences."""
+        plus = ["+" if self.signed and number > 0.0 else "" for number in self.numbers]
+        return self.result.format(
+            *(sign + fixed(number, self.digits) for sign, number in zip(plus, self.numbers, strict=True))
+        )
+
+
+ACCURACIES = (
+    Accuracy(
+        id="sun",
+        what="Where the sun stands",
+        judge="NREL’s solar position algorithm in pvlib: six places from near the pole to the tropics, 2006 to 2044",
+        result="within {} degrees",
+        numbers=(0.16,),
+        digits=2,
+    ),
+    Accuracy(
+        id="dull-plane",
+        what="Light on tilted panels on dull days (less than 0.4 of a clear one)",
+        judge="measured beam and diffuse hours with Perez’s model in pvlib: typical years of Greensboro and Sand Point",
+        result="{} % and {} % over all dull days",
+        numbers=(1.4, 2.7),
+        digits=1,
+        signed=True,
+    ),
+    Accuracy(
+        id="dull-yield",
+        what="Yield of the panels on the same days",
+        judge="the same, with PVWatts at the measured air temperature",
+        result="{} % and {} %",
+        numbers=(-2.1, -2.9),
+        digits=1,
+        signed=True,
+    ),
+    Accuracy(
+        id="year-yield",
+        what="Yield over the whole typical year, bright days included",
+        judge="the same",
+        result="{} % and {} %: too little on bright days in high latitudes, which is the careful side",
+        numbers=(-2.7, -13.8),
+        digits=1,
+        signed=True,
+    ),
+    Accuracy(
+        id="charge-lfp",
+        what="Charge reached by voltage, LFP, at 0.1C and 0.2C without a hold and held",
+        judge="PyBaMM’s Doyle-Fuller-Newman cell, parameters Prada2013",
+        result="mean {}, {} and {} points; worst {}, {} and {}",
+        numbers=(0.1, 0.1, 0.1, 0.6, 0.5, 0.7),
+        digits=1,
+    ),
+    Accuracy(
+        id="charge-nmc",
+        what="The same for NMC",
+        judge="PyBaMM, parameters Chen2020",
+        result="mean {}, {} and {} points; worst {}, {} and {}",
+        numbers=(0.1, 0.1, 0.2, 0.4, 0.3, 0.4),
+        digits=1,
+    ),
+    Accuracy(
+        id="charge-fast",
+        what="The same at 0.5C without a hold, LFP and NMC: worst of all volts",
+        judge="PyBaMM, as above",
+        result="{} points on LFP’s flat stretch, where no voltage tells the charge, and {} points",
+        numbers=(13.2, 4.3),
+        digits=1,
+    ),
+    Accuracy(
+        id="energy",
+        what="Energy from full to empty at 0.1C and 0.2C, LFP then NMC",
+        judge="PyBaMM, discharges that were not used to make the curves",
+        result="{}, {}, {} and {} %",
+        numbers=(0.0, 0.7, 0.0, -0.1),
+        digits=1,
+        signed=True,
+    ),
+    Accuracy(
+        id="sodium",
+        what="Sodium-ion: charge at 2.4, 2.8, 3.0, 3.6 and 3.8 V, 0.5C without a hold",
+        judge="common practice without a source, another cell than the one measured: 6, 19, 42.6, 80 and 92.2 %",
+        result="{}, {}, {}, {} and {} points",
+        numbers=(-0.5, -0.6, -3.4, -3.9, -3.6),
+        digits=1,
+        signed=True,
+    ),
+    Accuracy(
+        id="house",
+        what="Hours of a house’s day, January and July",
+        judge="the German standard profile H0 of demandlib",
+        result="{} and {} % of the day’s energy in an hour (root mean square)",
+        numbers=(0.16, 0.12),
+        digits=2,
+    ),
+)
+"""Only what a test of this program measures again is listed."""
+
+CONSTANTS = {
+    "load_spread": LOAD_SPREAD_SHARE,
+    "recovery_days": RECOVERY_DAYS,
+    "soc_step": MAX_SOC_STEP,
+    "taper_h": MAX_TAPER_H,
+    "albedo": ALBEDO_SHARE,
+    "power_per_c": POWER_PER_C,
+    "start_w_per_kwp": START_W_PER_KWP,
+}
+"""Numbers of the models that the text names."""
+
+VALUE_FIELDS = (
+    "v_nominal",
+    "v_low",
+    "v_full",
+    "v_charge",
+    "v_max",
+    "holds",
+    "tail_c",
+    "coulombic_efficiency",
+    "charge_c_max",
+    "discharge_c_max",
+    "charge_min_c",
+    "charge_max_c",
+    "discharge_min_c",
+    "discharge_max_c",
+    "peukert_k",
+    "rated_h",
+    "rate_loss_per_c",
+    "acceptance_tau_h",
+    "self_discharge_per_month",
+    "reserve_soc",
+    "series_step",
+)
+
+
+@lru_cache(maxsize=1)
+def content() -> dict[str, Any]:
+    """Everything the page shows, asked of the engine and the shipped data once."""
+    cells = [catalogue.load(key) for key in catalogue.names()]
+    return {
+        "contents": CONTENTS,
+        "constants": CONSTANTS,
+        "kinds": KIND_MEANINGS,
+        "words": WORDS,
+        "hours": lines(worked_house.hours_left()),
+        "hours_really": lines(worked_house.hours_left_really()),
+        "spread": lines(worked_house.spread()),
+        "charge_end": lines(worked_parts.charge_end()),
+        "charge_tables": {name.split(" (")[0]: rows for name, rows in worked_parts.charge_tables().items()},
+        "cut_off": lines(worked_parts.cut_off()),
+        "restart": lines(worked_parts.restart()),
+        "peukert": lines(worked_parts.peukert()),
+        "acceptance": lines(worked_parts.acceptance()),
+        "cold": worked_parts.cold(),
+        "steps": [(step.label, step.left_kwh, step.why) for step in worked_house.steps()],
+        "scales": lines(worked_house.scales()),
+        "inverter_rows": worked_parts.inverter_rows(),
+        "data_sheet": lines(worked_parts.from_data_sheet()),
+        "load_lines": lines(worked_parts.loads()),
+        "sun_rows": worked_parts.sun_rows(),
+        "size": lines(worked_house.size()),
+        "week": lines(worked_house.week()),
+        "accuracies": ACCURACIES,
+        "cells": [(cell, facts(cell)) for cell in cells],
+        "values": [(field_label(name), [shown(cell, name) for cell in cells]) for name in VALUE_FIELDS],
+        "presets": list(climates.presets().values()),
+        "climates": [climates.load(key) for key in climates.names()],
+    }
+
+
+@router.get(PAGE.path)
+def page(request: Request) -> Response:
+    """Show how everything is worked out."""
+    return render(request, "method.html", **content())

@@ -1,0 +1,209 @@
+"""Sheet: the household, its answers, every input and every assumption, as a document to print."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from engine.answers.sheet import Sheet, sheet
+from engine.errors import Unreachable
+from engine.house.household import Household
+from engine.sky.days import Sky
+from webapp import comparing_view, sizing_view
+from webapp import sheet_view as view
+from webapp.autonomy_view import bank_views, on_the_clock
+from webapp.comparing_view import week_view
+from webapp.editing import opened
+from webapp.facts import lines
+from webapp.forms import Field, Parsed, Values, number_field, parse
+from webapp.pages import today
+from webapp.pages.size import DAYS, USUAL_DAYS
+from webapp.questions import (
+    OWN_DAY,
+    Blocked,
+    bank_field,
+    first_step,
+    plain_query,
+    read_sky,
+    spell_choices,
+    to_civil,
+    to_standard,
+    tried,
+    usual_spell,
+)
+from webapp.render import Page, json_answer, json_errors, render
+from webapp.words import MONTHS, long_date
+
+PAGE = Page("Check", "Sheet", "/sheet")
+router = APIRouter()
+
+WEEK_DAYS = 7
+"""Days of the week that are compared at least."""
+HOURS_PX, WEEK_PX = 220, 270
+"""Heights of the charts on the sheet [px]."""
+WORDS = (("dull", "Dull days"), ("dark", "Dark days"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """The question of Today, and what the sheet asks besides."""
+
+    today: today.Question
+    fields: tuple[Field, ...]
+    form: Parsed[Values]
+    spell: Sky | None
+    week: Sky | None
+
+
+@router.get(PAGE.path)
+def page(request: Request) -> Response:
+    """Show the sheet."""
+    asked = read_question(request)
+    answer, blocked = (None, None) if asked.form.errors else worked_out(asked)
+    saved, _ = opened(request)
+    return render(
+        request,
+        "sheet.html",
+        status=422 if asked.form.errors else 200,
+        fields=asked.fields,
+        form=asked.form,
+        query=plain_query(asked.today.typed),
+        made_text=view.date_and_time(asked.today.now),
+        fingerprint=view.fingerprint(saved.text),
+        blocked=blocked,
+        answer=answer,
+        **({} if answer is None else _shown(asked, answer)),
+    )
+
+
+@router.get(f"{PAGE.path}.json")
+def as_json(request: Request) -> Response:
+    """Give the same sheet as JSON, unrounded, with the moments on the household's clock."""
+    asked = read_question(request)
+    if asked.form.errors:
+        return json_errors(asked.form.errors)
+    answer, blocked = worked_out(asked)
+    if blocked is not None:
+        return json_errors({"household": blocked.sentence})
+    return json_answer(answer)
+
+
+def read_question(request: Request) -> Asked:
+    """Read the query over the open household; faults are in the form's errors."""
+    question = today.read_question(request)
+    house, typed = question.house, question.typed
+    month = to_standard(house.site, question.moment).month
+    days_field = number_field("days", DAYS, default=USUAL_DAYS)
+    days = (parse((days_field,), typed, build=lambda values: values).value or {"days": USUAL_DAYS})["days"]
+    texts = {
+        "sky": question.sky_text,
+        "spell": typed.get("spell") or usual_dull_days(house, month, days),
+        "week": typed.get("week") or usual_spell(house.site, WEEK_DAYS),
+    }
+    fields = (
+        *question.fields,
+        days_field,
+        *bank_field(question.supplies),
+        *_sky_fields(house, texts),
+    )
+    form: Parsed[Values] = parse(fields, {**typed, **texts}, build=lambda values: values)
+    errors = {**question.form.errors, **form.errors}
+    spell = tried(errors, "spell", lambda: read_sky(texts["spell"], house, month), None)
+    week = tried(errors, "week", lambda: read_sky(texts["week"], house, month, WEEK_DAYS), None)
+    return Asked(today=question, fields=fields, form=form.refused(errors) if errors else form, spell=spell, week=week)
+
+
+def _sky_fields(house: Household, texts: Mapping[str, str]) -> tuple[Field, ...]:
+    asked = (("sky", "The coming days", ()), ("spell", "Days for the size", WORDS), ("week", "Days for the week", ()))
+    return tuple(
+        Field(
+            name=name,
+            label=label,
+            kind="choice",
+            choices=spell_choices(house.site, house.sun, texts[name], extra),
+            default=texts[name],
+        )
+        for name, label, extra in asked
+    )
+
+
+def usual_dull_days(house: Household, month: int, days: int) -> str:
+    """Return the dull days of a size where none are asked for: your own if they can be, else the worst ones measured."""
+    if house.sun.dull_day_kwh is None:
+        return usual_spell(house.site, days)
+    own = tried({}, "sky", lambda: read_sky(OWN_DAY, house, month), None)
+    return usual_spell(house.site, days) if own is None else OWN_DAY
+
+
+def worked_out(asked: Asked) -> tuple[Sheet | None, Blocked | None]:
+    """Return the sheet on the household's clock, or why there is none."""
+    question = asked.today
+    site, values = question.house.site, asked.form.value or {}
+    assert question.sky is not None
+    assert asked.spell is not None
+    assert asked.week is not None
+    try:
+        answer = sheet(
+            question.house,
+            to_standard(site, question.moment),
+            question.charges,
+            question.sky,
+            asked.spell,
+            asked.week,
+            int(values["days"]),
+            values.get("bank"),
+        )
+    except Unreachable as fault:
+        return None, first_step(question.house, str(fault))
+    clocked = dataclasses.replace(
+        answer,
+        at=to_civil(site, answer.at),
+        autonomy=on_the_clock(answer.autonomy, site),
+        comparison=comparing_view.on_the_clock(answer.comparison, site),
+    )
+    return clocked, None
+
+
+def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
+    question = asked.today
+    house = question.house
+    assert question.sky is not None
+    assert asked.spell is not None
+    views = bank_views(house, question.supplies, answer.autonomy, "sky" not in question.typed, question.sky)
+    tables = [view.curve_table(house, one.bank, answer.at) for one in views]
+    week = week_view(answer.comparison, house.site)
+    return {
+        "for_text": view.date_and_time(answer.at),
+        "words": view.in_words(house, question.supplies, answer.at.month),
+        "views": [
+            (
+                one,
+                view.on_paper(one.figure, HOURS_PX),
+                table,
+                lines(one.bank.worked),
+            )
+            for one, table in zip(views, tables, strict=True)
+        ],
+        "days_ahead": round(answer.autonomy.horizon_h / 24.0),
+        "size_sentence": sizing_view.sentence(answer.sizing, asked.spell),
+        "size_more": (sizing_view.own_sentence(answer.sizing), sizing_view.panels_sentence(answer.sizing)),
+        "size_rows": [(row, sizing_view.recovery(row, answer.sizing)) for row in answer.sizing.rows],
+        "week": week,
+        "week_figure": view.on_paper(week.figure, WEEK_PX),
+        "week_start": long_date(answer.comparison.at.date()),
+        "month": MONTHS[answer.sizing.month - 1],
+        "size_lines": lines(answer.sizing.worked),
+        "week_lines": lines(answer.comparison.worked),
+        "steps": [(one.name, [(s.label, s.left_kwh, s.why) for s in one.steps]) for one in answer.steps],
+        "inputs": [
+            (section.title, [(row.label, view.input_text(row.value), row.unit, row.origin) for row in section.rows])
+            for section in answer.sections
+        ],
+        "taken": view.assumption_groups(house, answer.assumptions),
+        "cautions": view.cautions(house),
+    }

@@ -1,0 +1,157 @@
+"""Bank size: how large a bank for so many dull days, and where more bank no longer helps."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from engine.answers.answer import supply_of
+from engine.answers.sizing import MOST_DAYS, Sizing, sizing
+from engine.errors import Unreachable
+from engine.fields import Quantity
+from engine.house.household import Household, Supply
+from engine.sky.days import Sky
+from webapp.editing import opened
+from webapp.forms import Field, Parsed, Values, number_field, parse
+from webapp.inputs import inputs_used
+from webapp.questions import (
+    MONTH_CHOICES,
+    OWN_DAY,
+    Blocked,
+    asked,
+    bank_field,
+    darkest_month,
+    first_step,
+    month_notice,
+    plain_query,
+    read_sky,
+    spell_choices,
+    tried,
+    usual_spell,
+)
+from webapp.render import Page, is_partial, json_answer, json_errors, problems, render
+from webapp.sizing_view import size_view, window_text
+
+PAGE = Page("Ask", "Bank size", "/size")
+router = APIRouter()
+
+DAYS = Quantity(label="How many days", unit="days", low=1, high=MOST_DAYS, whole=True, hint="1 to 7 dull days in a row")
+USUAL_DAYS = 3
+WORDS = (("dull", "Dull days"), ("dark", "Dark days"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """The question as read."""
+
+    house: Household
+    fields: tuple[Field, ...]
+    form: Parsed[Values]
+    typed: Mapping[str, str]
+    sky_text: str
+    sky: Sky | None
+    month: int
+
+
+@router.get(PAGE.path)
+def page(request: Request) -> Response:
+    """Show the question and its answer."""
+    question = read_question(request)
+    errors = question.form.errors
+    if errors and is_partial(request):
+        return problems(errors)
+    answer, blocked = (None, None) if errors else worked_out(question)
+    house = question.house
+    return render(
+        request,
+        "size.html",
+        "answer",
+        status=422 if errors else 200,
+        form=question.form,
+        fields=question.fields,
+        query=plain_query(question.typed),
+        sky_choices=spell_choices(house.site, house.sun, question.sky_text, WORDS),
+        sky_chosen=question.sky_text,
+        blocked=blocked,
+        answer=answer,
+        **({} if answer is None else _shown(question, answer)),
+    )
+
+
+@router.get(f"{PAGE.path}.json")
+def as_json(request: Request) -> Response:
+    """Answer the same question as JSON, unrounded."""
+    question = read_question(request)
+    if question.form.errors:
+        return json_errors(question.form.errors)
+    answer, blocked = worked_out(question)
+    if blocked is not None:
+        return json_errors({"household": blocked.sentence})
+    return json_answer(answer)
+
+
+def read_question(request: Request) -> Question:
+    """Read the query over the open household; faults are in the form's errors."""
+    _, house = opened(request)
+    typed = asked(request)
+    darkest = darkest_month(house.site, house.sun)
+    fields = (
+        number_field("days", DAYS, default=USUAL_DAYS),
+        Field(name="month", label="In", kind="choice", choices=MONTH_CHOICES, default=str(darkest)),
+        *bank_field(house.supplies()),
+    )
+    form: Parsed[Values] = parse(fields, typed, build=lambda values: values)
+    errors = dict(form.errors)
+    values = form.value or {}
+    month, days = int(values.get("month", darkest)), int(values.get("days", USUAL_DAYS))
+    usual = usual_spell(house.site, days) if house.sun.dull_day_kwh is None else OWN_DAY
+    sky_text = typed.get("sky", usual)
+    own_days = days if sky_text == OWN_DAY else 0
+    sky = tried(errors, "sky", lambda: read_sky(sky_text, house, month, own_days), None)
+    return Question(
+        house=house,
+        fields=fields,
+        form=form.refused(errors) if errors else form,
+        typed=typed,
+        sky_text=sky_text,
+        sky=sky,
+        month=month,
+    )
+
+
+def worked_out(question: Question) -> tuple[Sizing | None, Blocked | None]:
+    """Return the answer, or why there is none."""
+    assert question.sky is not None
+    assert question.form.value is not None
+    values = question.form.value
+    try:
+        supply = _supply(question)
+        return sizing(question.house, supply, values["days"], question.month, question.sky), None
+    except Unreachable as fault:
+        return None, first_step(question.house, str(fault))
+
+
+def _supply(question: Question) -> Supply:
+    assert question.form.value is not None
+    return supply_of(question.house, question.form.value.get("bank"))
+
+
+def _shown(question: Question, answer: Sizing) -> dict[str, Any]:
+    assert question.sky is not None
+    supply = _supply(question)
+    view = size_view(question.house, supply, answer, question.sky)
+    first = (*month_notice(question.sky, question.month, remedy=True), *view.notices)
+    return {
+        "view": view,
+        "first_notices": first,
+        "window": window_text(answer),
+        "proof": [("", answer.worked)],
+        "inputs": inputs_used(question.house, (supply,), question.month),
+        "month": dict(MONTH_CHOICES)[str(question.month)],
+        "cell": supply.bank.cell,
+        "bank": supply.bank,
+    }

@@ -1,0 +1,181 @@
+"""Rainy week: the same days and loads on four chemistries, side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from engine.answers.answer import supply_of
+from engine.answers.comparing import Comparison, comparing
+from engine.errors import Unreachable
+from engine.house.household import Household
+from engine.quantities import mean_day_of_year
+from engine.sky.days import Sky
+from webapp.comparing_view import on_the_clock, week_view
+from webapp.editing import local_now, opened
+from webapp.forms import Field, Parsed, Values, parse
+from webapp.inputs import inputs_used
+from webapp.questions import (
+    MONTH_CHOICES,
+    Blocked,
+    asked,
+    bank_field,
+    first_step,
+    month_notice,
+    plain_query,
+    read_moment,
+    read_sky,
+    spell_choices,
+    tiles,
+    tried,
+    usual_spell,
+)
+from webapp.render import Page, is_partial, json_answer, json_errors, problems, render
+
+PAGE = Page("Ask", "Rainy week", "/week")
+router = APIRouter()
+
+DAYS = 14
+"""Days run: the spell and what comes after it."""
+WEEK_DAYS = 7
+AS_DATED = "date"
+WHEN = Field(
+    name="month",
+    label="When",
+    kind="choice",
+    choices=((AS_DATED, "From a date"), *MONTH_CHOICES),
+    default=AS_DATED,
+    hint="A month: from its middle",
+)
+AT = Field(
+    name="at",
+    label="Date",
+    kind="text",
+    default="today",
+    optional=True,
+    hint="today, or like 2026‑12‑01; not used with a month",
+)
+BASIS = Field(
+    name="basis",
+    label="Compare at equal",
+    kind="choice",
+    choices=(("label", "label kWh"), ("usable", "usable kWh")),
+    default="label",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """The question as read; `start` is a midnight of local standard time."""
+
+    house: Household
+    fields: tuple[Field, ...]
+    form: Parsed[Values]
+    typed: Mapping[str, str]
+    sky_text: str
+    sky: Sky | None
+    start: datetime
+
+
+@router.get(PAGE.path)
+def page(request: Request) -> Response:
+    """Show the question and its answer."""
+    question = read_question(request)
+    errors = question.form.errors
+    if errors and is_partial(request):
+        return problems(errors)
+    answer, blocked = (None, None) if errors else worked_out(question)
+    house = question.house
+    return render(
+        request,
+        "week.html",
+        "answer",
+        status=422 if errors else 200,
+        form=question.form,
+        fields=question.fields,
+        query=plain_query(question.typed),
+        sky_choices=spell_choices(house.site, house.sun, question.sky_text),
+        sky_chosen=question.sky_text,
+        blocked=blocked,
+        answer=answer,
+        **({} if answer is None else _shown(question, answer)),
+    )
+
+
+@router.get(f"{PAGE.path}.json")
+def as_json(request: Request) -> Response:
+    """Answer the same question as JSON, unrounded, with times on the household's clock."""
+    question = read_question(request)
+    if question.form.errors:
+        return json_errors(question.form.errors)
+    answer, blocked = worked_out(question)
+    if blocked is not None:
+        return json_errors({"household": blocked.sentence})
+    return json_answer(answer)
+
+
+def read_question(request: Request) -> Question:
+    """Read the query over the open household; faults are in the form's errors."""
+    _, house = opened(request)
+    now = local_now(request, house)
+    typed = asked(request)
+    fields = (WHEN, AT, BASIS, *bank_field(house.supplies()))
+    form: Parsed[Values] = parse(fields, typed, build=lambda values: values)
+    errors = dict(form.errors)
+    moment = tried(errors, "at", lambda: read_moment(form.raw["at"], now, AT.label), now)
+    start = _start(form.raw["month"], moment, now)
+    sky_text = typed.get("sky", usual_spell(house.site, WEEK_DAYS))
+    sky = tried(errors, "sky", lambda: _fourteen(sky_text, house, start.month), None)
+    return Question(
+        house=house,
+        fields=fields,
+        form=form.refused(errors) if errors else form,
+        typed=typed,
+        sky_text=sky_text,
+        sky=sky,
+        start=start,
+    )
+
+
+def _start(month: str, moment: datetime, now: datetime) -> datetime:
+    """Midnight of the date asked, or of the average day of the next such month."""
+    if month not in dict(MONTH_CHOICES):
+        return datetime(moment.year, moment.month, moment.day)
+    year = now.year + (int(month) < now.month)
+    return datetime.strptime(f"{year} {mean_day_of_year(int(month))}", "%Y %j")
+
+
+def _fourteen(text: str, house: Household, month: int) -> Sky:
+    """The spell and the days after it, fourteen in all; a longer spell is not cut."""
+    return read_sky(text, house, month, DAYS)
+
+
+def worked_out(question: Question) -> tuple[Comparison | None, Blocked | None]:
+    """Return the answer on the household's clock, or why there is none."""
+    assert question.sky is not None
+    assert question.form.value is not None
+    values = question.form.value
+    try:
+        supply = supply_of(question.house, values.get("bank"))
+        answer = comparing(question.house, supply, question.sky, question.start, values["basis"])
+    except Unreachable as fault:
+        return None, first_step(question.house, str(fault))
+    return on_the_clock(answer, question.house.site), None
+
+
+def _shown(question: Question, answer: Comparison) -> dict[str, Any]:
+    assert question.sky is not None
+    supply = supply_of(question.house, answer.bank_id)
+    month = question.start.month
+    return {
+        "view": week_view(answer, question.house.site),
+        "first_notices": month_notice(question.sky, month, remedy=True),
+        "tiles": tiles(answer.sky_days),
+        "proof": [("", answer.worked)],
+        "inputs": inputs_used(question.house, (supply,), month),
+    }

@@ -1,0 +1,324 @@
+"""What the pages that ask share: the moment, the coming days, the bank, and what an answer rests on.
+
+`at` is civil time in the household's zone; the engine steps in local standard time, without summer time.
+The days of a question come as one text or as several values of `sky`, which are joined here, so that a
+form of five small choices works without JavaScript.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
+from typing import Any, TypeVar
+from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from fastapi import Request
+
+from engine.answers.answer import Notice, Remedy
+from engine.errors import InputError
+from engine.fields import Quantity
+from engine.house.household import Household, Supply
+from engine.quantities import mean_day_of_year
+from engine.sky import climate as climates
+from engine.sky.days import WORDS, Sky, average_day_kc, owner_dull_day, parse_sky
+from engine.sky.site import Site, Sun
+from engine.sky.sun import yield_kwh
+from webapp.forms import Field, Parsed, looks_like_share
+from webapp.words import MONTHS, weekday
+
+T = TypeVar("T")
+
+DAY_BY_DAY = "days"
+"""Value of `sky` that says: the choices after it are the days."""
+OWN_DAY = "own"
+"""Value of `sky` that asks for the owner's own dull day."""
+FIRST_YEAR, LAST_YEAR = 2000, 2100
+LONGEST_SKY = 4000
+MONTH_CHOICES = tuple((str(number), name) for number, name in enumerate(MONTHS, 1))
+CLOUDY_KC, CLEAR_KC = 0.17, 0.60
+"""Marks of a measured day in the strip: up to the first close lines, from the second the disc (judgement)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Blocked:
+    """Why there is no answer yet, and the page where the first thing is to be entered."""
+
+    sentence: str
+    path: str
+    label: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tile:
+    """One day of the sky strip: its name, the mark drawn, and what is said; `share` of a clear day, not a word."""
+
+    day: str
+    mark: str
+    word: str
+    share: bool
+
+
+def asked(request: Request) -> dict[str, str]:
+    """Return the query as typed, the values of `sky` joined into the one text it means."""
+    typed = dict(request.query_params)
+    if "sky" in typed:
+        typed["sky"] = joined_sky(request.query_params.getlist("sky"))
+    return typed
+
+
+def joined_sky(values: Sequence[str]) -> str:
+    """Return the text that several values of `sky` mean.
+
+    Examples
+    --------
+    >>> joined_sky(["days", "dark", "dull", ""]), joined_sky(["dark", "dull"]), joined_sky(["none", "dark"])
+    ('dark,dull', 'dark,dull', 'none')
+    """
+    first = values[0].strip()
+    if len(values) == 1 and first != DAY_BY_DAY:
+        return first
+    if first != DAY_BY_DAY and first not in WORDS:
+        return first
+    words = [value.strip() for value in values if value.strip() != DAY_BY_DAY]
+    while words and not words[-1]:
+        words.pop()
+    return ",".join(words)
+
+
+def plain_query(typed: Mapping[str, str]) -> str:
+    """Return the query string of a question, one value a name."""
+    return urlencode(dict(typed), safe=",:")
+
+
+def read_moment(text: str, now: datetime, label: str = "From") -> datetime:
+    """Read a moment: now, today, a time of today, a date, or both.
+
+    Parameters
+    ----------
+    text : str
+        What was typed.
+    now : datetime
+        The app's clock in the household's zone.
+    label : str
+        What the field is called.
+
+    Returns
+    -------
+    datetime
+        Aware, in the household's zone.
+
+    Raises
+    ------
+    InputError
+        On the field ``at``.
+    """
+    typed = text.strip().replace("\u2011", "-")
+    if typed in ("now", "today"):
+        return now
+    try:
+        found = datetime.fromisoformat(f"{now:%Y-%m-%d} {typed}" if 4 <= len(typed) <= 5 and ":" in typed else typed)
+        if not FIRST_YEAR <= found.year <= LAST_YEAR:
+            raise ValueError
+    except ValueError:
+        shown = f"“{typed}”" if typed else "nothing"
+        raise InputError(
+            "at",
+            f"{label} must be now, or a moment such as {now:%Y-%m-%d %H}:00, "
+            f"from the year {FIRST_YEAR} to {LAST_YEAR}; got {shown}.",
+        ) from None
+    return found.astimezone(now.tzinfo) if found.tzinfo else found.replace(tzinfo=now.tzinfo)
+
+
+def to_standard(site: Site, moment: datetime) -> datetime:
+    """Turn an aware moment into local standard time, naive, as the engine steps."""
+    return (moment.astimezone(UTC) + timedelta(hours=site.utc_offset_h)).replace(tzinfo=None)
+
+
+def to_civil(site: Site, moment: datetime) -> datetime:
+    """Turn local standard time into the time on the household's clock, aware."""
+    there = (moment - timedelta(hours=site.utc_offset_h)).replace(tzinfo=UTC)
+    return there.astimezone(ZoneInfo(site.time_zone))
+
+
+def civil_times(site: Site, start: datetime, hours: Iterable[float]) -> tuple[datetime, ...]:
+    """Return the clock times, naive, of hours after a start in local standard time."""
+    return tuple(to_civil(site, start + timedelta(seconds=round(hour * 3600.0))).replace(tzinfo=None) for hour in hours)
+
+
+def tried(errors: dict[str, str], name: str, read: Callable[[], T], otherwise: T) -> T:
+    """Return what `read` gives; where it refuses, note the sentence at the field and return `otherwise`."""
+    try:
+        return read()
+    except InputError as fault:
+        errors.setdefault(name, fault.message)
+        return otherwise
+
+
+def bank_field(supplies: Sequence[Supply]) -> tuple[Field, ...]:
+    """Return the choice of a bank, where any is joined."""
+    choices = tuple((supply.bank.id, supply.bank.name) for supply in supplies)
+    if not choices:
+        return ()
+    return (Field(name="bank", label="Bank", kind="choice", choices=choices, default=choices[0][0]),)
+
+
+def strangers(typed: Mapping[str, str], known: Sequence[str]) -> dict[str, str]:
+    """Return a sentence for each charge or reserve of a bank that is not there."""
+    wanted = [name for name in typed if name.startswith(("charge_", "reserve_"))]
+    return {
+        name: f"“{name}” asks about a bank that is not joined to an inverter here; this page takes: {', '.join(known)}."
+        for name in wanted
+        if name not in known
+    }
+
+
+def share_checks(fields: Sequence[Field], form: Parsed[Any]) -> tuple[Notice, ...]:
+    """Return a check for every percent field in which a share seems to have been typed."""
+    return tuple(
+        _share_check(one, one.quantity, form.raw[one.name]) for one in fields if one.quantity and _share_of(one, form)
+    )
+
+
+def _share_of(one: Field, form: Parsed[Any]) -> float | None:
+    return looks_like_share(form.raw[one.name], one.quantity) if one.quantity and one.name in form.raw else None
+
+
+def _share_check(one: Field, meaning: Quantity, text: str) -> Notice:
+    likely = looks_like_share(text, meaning)
+    return Notice(
+        level="check",
+        code="share-for-percent",
+        text=f"{one.label} is read as {text.strip()} %, as typed. Was {likely:g} % meant?",
+        remedies=(Remedy(label=f"{likely:g} % was meant", query={one.name: f"{likely:g}"}),),
+    )
+
+
+def spell_choices(site: Site, sun: Sun, sky: str, extra: Sequence[tuple[str, str]] = ()) -> tuple[tuple[str, str], ...]:
+    """Return what the days may be chosen from; days that are none of these are kept as typed."""
+    presets = tuple(
+        (key, f"{preset.title}, measured at {preset.station}{' (shape borrowed)' if preset.shape_borrowed else ''}")
+        for key, preset in climates.presets().items()
+        if preset.climate == site.climate
+    )
+    own = () if sun.dull_day_kwh is None else ((OWN_DAY, f"Days like your own dull day, {sun.dull_day_kwh:g} kWh"),)
+    choices = (*extra, *own, *presets, ("none", "No sun at all"))
+    if sky in dict(choices) or len(sky) > LONGEST_SKY:
+        return choices
+    if sky in climates.presets():
+        preset = climates.presets()[sky]
+        return (*choices, (sky, f"{preset.title}, measured at {preset.station}, another climate"))
+    return (*choices, (sky, f"As typed: {sky if len(sky) < 40 else sky[:38] + '…'}"))
+
+
+def month_notice(sky: Sky, month: int, remedy: bool) -> tuple[Notice, ...]:
+    """Return a check where a measured spell belongs to another month than the one asked about."""
+    if sky.month is None or sky.month == month:
+        return ()
+    theirs, ours = MONTHS[sky.month - 1], MONTHS[month - 1]
+    back = Remedy(label=f"Ask about {theirs}", query={"month": str(sky.month)})
+    return (
+        Notice(
+            level="check",
+            code="spell-of-another-month",
+            text=f"These dull days belong to {theirs}; you ask about {ours}. Their clearness is laid on the sun of "
+            f"{ours}: the days are as long as in {ours}, the clouds are those of {theirs}.",
+            remedies=(back,) if remedy else (),
+        ),
+    )
+
+
+def read_sky(text: str, house: Household, month: int, days: int = 0) -> Sky:
+    """Read the days of a question, the owner's own dull day among them.
+
+    Parameters
+    ----------
+    text : str
+        As `engine.sky.days.parse_sky`, or ``own``.
+    month : int
+        Month asked about, 1 to 12.
+    days : int
+        Days wanted; after the listed ones come average days, after ``own`` more of the same.
+
+    Raises
+    ------
+    InputError
+        With the sentence that says what may be written.
+    """
+    if len(text) > LONGEST_SKY:
+        raise InputError("sky", f"The days must be at most {LONGEST_SKY} characters long; got {len(text)}.")
+    try:
+        if text != OWN_DAY:
+            return parse_sky(text, house.site, house.sun, month, days)
+        sky = owner_dull_day(house.site, house.sun, month, max(days, 1))
+    except InputError as fault:
+        if fault.field.startswith("sun."):
+            raise InputError("sky", f"{fault.message} Mend it on Sun, or choose other days.") from None
+        raise
+    if sky is None:
+        raise InputError("sky", "There is no dull day of your own yet: type its kWh on Sun, or choose other days.")
+    return sky
+
+
+def usual_spell(site: Site, days: int) -> str:
+    """Return the id of the worst days of 1 year in 10 of a site's climate, the window that fits `days`."""
+    window = 3 if days <= 3 else 7
+    return next(
+        key
+        for key, preset in climates.presets().items()
+        if preset.climate == site.climate and preset.days == window and key.endswith("_1in10")
+    )
+
+
+@lru_cache(maxsize=32)
+def darkest_month(site: Site, sun: Sun) -> int:
+    """Return the month whose average day gives these panels least; without panels, that of the shortest day."""
+    if not sun.arrays:
+        return 6 if site.south else 12
+    kc = np.array([average_day_kc(site, sun, month) for month in range(1, 13)])
+    days = np.array([mean_day_of_year(month) for month in range(1, 13)])
+    return int(np.argmin(yield_kwh(site, sun, kc, days))) + 1
+
+
+def tiles(days: Sequence[tuple[date, str, float]]) -> tuple[Tile, ...]:
+    """Return the strip of an answer's days: their words, or the share of a clear day."""
+    return tuple(
+        Tile(day=weekday(day)[:3], mark=word or mark_of(kc), word=word or f"{kc * 100:.0f} %", share=not word)
+        for day, word, kc in days
+    )
+
+
+def mark_of(kc: float) -> str:
+    """Return the mark of a day that no word was said of."""
+    return "dark" if kc <= CLOUDY_KC else "bright" if kc >= CLEAR_KC else "dull"
+
+
+def first_step(house: Household, sentence: str) -> Blocked:
+    """Return the empty state that goes with what the engine said, and the first thing to enter."""
+    if not house.banks:
+        return Blocked(sentence=sentence, path="/banks", label="Enter your first bank")
+    if not house.inverters:
+        return Blocked(sentence=sentence, path="/inverter", label="Enter the inverter")
+    if not house.supplies():
+        return Blocked(sentence=sentence, path="/banks", label="Join a bank to the inverter")
+    if not any(supply.loads for supply in house.supplies()):
+        return Blocked(sentence=sentence, path="/loads", label="Enter your first load")
+    return Blocked(sentence=sentence, path="/banks", label="Look over the banks")
+
+
+def no_loads_note(supplies: Sequence[Supply]) -> tuple[Notice, ...]:
+    """Return a note where a bank carries nothing but its inverter."""
+    return tuple(
+        Notice(
+            level="note",
+            code="no-loads",
+            page="loads",
+            text=f"{supply.bank.name} carries no load yet: this is {supply.inverter.name}’s idle draw alone. Enter on "
+            "Loads what it is to carry.",
+        )
+        for supply in supplies
+        if not supply.loads
+    )

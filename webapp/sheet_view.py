@@ -1,0 +1,185 @@
+"""The sheet in words and tables: everything that stands on it beside the engine's own figures.
+
+Sentences are made here from the same answers that the JSON gives; nothing is worked out a second time.
+Times are on the household's clock.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from engine.answers.answer import Assumption
+from engine.answers.autonomy import BankAutonomy
+from engine.cells import catalogue
+from engine.house.household import Household, Supply
+from engine.house.loads import daily_kwh
+from engine.quantities import WH_PER_KWH
+from engine.sky import climate as climates
+from webapp import facts
+from webapp.chart_parts import Figure
+from webapp.inputs import bank_text
+from webapp.questions import civil_times, to_standard
+from webapp.render import NO_BREAK, fixed
+from webapp.words import MONTHS, in_sentence, listed, number, weekday
+
+CURVE_HOURS = (0, 6, 12, 18)
+"""Hours of the day at which the sheet prints the charge."""
+_DIRECTIONS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One thing the sheet takes for granted: what, its value, kind and source."""
+
+    what: str
+    value: str
+    kind: str
+    source: str
+
+
+def fingerprint(text: str) -> str:
+    """Return eight characters that change when the household's document does (of its SHA-256)."""
+    return hashlib.sha256(text.encode()).hexdigest()[:8]
+
+
+def date_and_time(moment: datetime) -> str:
+    """Write a moment in full, for a document.
+
+    Examples
+    --------
+    >>> date_and_time(datetime(2026, 11, 5, 8, 4))
+    '5 November 2026, 08:04'
+    """
+    return f"{moment.day} {MONTHS[moment.month - 1]} {moment.year}, {moment:%H:%M}"
+
+
+def in_words(house: Household, supplies: Sequence[Supply], month: int) -> list[str]:
+    """Tell the household in a few sentences: place and panels, banks, inverters and use."""
+    site = house.site
+    north = f"{abs(site.latitude_deg):g}° {'south' if site.south else 'north'}"
+    east = f"{abs(site.longitude_deg):g}° {'west' if site.longitude_deg < 0 else 'east'}"
+    sky = climates.load(site.climate).name
+    told = [f"{house.name} stands at {north}, {east}, under a sky taken to be like that of: {sky}."]
+    told.append(_panels(house))
+    told += [_supply(house, supply, month) for supply in supplies]
+    idle = [bank for bank in house.banks if not bank.inverter]
+    told += [
+        f"{bank.name} is listed and not joined: {bank_text(bank)}; label {fixed(bank.label_kwh, 1)}{NO_BREAK}kWh."
+        for bank in idle
+    ]
+    return told
+
+
+def _panels(house: Household) -> str:
+    arrays = house.sun.arrays
+    if not arrays:
+        return "It has no panels."
+    each = [
+        f"{one.name} {one.kwp:g}{NO_BREAK}kWp, tilted {one.tilt_deg:g}°, facing {facing(one.azimuth_deg)}"
+        for one in arrays
+    ]
+    return f"It has {sum(a.kwp for a in arrays):g}{NO_BREAK}kWp of panels: {listed(each)}."
+
+
+def facing(azimuth_deg: float) -> str:
+    """Name the direction that degrees clockwise from north look to.
+
+    Examples
+    --------
+    >>> facing(170), facing(350)
+    ('south', 'north')
+    """
+    return _DIRECTIONS[round(azimuth_deg / 45.0) % 8]
+
+
+def _supply(house: Household, supply: Supply, month: int) -> str:
+    bank, inverter = supply.bank, supply.inverter
+    kwh = sum(daily_kwh(load, month, house.south) for load in supply.loads)
+    return (
+        f"{bank.name} ({bank_text(bank)}; label {fixed(bank.label_kwh, 1)}{NO_BREAK}kWh) feeds the house through "
+        f"{in_sentence(inverter.name)} of {inverter.rated_w / WH_PER_KWH:g}{NO_BREAK}kW, which takes "
+        f"{inverter.idle_w:g}{NO_BREAK}W itself. Its {number(len(supply.loads))} loads take "
+        f"{kwh:.3g}{NO_BREAK}kWh a day in {MONTHS[month - 1]}."
+    )
+
+
+def curve_table(house: Household, bank: BankAutonomy, at: datetime) -> tuple[list[str], list[tuple[str, list[str]]]]:
+    """Return the charge of a bank at four hours of each day [%]: the days, and a row for each hour.
+
+    Parameters
+    ----------
+    at : datetime
+        The moment asked about, on the household's clock.
+
+    Returns
+    -------
+    (days, rows) : tuple
+        Names of the days; hour and its charges, empty before the start and after the end.
+    """
+    times = civil_times(house.site, to_standard(house.site, at), bank.times_h.tolist())
+    first, last = times[0], times[-1]
+    seconds = np.array([(time - first).total_seconds() for time in times])
+    midnights = [
+        datetime.combine(first.date() + timedelta(days=day), datetime.min.time())
+        for day in range((last - timedelta(seconds=1)).toordinal() - first.toordinal() + 1)
+    ]
+
+    def told(moment: datetime) -> str:
+        inside = first <= moment <= last
+        return fixed(100.0 * float(np.interp((moment - first).total_seconds(), seconds, bank.soc))) if inside else ""
+
+    rows = [(f"{hour:02d}:00", [told(day + timedelta(hours=hour)) for day in midnights]) for hour in CURVE_HOURS]
+    return [f"{weekday(day.date())[:3]} {day.day}" for day in midnights], rows
+
+
+def on_paper(figure: Figure, height: int) -> Figure:
+    """Return a figure with a height of its own [px], for a document."""
+    return {**figure, "layout": {**figure["layout"], "height": height}}
+
+
+def assumption_groups(house: Household, assumptions: Iterable[Assumption]) -> list[tuple[str, list[Entry]]]:
+    """Group what is taken for granted by its subject, cells with their values."""
+    cells = [bank.cell for bank in house.banks] + [catalogue.load(key) for key in catalogue.COMPARED]
+    known = facts.titled(cells)
+    grouped: dict[str, list[Entry]] = {}
+    for one in assumptions:
+        subject, _, name = one.name.partition(": ")
+        fact = known.get(one.name)
+        entry = Entry(
+            what=fact.text if fact else (name or subject)[:1].upper() + (name or subject)[1:],
+            value="" if fact else one.value,
+            kind=one.kind,
+            source=one.source,
+        )
+        grouped.setdefault(subject if name else "Days and panels", []).append(entry)
+    return list(grouped.items())
+
+
+def input_text(value: str | float) -> str:
+    """Write the value of an input: a text as it is, a number without needless digits."""
+    return value if isinstance(value, str) else facts.plain_number(value)
+
+
+def cautions(house: Household) -> tuple[str, ...]:
+    """Return the cautions that belong to this household, by their key in the cautions' template."""
+    cells = [bank.cell for bank in house.banks]
+    named = " ".join([house.note, *(i.name for i in house.inverters), *(load.name for load in house.loads)]).lower()
+    kinds = {load.kind for load in house.loads}
+    asked = (
+        ("mains", True),
+        ("dc", True),
+        ("panels", bool(house.sun.arrays)),
+        ("hydrogen", any(cell.vents_hydrogen for cell in cells)),
+        ("lithium", any(cell.needs_board for cell in cells)),
+        ("unlisted", True),
+        ("generator", "generator" in named or "genset" in named),
+        ("water", "water" in kinds),
+        ("pool", "pump" in kinds),
+        ("check", True),
+    )
+    return tuple(key for key, belongs in asked if belongs)

@@ -1,0 +1,146 @@
+"""A size in words, figures, a table and a chart, all from the same numbers."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from math import ceil
+
+from markupsafe import Markup
+
+from engine.answers.answer import Notice
+from engine.answers.sheet import bank_steps
+from engine.answers.sizing import RECOVERY_DAYS, SizeRow, Sizing
+from engine.house.bank import Bank
+from engine.house.household import Household, Supply
+from engine.sky.days import Sky
+from webapp import charts
+from webapp.chart_parts import Figure
+from webapp.render import figures, fixed, percent
+from webapp.words import MONTHS, counted, energy, in_sentence, number
+
+ALMOST = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeView:
+    """A sizing as the page shows it."""
+
+    sentence: Markup
+    own: str
+    panels: str
+    panels_short: bool
+    cells: int
+    steps: tuple[tuple[str, float, str], ...]
+    rows: tuple[tuple[SizeRow, str], ...]
+    notices: tuple[Notice, ...]
+    figure: Figure
+
+
+def size_view(house: Household, supply: Supply, answer: Sizing, sky: Sky) -> SizeView:
+    """Return the view of a size."""
+    bank = supply.bank
+    built = dataclasses.replace(supply, bank=with_strings(bank, answer.strings))
+    *steps, last = bank_steps(house, built, answer.month).steps
+    return SizeView(
+        sentence=sentence(answer, sky),
+        own=own_sentence(answer),
+        panels=panels_sentence(answer),
+        panels_short=answer.panels_short_kwh > 0.0,
+        cells=answer.strings * answer.series,
+        steps=(
+            *((step.label, step.left_kwh, step.why) for step in steps),
+            ("At the sockets", last.left_kwh, f"{last.label[0].lower()}{last.label[1:]}: {last.why}"),
+        ),
+        rows=tuple((row, recovery(row, answer)) for row in answer.rows),
+        notices=more_strings_note(answer, bank),
+        figure=charts.sizes(
+            [row.label_kwh for row in answer.rows],
+            [row.usable_kwh for row in answer.rows],
+            answer.own_usable_kwh,
+            answer.useful_limit_days,
+        ),
+    )
+
+
+def with_strings(bank: Bank, strings: int) -> Bank:
+    """Return the bank with another number of strings, its charge limit in proportion."""
+    limit_a = bank.charge_limit_a
+    if limit_a is not None:
+        limit_a = min(max(limit_a * strings / bank.parallel, 0.5), 5000.0)
+    return dataclasses.replace(bank, parallel=strings, charge_limit_a=limit_a)
+
+
+def sentence(answer: Sizing, sky: Sky) -> Markup:
+    """Say what so many days ask for: usable, label and cells."""
+    kind = "days without sun" if sky.basis == "none" else "dull days"
+    days = f"{number(answer.days).capitalize()} {kind if answer.days > 1 else kind.replace('days', 'day')}"
+    return Markup("{} in {} {} for <strong>{} usable</strong>: <strong>{} on the label</strong>, {} of {}.").format(
+        days,
+        MONTHS[answer.month - 1],
+        "ask" if answer.days > 1 else "asks",
+        energy(answer.usable_kwh),
+        energy(answer.label_kwh),
+        counted(answer.strings, "string"),
+        counted(answer.series, "cell"),
+    )
+
+
+def own_sentence(answer: Sizing) -> str:
+    """Say how far the bank as it stands carries."""
+    yours = f"Yours, {counted(answer.own_strings, 'string')}, holds {energy(answer.own_usable_kwh)} usable"
+    if answer.own_days is None:
+        return f"{yours}; such days do not empty it, because the panels give more than is used."
+    days = figures(answer.own_days, 2)
+    return f"{yours} and carries about {days} such {'day' if days == '1.0' else 'days'}."
+
+
+def panels_sentence(answer: Sizing) -> str:
+    """Say whether the panels, not the cells, are short, and where more bank no longer helps."""
+    month = MONTHS[answer.month - 1]
+    if answer.panels_short_kwh > 0.0:
+        return (
+            f"The panels are short: on an average day in {month} they give {energy(answer.average_yield_kwh)} of the "
+            f"{energy(answer.daily_load_kwh)} that is used, {energy(answer.panels_short_kwh)} too little every day. "
+            "No bank is full again until the days grow brighter; more panels or less use come before more cells."
+        )
+    surplus_kwh = answer.average_yield_kwh - answer.daily_load_kwh
+    left = (
+        f"An average day in {month} leaves {energy(surplus_kwh)} over, before what the cells lose; "
+        f"{number(RECOVERY_DAYS)} of them put back {energy(answer.useful_limit_kwh)} at most."
+    )
+    if answer.useful_limit_days is None:
+        return f"{left} They refill every bank of this list within a fortnight."
+    days = number(answer.useful_limit_days)
+    return (
+        f"{left} From the bank for {days} {'day' if answer.useful_limit_days == 1 else 'days'} on, more bank no longer "
+        "helps: ordinary days do not refill it within a fortnight."
+    )
+
+
+def recovery(row: SizeRow, answer: Sizing) -> str:
+    """Write how many ordinary days refill the bank."""
+    if row.recovery_days is not None:
+        return fixed(row.recovery_days, 1)
+    return "never, in this month" if answer.panels_short_kwh > 0.0 else "over 60"
+
+
+def more_strings_note(answer: Sizing, bank: Bank) -> tuple[Notice, ...]:
+    """Return a note where the hour-by-hour run needed more strings than the sum of the days."""
+    by_sum = max(ceil(answer.label_kwh / (bank.label_kwh / bank.parallel) - ALMOST), 1)
+    if answer.strings == by_sum:
+        return ()
+    return (
+        Notice(
+            level="note",
+            code="hours-need-more",
+            text=f"By the sum of the days {counted(by_sum, 'string')} would do. Run hour by hour, with its limits of "
+            f"current and its volts under load, {in_sentence(answer.bank_name)} needs {answer.strings} to leave "
+            f"nothing unserved over {number(answer.days)} {'day' if answer.days == 1 else 'days'}.",
+        ),
+    )
+
+
+def window_text(answer: Sizing) -> str:
+    """Write the window of charge that the size counts on."""
+    return f"from {percent(answer.top_soc)} down to {percent(answer.floor_soc)}"

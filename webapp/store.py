@@ -1,0 +1,327 @@
+"""Households and their versions in one SQLite file.
+
+A save is one transaction and one new version, and only on top of the version it was made from: a
+second device that saves later gets `Conflict`, never a silent overwrite. Undo is restoring a version.
+The document is kept as JSON text and never read here; times are UTC.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+import sqlite3
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from engine.errors import InputError
+from engine.house import household
+from engine.paths import data_dir
+
+FILE_NAME = "greyspell.sqlite3"
+KEPT_VERSIONS = 200
+"""So many last versions are kept, and the last one of every day before them."""
+KEPT_COPIES = 3
+
+MIGRATIONS = (
+    """
+    CREATE TABLE households (
+        id INTEGER PRIMARY KEY,
+        source_hash TEXT,
+        deleted_at TEXT
+    );
+    CREATE TABLE versions (
+        household_id INTEGER NOT NULL REFERENCES households (id) ON DELETE CASCADE,
+        revision INTEGER NOT NULL,
+        document TEXT NOT NULL,
+        hash TEXT NOT NULL,
+        saved_at TEXT NOT NULL,
+        what TEXT NOT NULL,
+        PRIMARY KEY (household_id, revision)
+    ) WITHOUT ROWID;
+    CREATE TABLE settings (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+    """,
+)
+"""One script a schema version; `user_version` counts those that have run."""
+
+Document = dict[str, Any]
+
+
+class Conflict(Exception):
+    """The household was saved elsewhere since the form was opened; `newer` is what stands now."""
+
+    def __init__(self, newer: Saved) -> None:
+        super().__init__(f"saved elsewhere as revision {newer.revision}")
+        self.newer = newer
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Saved:
+    """One version of one household."""
+
+    household_id: int
+    revision: int
+    text: str
+    hash: str
+    saved_at: datetime
+    what: str
+
+    @property
+    def document(self) -> Document:
+        """The household's JSON document."""
+        document: Document = json.loads(self.text)
+        return document
+
+    @property
+    def name(self) -> str:
+        """The household's name."""
+        return str(self.document.get("name", ""))
+
+    @property
+    def example(self) -> bool:
+        """Whether this is the shipped example."""
+        return bool(self.document.get("example", False))
+
+
+def canonical(document: Document) -> str:
+    """Return the one text of a document that its hash is taken of."""
+    return json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def digest(document: Document) -> str:
+    """Return the hash of a document."""
+    return hashlib.sha256(canonical(document).encode()).hexdigest()
+
+
+def example_document() -> Document:
+    """Return the shipped example household."""
+    return household.write(household.read((data_dir() / "example.json").read_bytes()))
+
+
+class Store:
+    """The store in a data folder; safe to use from the threads of the server.
+
+    Parameters
+    ----------
+    folder : Path
+        Data folder, made if missing.
+    clock : callable
+        Returns the time now, aware.
+    """
+
+    def __init__(self, folder: Path, clock: Callable[[], datetime]) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        self.folder = folder
+        self.path = folder / FILE_NAME
+        self.clock = clock
+        self._lock = threading.RLock()
+        self._db = sqlite3.connect(self.path, isolation_level=None, check_same_thread=False)
+        self._db.row_factory = sqlite3.Row
+        self._db.execute("PRAGMA foreign_keys = ON")
+        self._db.execute("PRAGMA journal_mode = WAL")
+        try:
+            self._migrate()
+        except BaseException:
+            self.close()
+            raise
+
+    def close(self) -> None:
+        """Close the file."""
+        self._db.close()
+
+    def _migrate(self) -> None:
+        done = self._db.execute("PRAGMA user_version").fetchone()[0]
+        if done > len(MIGRATIONS):
+            raise InputError(
+                "data_dir",
+                f"The data folder {self.folder} was written by a newer Greyspell (schema {done}; this one knows "
+                f"{len(MIGRATIONS)}). Nothing was changed: start the newer version.",
+            )
+        if 0 < done < len(MIGRATIONS):
+            self._copy_aside(done)
+        for number, script in enumerate(MIGRATIONS[done:], done + 1):
+            self._db.executescript(f"BEGIN; {script} PRAGMA user_version = {number}; COMMIT;")
+
+    def _copy_aside(self, version: int) -> None:
+        """Keep the file as it is before it is migrated, and the last few such copies."""
+        self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        stamp = self.clock().strftime("%Y%m%dT%H%M%S")
+        shutil.copy2(self.path, self.path.with_name(f"{FILE_NAME}.schema{version}.{stamp}"))
+        for old in sorted(self.folder.glob(f"{FILE_NAME}.schema*"), key=lambda p: p.stat().st_mtime)[:-KEPT_COPIES]:
+            old.unlink()
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        with self._lock:
+            self._db.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._db
+            except BaseException:
+                self._db.execute("ROLLBACK")
+                raise
+            self._db.execute("COMMIT")
+
+    def _rows(self, sql: str, *values: object) -> list[sqlite3.Row]:
+        with self._lock:
+            return self._db.execute(sql, values).fetchall()
+
+    # -- which household is open
+
+    def begin(self, household_file: Path | None) -> Saved:
+        """Open what a start should show: the given file, else the last one open, else the example."""
+        if household_file is not None:
+            return self.import_file(household_file)
+        if not self.households():
+            return self.create(example_document(), "the example, as shipped")
+        return self.current()
+
+    def current(self) -> Saved:
+        """Return the newest version of the open household."""
+        row = self._rows("SELECT value FROM settings WHERE name = 'open'")
+        known = {saved.household_id: saved for saved in self.households()}
+        if row and int(row[0]["value"]) in known:
+            return known[int(row[0]["value"])]
+        if not known:
+            return self.create(example_document(), "the example, as shipped")
+        return self.open(next(iter(known)))
+
+    def open(self, household_id: int) -> Saved:
+        """Make a household the open one."""
+        saved = self.latest(household_id)
+        with self._transaction() as db:
+            db.execute("INSERT OR REPLACE INTO settings VALUES ('open', ?)", (str(household_id),))
+        return saved
+
+    def import_file(self, path: Path) -> Saved:
+        """Open a copy of a household document; the same text again reopens the same copy.
+
+        Raises
+        ------
+        InputError
+            If the file cannot be read or is no household.
+        """
+        try:
+            content = path.read_bytes()
+        except OSError as fault:
+            raise InputError("household", f"The household file {path} cannot be read: {fault.strerror}.") from None
+        document = household.write(household.read(content))
+        source = digest(document)
+        found = self._rows("SELECT id FROM households WHERE source_hash = ? AND deleted_at IS NULL", source)
+        if found:
+            return self.open(found[0]["id"])
+        return self.create(document, f"opened from {path.name}", source)
+
+    # -- reading
+
+    def households(self, deleted: bool = False) -> list[Saved]:
+        """Return the newest version of every household, or of every deleted one."""
+        rows = self._rows(
+            f"""SELECT v.* FROM versions v JOIN households h ON h.id = v.household_id
+            WHERE h.deleted_at IS {"NOT NULL" if deleted else "NULL"}
+            AND v.revision = (SELECT max(revision) FROM versions WHERE household_id = h.id) ORDER BY h.id"""
+        )
+        return [_saved(row) for row in rows]
+
+    def latest(self, household_id: int) -> Saved:
+        """Return the newest version of one household."""
+        rows = self._rows("SELECT * FROM versions WHERE household_id = ? ORDER BY revision DESC LIMIT 1", household_id)
+        if not rows:
+            raise InputError("household", f"There is no household number {household_id}; it may be long deleted.")
+        return _saved(rows[0])
+
+    def versions(self, household_id: int) -> list[Saved]:
+        """Return every kept version of a household, the newest first."""
+        rows = self._rows("SELECT * FROM versions WHERE household_id = ? ORDER BY revision DESC", household_id)
+        return [_saved(row) for row in rows]
+
+    def version(self, household_id: int, revision: int) -> Saved:
+        """Return one version of a household."""
+        rows = self._rows("SELECT * FROM versions WHERE household_id = ? AND revision = ?", household_id, revision)
+        if not rows:
+            raise InputError("revision", f"Version {revision} of this household is no longer kept.")
+        return _saved(rows[0])
+
+    # -- writing
+
+    def create(self, document: Document, what: str, source_hash: str | None = None) -> Saved:
+        """Add a household and open it."""
+        with self._transaction() as db:
+            made = db.execute("INSERT INTO households (source_hash) VALUES (?)", (source_hash,)).lastrowid
+            assert made is not None
+            self._insert(db, made, 1, document, what)
+        return self.open(made)
+
+    def save(self, household_id: int, base_revision: int, document: Document, what: str) -> Saved:
+        """Write a new version on top of `base_revision`.
+
+        Parameters
+        ----------
+        base_revision : int
+            The version the change was made from.
+        what : str
+            What was changed, in a few words; shown beside the undo button.
+
+        Raises
+        ------
+        Conflict
+            If a newer version stands.
+        """
+        with self._transaction() as db:
+            newest = self.latest(household_id)
+            if newest.revision != base_revision:
+                raise Conflict(newest)
+            self._insert(db, household_id, base_revision + 1, document, what)
+            self._thin_out(db, household_id)
+        return self.latest(household_id)
+
+    def restore(self, household_id: int, revision: int, base_revision: int, what: str) -> Saved:
+        """Bring an earlier version back as a new one.
+
+        Raises
+        ------
+        Conflict
+            If a newer version than `base_revision` stands.
+        """
+        return self.save(household_id, base_revision, self.version(household_id, revision).document, what)
+
+    def delete(self, household_id: int) -> None:
+        """Mark a household as deleted; `undelete` brings it back."""
+        with self._transaction() as db:
+            db.execute("UPDATE households SET deleted_at = ? WHERE id = ?", (self.clock().isoformat(), household_id))
+
+    def undelete(self, household_id: int) -> Saved:
+        """Bring a deleted household back and open it."""
+        with self._transaction() as db:
+            db.execute("UPDATE households SET deleted_at = NULL WHERE id = ?", (household_id,))
+        return self.open(household_id)
+
+    def _insert(self, db: sqlite3.Connection, household_id: int, revision: int, document: Document, what: str) -> None:
+        db.execute(
+            "INSERT INTO versions VALUES (?, ?, ?, ?, ?, ?)",
+            (household_id, revision, canonical(document), digest(document), self.clock().isoformat(), what),
+        )
+
+    def _thin_out(self, db: sqlite3.Connection, household_id: int) -> None:
+        db.execute(
+            """DELETE FROM versions WHERE household_id = :household
+            AND revision <= (SELECT max(revision) FROM versions WHERE household_id = :household) - :kept
+            AND revision NOT IN (SELECT max(revision) FROM versions WHERE household_id = :household
+                                 GROUP BY substr(saved_at, 1, 10))""",
+            {"household": household_id, "kept": KEPT_VERSIONS},
+        )
+
+
+def _saved(row: sqlite3.Row) -> Saved:
+    return Saved(
+        household_id=row["household_id"],
+        revision=row["revision"],
+        text=row["document"],
+        hash=row["hash"],
+        saved_at=datetime.fromisoformat(row["saved_at"]),
+        what=row["what"],
+    )
