@@ -192,7 +192,7 @@ def _note(moment: datetime, percent: float, text: str, first: datetime, last: da
         "xanchor": "right" if late else "left",
         "yanchor": "bottom",
         "xshift": -4 if late else 4,
-        "yshift": 10,
+        "yshift": 10 if percent >= PERCENT_GAP else 26,
     }
 
 

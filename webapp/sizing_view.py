@@ -11,7 +11,7 @@ from markupsafe import Markup
 from engine.answers.answer import Notice
 from engine.answers.sheet import bank_steps
 from engine.answers.sizing import RECOVERY_DAYS, SizeRow, Sizing
-from engine.house.bank import Bank
+from engine.house.bank import Bank, StepDown
 from engine.house.household import Household, Supply
 from engine.sky.days import Sky
 from webapp import charts
@@ -31,7 +31,7 @@ class SizeView:
     panels: str
     panels_short: bool
     cells: int
-    steps: tuple[tuple[str, float, str], ...]
+    steps: tuple[StepDown, ...]
     rows: tuple[tuple[SizeRow, str], ...]
     notices: tuple[Notice, ...]
     figure: Figure
@@ -41,17 +41,13 @@ def size_view(house: Household, supply: Supply, answer: Sizing, sky: Sky) -> Siz
     """Return the view of a size."""
     bank = supply.bank
     built = dataclasses.replace(supply, bank=with_strings(bank, answer.strings))
-    *steps, last = bank_steps(house, built, answer.month).steps
     return SizeView(
         sentence=sentence(answer, sky),
         own=own_sentence(answer),
         panels=panels_sentence(answer),
         panels_short=answer.panels_short_kwh > 0.0,
         cells=answer.strings * answer.series,
-        steps=(
-            *((step.label, step.left_kwh, step.why) for step in steps),
-            ("At the sockets", last.left_kwh, f"{last.label[0].lower()}{last.label[1:]}: {last.why}"),
-        ),
+        steps=bank_steps(house, built, answer.month).steps,
         rows=tuple((row, recovery(row, answer)) for row in answer.rows),
         notices=more_strings_note(answer, bank),
         figure=charts.sizes(

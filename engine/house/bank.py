@@ -280,7 +280,7 @@ def step_down(bank: Bank, inverter: Inverter, mean_ac_w: float, mean_dc_w: float
     who = "board" if end.ends_by == "board" else "inverter"
     steps = [
         ("Your own test", tested_kwh, "tested Ah instead of label Ah, at nominal volts"),
-        ("Real volts", stored, "the cell's own voltage curve instead of nominal volts"),
+        ("Real volts", stored, "the cell’s own voltage curve instead of nominal volts"),
         (
             "Charge ceiling",
             stored - bank.stored_kwh(top, 1.0),
@@ -295,9 +295,9 @@ def step_down(bank: Bank, inverter: Inverter, mean_ac_w: float, mean_dc_w: float
         (f"Cut-off of the {who}", in_window, "reached under your mean load before the reserve"),
         ("Lost inside the cells", at_terminals, "resistance at your mean load"),
         (
-            "Lost in the inverter",
+            "Usable at the sockets",
             at_terminals * mean_ac_w / mean_dc_w,
-            "conversion and idle draw while it lasts",
+            "the inverter’s conversion and idle draw taken off",
         ),
     ]
     lines = [StepDown(label="Label", change_kwh=0.0, left_kwh=bank.label_kwh, why="label Ah × nominal volts")]

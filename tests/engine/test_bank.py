@@ -19,7 +19,7 @@ def test_step_down_of_household_h_by_hand() -> None:
     assert lines["Label"] == pytest.approx(14.336)
     assert lines["Reserve"] == pytest.approx(0.8 * 14.336)
     assert lines["Lost inside the cells"] == pytest.approx(0.8 * 14.336)
-    assert lines["Lost in the inverter"] == pytest.approx(0.8 * 14.336 * 300 / drawn_w)
+    assert lines["Usable at the sockets"] == pytest.approx(0.8 * 14.336 * 300 / drawn_w)
 
 
 @pytest.mark.parametrize("chemistry", SERIES)

@@ -174,7 +174,7 @@ def test_its_answers_are_those_of_the_pages_that_ask(client: Client) -> None:
     _, _, answer = sheet_of(client)
     today = client.get("/today.json?charge=60&sky=dark,dark,dull").json()
     assert answer["autonomy"] == today
-    size = client.get("/size.json?days=4&month=11").json()
+    size = client.get("/size.json?days=4").json()
     assert answer["sizing"] == size
 
 

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from bs4 import BeautifulSoup
 
+from engine.house import household
 from engine.sky.site import Site
 from tests.conftest import NOW, Client, Clock, soup
 from webapp.questions import joined_sky, read_moment, to_civil, to_standard
@@ -111,6 +112,8 @@ def test_nothing_typed_says_from_full_and_calls_its_days_a_guess(client: Client)
     assert " from full: " in sentence(page)
     assert "our guess, not a forecast" in page.select_one(".range").get_text()  # type: ignore[union-attr]
     assert "from full" not in sentence(soup(client.get("/today?charge=70")))
+    bank = household.read(client.document()).banks[0]
+    assert client.get("/today.json").json()["banks"][0]["start_soc"] == bank.top_reached_soc
 
 
 @pytest.mark.parametrize(

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Any
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from engine.answers.notices import household_notices
-from engine.balance.forcing import load_hours, mean_dc_w
+from engine.answers.sheet import bank_steps
 from engine.cells import catalogue
 from engine.cells.chemistry import Chemistry
 from engine.fields import quantities
-from engine.house.bank import Bank, Board, step_down
+from engine.house.bank import Bank, Board
 from engine.house.household import Household, Supply
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
 from webapp.forms import Card, Field, Group, Values, filled, number_field, number_fields
@@ -143,12 +142,7 @@ def _thing(values: Values, old: Document) -> Document:
 
 def _view(house: Household, bank: Bank, supply: Supply | None, month: int) -> dict[str, Any]:
     """What a bank's card says of it, and its form."""
-    rows: list[tuple[str, float, str]] = []
-    if supply is not None:
-        ac_w, _ = load_hours(house, supply, datetime(2001, month, 1), 1)
-        draw_w = max(mean_dc_w(house, supply, month), 1.0)
-        steps = step_down(bank, supply.inverter, float(ac_w.mean()), draw_w)
-        rows = [(step.label, step.left_kwh, step.why) for step in steps]
+    rows = bank_steps(house, supply, month).steps if supply is not None else ()
     return {"bank": bank, "supply": supply, "rows": rows, "card": _card(house, bank.id, {})}
 
 

@@ -216,7 +216,7 @@ def content() -> dict[str, Any]:
         "peukert": lines(worked_parts.peukert()),
         "acceptance": lines(worked_parts.acceptance()),
         "cold": worked_parts.cold(),
-        "steps": [(step.label, step.left_kwh, step.why) for step in worked_house.steps()],
+        "steps": worked_house.steps(),
         "scales": lines(worked_house.scales()),
         "inverter_rows": worked_parts.inverter_rows(),
         "data_sheet": lines(worked_parts.from_data_sheet()),

@@ -22,7 +22,7 @@ from webapp.editing import opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.pages import today
-from webapp.pages.size import DAYS, USUAL_DAYS
+from webapp.pages.size import DAYS, USUAL_DAYS, month_field
 from webapp.questions import (
     OWN_DAY,
     Blocked,
@@ -98,22 +98,23 @@ def read_question(request: Request) -> Asked:
     question = today.read_question(request)
     house, typed = question.house, question.typed
     month = to_standard(house.site, question.moment).month
-    days_field = number_field("days", DAYS, default=USUAL_DAYS)
-    days = (parse((days_field,), typed, build=lambda values: values).value or {"days": USUAL_DAYS})["days"]
+    size_fields = (number_field("days", DAYS, default=USUAL_DAYS), month_field(house))
+    asked = parse(size_fields, typed, build=lambda values: values).value or {}
+    days, size_month = asked.get("days", USUAL_DAYS), int(asked.get("month", size_fields[1].default))
     texts = {
         "sky": question.sky_text,
-        "spell": typed.get("spell") or usual_dull_days(house, month, days),
+        "spell": typed.get("spell") or usual_dull_days(house, size_month, days),
         "week": typed.get("week") or usual_spell(house.site, WEEK_DAYS),
     }
     fields = (
         *question.fields,
-        days_field,
+        *size_fields,
         *bank_field(question.supplies),
         *_sky_fields(house, texts),
     )
     form: Parsed[Values] = parse(fields, {**typed, **texts}, build=lambda values: values)
     errors = {**question.form.errors, **form.errors}
-    spell = tried(errors, "spell", lambda: read_sky(texts["spell"], house, month), None)
+    spell = tried(errors, "spell", lambda: read_sky(texts["spell"], house, size_month), None)
     week = tried(errors, "week", lambda: read_sky(texts["week"], house, month, WEEK_DAYS), None)
     return Asked(today=question, fields=fields, form=form.refused(errors) if errors else form, spell=spell, week=week)
 
@@ -133,7 +134,7 @@ def _sky_fields(house: Household, texts: Mapping[str, str]) -> tuple[Field, ...]
 
 
 def usual_dull_days(house: Household, month: int, days: int) -> str:
-    """Return the dull days of a size where none are asked for: your own if they can be, else the worst ones measured."""
+    """Return the dull days of a size where none are asked for: your own if they can be, else the worst measured."""
     if house.sun.dull_day_kwh is None:
         return usual_spell(house.site, days)
     own = tried({}, "sky", lambda: read_sky(OWN_DAY, house, month), None)
@@ -157,6 +158,7 @@ def worked_out(asked: Asked) -> tuple[Sheet | None, Blocked | None]:
             asked.week,
             int(values["days"]),
             values.get("bank"),
+            int(values["month"]),
         )
     except Unreachable as fault:
         return None, first_step(question.house, str(fault))
@@ -199,7 +201,7 @@ def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
         "month": MONTHS[answer.sizing.month - 1],
         "size_lines": lines(answer.sizing.worked),
         "week_lines": lines(answer.comparison.worked),
-        "steps": [(one.name, [(s.label, s.left_kwh, s.why) for s in one.steps]) for one in answer.steps],
+        "steps": [(one.name, one.steps) for one in answer.steps],
         "inputs": [
             (section.title, [(row.label, view.input_text(row.value), row.unit, row.origin) for row in section.rows])
             for section in answer.sections

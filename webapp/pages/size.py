@@ -98,16 +98,16 @@ def read_question(request: Request) -> Question:
     """Read the query over the open household; faults are in the form's errors."""
     _, house = opened(request)
     typed = asked(request)
-    darkest = darkest_month(house.site, house.sun)
+    in_month = month_field(house)
     fields = (
         number_field("days", DAYS, default=USUAL_DAYS),
-        Field(name="month", label="In", kind="choice", choices=MONTH_CHOICES, default=str(darkest)),
+        in_month,
         *bank_field(house.supplies()),
     )
     form: Parsed[Values] = parse(fields, typed, build=lambda values: values)
     errors = dict(form.errors)
     values = form.value or {}
-    month, days = int(values.get("month", darkest)), int(values.get("days", USUAL_DAYS))
+    month, days = int(values.get("month", in_month.default)), int(values.get("days", USUAL_DAYS))
     usual = usual_spell(house.site, days) if house.sun.dull_day_kwh is None else OWN_DAY
     sky_text = typed.get("sky", usual)
     own_days = days if sky_text == OWN_DAY else 0
@@ -121,6 +121,12 @@ def read_question(request: Request) -> Question:
         sky=sky,
         month=month,
     )
+
+
+def month_field(house: Household) -> Field:
+    """Return the choice of a month, the darkest one unless another is asked for."""
+    darkest = darkest_month(house.site, house.sun)
+    return Field(name="month", label="In", kind="choice", choices=MONTH_CHOICES, default=str(darkest))
 
 
 def worked_out(question: Question) -> tuple[Sizing | None, Blocked | None]:
