@@ -26,7 +26,7 @@ from engine.quantities import mean_day_of_year
 from engine.sky import climate as climates
 from engine.sky.days import WORDS, Sky, average_day_kc, owner_dull_day, parse_sky
 from engine.sky.site import Site, Sun
-from engine.sky.sun import yield_kwh
+from engine.sky.sun import clear_day_kwh_m2, yield_kwh
 from webapp.forms import Field, Parsed, looks_like_share
 from webapp.words import MONTHS, weekday
 
@@ -214,18 +214,24 @@ def spell_choices(site: Site, sun: Sun, sky: str, extra: Sequence[tuple[str, str
     return (*choices, (sky, f"As typed: {sky if len(sky) < 40 else sky[:38] + '…'}"))
 
 
-def month_notice(sky: Sky, month: int, remedy: bool) -> tuple[Notice, ...]:
-    """Return a check where a measured spell belongs to another month than the one asked about."""
+def month_notice(site: Site, sky: Sky, month: int, remedy: bool) -> tuple[Notice, ...]:
+    """Say where a measured spell is of another month: a check if that one is darker, else a note."""
     if sky.month is None or sky.month == month:
         return ()
     theirs, ours = MONTHS[sky.month - 1], MONTHS[month - 1]
+    clear = clear_day_kwh_m2(site, [mean_day_of_year(sky.month), mean_day_of_year(month)])
+    if clear[1] <= clear[0]:
+        text = (
+            f"These dull days were measured in {theirs}; here they lie on the shorter days of {ours}: the careful side."
+        )
+        return (Notice(level="note", code="spell-of-another-month", text=text),)
     back = Remedy(label=f"Ask about {theirs}", query={"month": str(sky.month)})
     return (
         Notice(
             level="check",
             code="spell-of-another-month",
             text=f"These dull days belong to {theirs}; you ask about {ours}. Their clearness is laid on the sun of "
-            f"{ours}: the days are as long as in {ours}, the clouds are those of {theirs}.",
+            f"{ours}: the days are as long as in {ours}, the clouds are those of {theirs}. {theirs} itself is darker.",
             remedies=(back,) if remedy else (),
         ),
     )

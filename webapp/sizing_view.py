@@ -118,7 +118,7 @@ def recovery(row: SizeRow, answer: Sizing) -> str:
     """Write how many ordinary days refill the bank."""
     if row.recovery_days is not None:
         return fixed(row.recovery_days, 1)
-    return "never, in this month" if answer.panels_short_kwh > 0.0 else "over 60"
+    return "never, in this month" if answer.panels_short_kwh > 0.0 else "over 28"
 
 
 def more_strings_note(answer: Sizing, bank: Bank) -> tuple[Notice, ...]:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of, clock
 from engine.answers.notices import household_notices
+from engine.answers.scaling import scale_for
 from engine.balance.forcing import forcing, mean_dc_w, sun_hours
 from engine.balance.step import State, plant
 from engine.balance.trajectory import Trajectory, run
@@ -34,6 +35,7 @@ Floats = NDArray[np.float64]
 BASES = ("label", "usable")
 _CELL_AH = 100.0
 _TIE_SHARE = 0.01
+_MOST_TIMES = 64.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -239,18 +241,10 @@ def _with_usable(bank: Bank, inverter: Inverter, power_w: float, wanted_kwh: flo
     def scaled(factor: float) -> Bank:
         return dataclasses.replace(bank, label_ah=bank.label_ah * factor)
 
-    low, high = 0.001, 1.0
-    while _usable_kwh(scaled(high), inverter, power_w)[0] < wanted_kwh:
-        low, high = high, high * 2.0
-        if high > 64.0:
-            raise Unreachable(
-                f"{bank.name} cannot give the {wanted_kwh:.1f} kWh that your bank gives on this inverter."
-            )
-    for _ in range(50):
-        middle = 0.5 * (low + high)
-        enough = _usable_kwh(scaled(middle), inverter, power_w)[0] >= wanted_kwh
-        low, high = (low, middle) if enough else (middle, high)
-    return scaled(high)
+    factor = scale_for(lambda scale: _usable_kwh(scaled(scale), inverter, power_w)[0], wanted_kwh, _MOST_TIMES)
+    if factor is None:
+        raise Unreachable(f"{bank.name} cannot give the {wanted_kwh:.1f} kWh that your bank gives on this inverter.")
+    return scaled(factor)
 
 
 def _contender(

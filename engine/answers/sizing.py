@@ -19,12 +19,14 @@ from numpy.typing import NDArray
 
 from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of
 from engine.answers.notices import household_notices
+from engine.answers.scaling import scale_for
 from engine.balance.forcing import load_hours, mean_dc_w, sun_hours
 from engine.balance.step import State, plant
 from engine.balance.trajectory import Trajectory, run
 from engine.errors import InputError, Unreachable
 from engine.house.bank import Bank, delivered, floor
 from engine.house.household import Household, Supply
+from engine.house.inverter import Inverter
 from engine.quantities import DAYS_PER_WEEK, HOURS_PER_DAY, WH_PER_KWH, mean_day_of_year
 from engine.sky.days import Sky, average_day_kc
 
@@ -33,10 +35,9 @@ Floats = NDArray[np.float64]
 MOST_DAYS = 7
 RECOVERY_DAYS = 14
 """A bank that ordinary days do not refill within a fortnight is called larger than these panels can use (judgement)."""
-_LONGEST_RECOVERY_DAYS = 60
+_LONGEST_RECOVERY_DAYS = 28
 _YEAR = 2001
 _LEAST_KWH = 0.001
-_MOST_TRIES = 100
 _BY_HOURS = "deepest point of the spell, hour by hour from a full bank: some of its hours give more than they take"
 MOST_STRINGS = 200
 """Strings in parallel a bank may have in this tool."""
@@ -199,7 +200,7 @@ def _days(household: Household, supply: Supply, month: int, sky: Sky) -> _Days:
         sunrise_h=int(lit[0]) if lit.size else 0,
         ac_w=ac_w,
         dc_w=dc_w,
-        drawn_w=np.array([supply.inverter.dc_w(min(w, supply.inverter.rated_w)) for w in ac_w.tolist()]) + dc_w,
+        drawn_w=_drawn_w(supply.inverter, ac_w, dc_w),
         spell_w=spell_w,
         average_w=average_w,
     )
@@ -248,19 +249,13 @@ def _strings_for(supply: Supply, needed_kwh: float, power_w: float) -> float:
     """
     if needed_kwh <= 0.0:
         raise Unreachable("On such days the sun carries this load hour by hour: no bank is asked for.")
-    strings = 1.0
-    for _ in range(_MOST_TRIES):
-        given_kwh, _ = _usable(supply, strings, power_w)
-        better = strings * needed_kwh / given_kwh if given_kwh > 0.0 else 2.0 * strings
-        if better > MOST_STRINGS:
-            break
-        if abs(better - strings) <= 1e-9 * strings:
-            return better
-        strings = better
-    raise Unreachable(
-        f"Even {MOST_STRINGS} strings of {supply.bank.name} would not give the {needed_kwh:.1f} kWh asked: "
-        "check its charge setting against its reserve and the inverter's cut-off, and the size of a cell."
-    )
+    found = scale_for(lambda strings: _usable(supply, strings, power_w)[0], needed_kwh, MOST_STRINGS)
+    if found is None:
+        raise Unreachable(
+            f"Even {MOST_STRINGS} strings of {supply.bank.name} would not give the {needed_kwh:.1f} kWh asked: "
+            "check its charge setting against its reserve and the inverter’s cut-off, and the size of a cell."
+        )
+    return found
 
 
 def _row(supply: Supply, energies: _Days, days: int) -> SizeRow:
@@ -306,7 +301,7 @@ def _spell(supply: Supply, energies: _Days, days: int, strings: int) -> Trajecto
 
 
 def _recovery_days(supply: Supply, energies: _Days, strings: int, soc: float) -> float | None:
-    """Ordinary days until the built bank is as full as its setting fills it; None if that takes over two months."""
+    """Ordinary days until the built bank is as full as its setting fills it; None if that takes over four weeks."""
     if energies.average_kwh <= energies.load_kwh:
         return None
     bank = _built(supply, strings)
@@ -332,28 +327,51 @@ def _own_days(energies: _Days, usable_kwh: float) -> float | None:
 
 
 def _levers(energies: _Days, supply: Supply, days: int, asked: SizeRow) -> tuple[Lever, ...]:
-    """What a kWh a day less, and half as much panel again, would take off the size, in label kWh."""
-    per_usable = asked.label_kwh / asked.usable_kwh
-    idle_kwh = supply.inverter.idle_w * HOURS_PER_DAY / WH_PER_KWH
-    found = [
-        Lever(
-            name="Half as many panels again",
-            gained_h=None,
-            kwh_per_day=0.5 * float(energies.spell_kwh[:days].mean()),
+    """What more panels or less use would take off the label [kWh], each sized anew."""
+    inverter = supply.inverter
+    less_ac_w = energies.ac_w * (1.0 - min(1.0 / max(energies.sockets_kwh, 1.0), 1.0))
+    quiet = dataclasses.replace(inverter, idle_w=0.0)
+    changes = (
+        (
+            "Half as many panels again",
+            0.5 * float(energies.spell_kwh[:days].mean()),
+            dataclasses.replace(energies, spell_w=1.5 * energies.spell_w, average_w=1.5 * energies.average_w),
         ),
-        Lever(name="1 kWh a day less at the sockets", gained_h=None, kwh_per_day=1.0),
-        Lever(name="The inverter's idle draw", gained_h=None, kwh_per_day=idle_kwh),
-    ]
-    return tuple(
-        dataclasses.replace(lever, label_kwh=(lever.kwh_per_day or 0.0) * days * per_usable) for lever in found
+        ("1 kWh a day less at the sockets", 1.0, _drawing(energies, _drawn_w(inverter, less_ac_w, energies.dc_w))),
+        (
+            "No idle draw of the inverter",
+            inverter.idle_w * HOURS_PER_DAY / WH_PER_KWH,
+            _drawing(energies, _drawn_w(quiet, energies.ac_w, energies.dc_w)),
+        ),
     )
+    return tuple(
+        Lever(name=name, gained_h=None, kwh_per_day=kwh, label_kwh=asked.label_kwh - _label_kwh(supply, changed, days))
+        for name, kwh, changed in changes
+    )
+
+
+def _drawing(energies: _Days, drawn_w: Floats) -> _Days:
+    return dataclasses.replace(energies, drawn_w=drawn_w, mean_dc_w=float(drawn_w.mean()))
+
+
+def _drawn_w(inverter: Inverter, ac_w: Floats, dc_w: Floats) -> Floats:
+    """Hourly power drawn from the bus by loads and inverter [W]."""
+    return np.array([inverter.dc_w(min(w, inverter.rated_w)) for w in ac_w.tolist()]) + dc_w
+
+
+def _label_kwh(supply: Supply, energies: _Days, days: int) -> float:
+    """Label kWh for a spell; 0 where none is needed."""
+    needed_kwh = _needed_kwh(energies, days)
+    if needed_kwh <= 0.0:
+        return 0.0
+    return _string(supply.bank).label_kwh * _strings_for(supply, needed_kwh, energies.mean_dc_w)
 
 
 def _worked(energies: _Days, days: int, asked: SizeRow) -> tuple[Worked, ...]:
     by_sum_kwh = days * energies.load_kwh - float(energies.spell_kwh[:days].sum())
     alike = abs(by_sum_kwh - asked.usable_kwh) < 0.005 * asked.usable_kwh
     lines = (
-        ("Load of a day, DC", "sockets, inverter's losses and idle", energies.load_kwh, "kWh"),
+        ("Load of a day, DC", "sockets, inverter’s losses and idle", energies.load_kwh, "kWh"),
         (
             "Yield of a dull day, DC",
             "panels × charger, mean of the spell",
@@ -363,7 +381,7 @@ def _worked(energies: _Days, days: int, asked: SizeRow) -> tuple[Worked, ...]:
         ("Usable", f"{days} × (load − yield)" if alike else _BY_HOURS, asked.usable_kwh, "kWh"),
         (
             "Share of the label that is usable",
-            "usable ÷ label, from the bank's own window and losses",
+            "usable ÷ label, from the bank’s own window and losses",
             asked.usable_kwh / asked.label_kwh,
             "",
         ),

@@ -14,7 +14,7 @@ from engine.answers.answer import supply_of
 from engine.answers.autonomy import Autonomy, autonomy
 from engine.answers.comparing import comparing
 from engine.answers.sheet import sheet
-from engine.answers.sizing import sizing
+from engine.answers.sizing import Sizing, sizing
 from engine.errors import InputError, Unreachable
 from engine.house import household
 from engine.house.household import Household
@@ -165,6 +165,29 @@ def test_sizes_never_fall_with_the_days_and_the_built_bank_holds() -> None:
             assert row.unserved_kwh < 0.001
             assert row.lowest_soc >= answer.floor_soc - 0.01
             assert row.built_kwh >= row.usable_kwh * (1 - 1e-9)
+
+
+@pytest.mark.parametrize("month", [4, 12])
+def test_each_lever_of_a_size_is_what_the_size_becomes(month: int) -> None:
+    def size_of(panels: float = 1.0, idle: float = 1.0, less_w: float = 0.0) -> Sizing:
+        changed = document("story5")
+        changed["banks"][0] |= {"chemistry": "lfp", "top_soc": 1.0}
+        changed["sun"]["arrays"][0]["kwp"] *= panels
+        changed["sun"]["dull_day_kwh"] = None
+        changed["inverters"][0]["idle_w"] *= idle
+        changed["loads"][0]["values"]["power_w"] -= less_w
+        home = household.read(changed)
+        return sizing(home, home.supplies()[0], 3, month, parse_sky("dull,dark", home.site, home.sun, month))
+
+    whole = size_of()
+    saved = {lever.name: lever.label_kwh for lever in whole.levers}
+    for name, changed in (
+        ("Half as many panels again", size_of(panels=1.5)),
+        ("No idle draw of the inverter", size_of(idle=0.0)),
+        ("1 kWh a day less at the sockets", size_of(less_w=1000 / 24)),
+    ):
+        assert saved[name] == pytest.approx(whole.label_kwh - changed.label_kwh, rel=1e-6)
+        assert changed.label_kwh < whole.label_kwh
 
 
 def test_short_panels_are_said_in_kwh_a_day() -> None:

@@ -150,7 +150,7 @@ def _shown(question: Question, answer: Sizing) -> dict[str, Any]:
     assert question.sky is not None
     supply = _supply(question)
     view = size_view(question.house, supply, answer, question.sky)
-    first = (*month_notice(question.sky, question.month, remedy=True), *view.notices)
+    first = (*month_notice(question.house.site, question.sky, question.month, remedy=True), *view.notices)
     return {
         "view": view,
         "first_notices": first,

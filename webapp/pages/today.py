@@ -215,7 +215,7 @@ def _form_days(question: Question, answer: Autonomy | None) -> list[tuple[str, s
 def _shown(question: Question, answer: Autonomy) -> dict[str, Any]:
     assert question.sky is not None
     month = answer.at.month
-    lacking = (*no_loads_note(question.supplies), *month_notice(question.sky, month, remedy=False))
+    lacking = (*no_loads_note(question.supplies), *month_notice(question.house.site, question.sky, month, remedy=False))
     notices = (*share_checks(question.fields, question.form), *lacking, *answer.notices)
     guessed = "sky" not in question.typed
     views: tuple[BankView, ...] = bank_views(question.house, question.supplies, answer, guessed, question.sky)

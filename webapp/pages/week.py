@@ -174,7 +174,7 @@ def _shown(question: Question, answer: Comparison) -> dict[str, Any]:
     month = question.start.month
     return {
         "view": week_view(answer, question.house.site),
-        "first_notices": month_notice(question.sky, month, remedy=True),
+        "first_notices": month_notice(question.house.site, question.sky, month, remedy=True),
         "tiles": tiles(answer.sky_days),
         "proof": [("", answer.worked)],
         "inputs": inputs_used(question.house, (supply,), month),
