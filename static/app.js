@@ -54,7 +54,6 @@
     font: { family: "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'Liberation Sans', sans-serif", size: narrow ? 12 : 13, color: "--ink" },
     margin: { l: narrow ? 34 : 44, r: narrow ? 10 : 16, t: 12, b: 32 },
     hoverlabel: { bgcolor: "--card", bordercolor: "--rule", font: { color: "--ink" } },
-    modebar: { bgcolor: "rgba(0,0,0,0)", color: "--soft", activecolor: "--lamp" },
     xaxis: { ...axis, showgrid: false }, yaxis: axis, height: narrow ? 280 : 330,
   });
 
@@ -67,11 +66,7 @@
     let layout = merge(baseLayout(narrow), figure.layout);
     if (narrow && figure.narrow) layout = merge(layout, figure.narrow);
     if (width) layout = { ...layout, width, autosize: false };
-    const config = {
-      displaylogo: false, responsive: !onPaper, staticPlot: onPaper, displayModeBar: onPaper ? false : "hover",
-      modeBarButtonsToRemove: ["zoom2d", "pan2d", "select2d", "lasso2d", "zoomIn2d", "zoomOut2d", "autoScale2d", "resetScale2d"],
-      toImageButtonOptions: { format: "svg", filename: plot.closest(".chart").id || "chart" },
-    };
+    const config = { responsive: !onPaper, staticPlot: onPaper, displayModeBar: false };
     const drawn = window.Plotly.newPlot(plot, solid(figure.data), solid(layout), config);
     done();
     return drawn.then(() => plot.classList.add("drawn"));

@@ -15,20 +15,23 @@ from markupsafe import Markup
 from engine.answers.answer import Lever
 from engine.answers.autonomy import Autonomy, BankAutonomy
 from engine.house.household import Household, Supply
-from engine.quantities import HOURS_PER_DAY
+from engine.house.loads import daily_kwh
 from engine.sky.days import Sky
 from engine.sky.site import Site
 from webapp import charts
 from webapp.chart_parts import Curve, Figure
 from webapp.questions import civil_times, to_civil, to_standard
 from webapp.render import NO_BREAK, fixed, percent
-from webapp.words import between, duration, in_sentence, long_date, number, stamp, until, weekday
+from webapp.words import between, duration, in_sentence, listed, long_date, number, short_date, stamp, until, weekday
 
 FULL_WITHIN = 0.005
 """A charge this close below where charging ends is called full."""
 NOTHING_H = 0.02
 LEAST_GAIN_H = 0.05
 """A change worth less than this is not listed."""
+LEAST_SPAN_H, LONGEST_SPAN_H = 48.0, 240.0
+AFTER_END_H = 36.0
+"""The chart shows so much after the better end of the range."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +50,9 @@ class BankView:
     levers: tuple[Lever, ...]
     rows: tuple[tuple[str, str], ...]
     ends_row: int | None
+    span: str
+    never_off: str
+    unticked: bool
 
 
 def on_the_clock(answer: Autonomy, site: Site) -> Autonomy:
@@ -76,20 +82,22 @@ def bank_views(
 
 
 def _view(site: Site, supply: Supply, bank: BankAutonomy, answer: Autonomy, guessed: bool, sky: Sky) -> BankView:
-    curve, row = _curve(site, bank, answer.at)
+    whole, row = _curve(site, bank, answer.at)
+    curve, span_h = _shown_part(site, whole, bank, answer.at)
     floor = _floor_name(bank, supply)
     ending = None
     if row is not None:
         moment = curve.times[row]
         label = f"{weekday(moment.date())[:3]} {moment:%H:%M}"
-        low, high = (_after(answer.at, hours) for hours in (bank.low_hours, bank.high_hours))
+        beyond = bank.high_hours is None or bank.high_hours > span_h
+        low, high = (_after(answer.at, hours) for hours in (bank.low_hours, None if beyond else bank.high_hours))
         ending = charts.Ending(row=row, label=label, low=low, high=high)
-    spell = "until then" if bank.hours is not None else f"in these {days_ahead(answer)} days"
+    spell = "until then" if bank.hours is not None else f"in these {days_ahead(answer, site)} days"
     return BankView(
         bank=bank,
         name=in_sentence(bank.name),
-        sentence=sentence(bank, supply, answer),
-        range=range_sentence(bank, answer, guessed, sky),
+        sentence=sentence(bank, supply, answer, site),
+        range=range_sentence(bank, answer, guessed, sky, site),
         ends=_ENDS.get(bank.ended_by, bank.ended_by),
         ends_basis=_ends_basis(bank, supply, answer.at),
         sun_basis=f"taken from the panels {spell}, DC",
@@ -98,6 +106,9 @@ def _view(site: Site, supply: Supply, bank: BankAutonomy, answer: Autonomy, gues
         levers=tuple(lever for lever in bank.levers if lever.gained_h is None or lever.gained_h >= LEAST_GAIN_H),
         rows=tuple((stamp(time), f"{share:.1f}") for time, share in zip(curve.times, curve.percent, strict=True)),
         ends_row=row,
+        span=f"{short_date(curve.times[0].date())} to {short_date(curve.times[-1].date())}",
+        never_off=never_off_sentence(bank, supply, site, answer.at.month),
+        unticked=not any(load.can_shed or load.can_wait for load in supply.loads),
     )
 
 
@@ -132,12 +143,38 @@ def _curve(site: Site, bank: BankAutonomy, at: datetime) -> tuple[Curve, int | N
     return Curve(name="charge", times=times, percent=tuple(100.0 * share for share in soc)), row
 
 
-def days_ahead(answer: Autonomy) -> int:
-    """Return how many days the answer looks ahead."""
-    return round(answer.horizon_h / HOURS_PER_DAY)
+def _shown_part(site: Site, curve: Curve, bank: BankAutonomy, at: datetime) -> tuple[Curve, float]:
+    """The part of a curve that the chart shows, and its length [h]: past the range, so that a short answer is read."""
+    horizon_h = float(bank.times_h[-1])
+    if bank.hours is None or bank.high_hours is None:
+        wanted_h = horizon_h
+    else:
+        wanted_h = max(LEAST_SPAN_H, bank.high_hours + AFTER_END_H)
+    span_h = min(wanted_h, horizon_h)
+    if bank.hours is not None:
+        span_h = min(span_h, max(LONGEST_SPAN_H, bank.hours + AFTER_END_H))
+    (last,) = civil_times(site, to_standard(site, at), [span_h])
+    count = sum(time <= last for time in curve.times)
+    return Curve(name=curve.name, times=curve.times[:count], percent=curve.percent[:count]), span_h
 
 
-def sentence(bank: BankAutonomy, supply: Supply, answer: Autonomy) -> Markup:
+def days_ahead(answer: Autonomy, site: Site) -> int:
+    """Return how many days the answer touches, today among them."""
+    start = to_standard(site, answer.at)
+    last = start + timedelta(hours=answer.horizon_h, seconds=-1)
+    return (last.date() - start.date()).days + 1
+
+
+def never_off_sentence(bank: BankAutonomy, supply: Supply, site: Site, month: int) -> str:
+    """Say which loads marked never off are without power after the end; empty where there is no end or none."""
+    names = [load.name for load in supply.loads if load.never_off and daily_kwh(load, month, site.south)]
+    if bank.hours is None or not names:
+        return ""
+    loads, verb = ("loads", "are") if len(names) > 1 else ("load", "is")
+    return f"After that the {loads} you marked never off, {listed(names)}, {verb} without power too."
+
+
+def sentence(bank: BankAutonomy, supply: Supply, answer: Autonomy, site: Site) -> Markup:
     """Say how long the bank lasts, until when, and what ends it."""
     full = bank.start_soc >= supply.bank.top_reached_soc - FULL_WITHIN
     start = " from full" if full else ""
@@ -146,7 +183,7 @@ def sentence(bank: BankAutonomy, supply: Supply, answer: Autonomy) -> Markup:
         assert last is not None
         return Markup(
             "It <strong>lasts beyond these {} days</strong>{}: {} does not run out before <strong>{}</strong>."
-        ).format(number(days_ahead(answer)), start, in_sentence(bank.name), long_date(last.date()))
+        ).format(number(days_ahead(answer, site)), start, in_sentence(bank.name), long_date(last.date()))
     if bank.hours < NOTHING_H:
         return Markup("<strong>Nothing is left to use now</strong>: {}.").format(_why(bank, supply, standing=True))
     moment = _after(answer.at, bank.hours)
@@ -200,16 +237,16 @@ def _ends_basis(bank: BankAutonomy, supply: Supply, at: datetime) -> str:
     return f"{stamp(moment)}; {fixed(abs(bank.margin_v), 1)}{NO_BREAK}V {over} the cut-off"
 
 
-def range_sentence(bank: BankAutonomy, answer: Autonomy, guessed: bool, sky: Sky) -> str:
+def range_sentence(bank: BankAutonomy, answer: Autonomy, guessed: bool, sky: Sky, site: Site) -> str:
     """Say the range, what it is made of, and whose days these are."""
     if bank.hours is not None and bank.hours < NOTHING_H:
         return f"What the sun brings after that is in the chart. {_whose_days(answer, guessed)}"
-    light = " and each day’s light at the ends of its word" if (sky.low_kc < sky.high_kc).any() else ""
-    return f"{_range(bank, answer)}, with your loads a tenth more or less{light}. {_whose_days(answer, guessed)}"
+    light = " and each day as dark or as bright as its word allows" if (sky.low_kc < sky.high_kc).any() else ""
+    return f"{_range(bank, answer, site)}, with your loads a tenth more or less{light}. {_whose_days(answer, guessed)}"
 
 
-def _range(bank: BankAutonomy, answer: Autonomy) -> str:
-    beyond = f"beyond these {number(days_ahead(answer))} days"
+def _range(bank: BankAutonomy, answer: Autonomy, site: Site) -> str:
+    beyond = f"beyond these {number(days_ahead(answer, site))} days"
     if bank.low_hours is None:
         return f"It lasts {beyond} at either end"
     if bank.high_hours is None:

@@ -20,6 +20,7 @@ from webapp.chart_parts import (
     STYLES,
     Curve,
     Figure,
+    Style,
     days_axis,
     end_label,
     floor_label,
@@ -30,6 +31,9 @@ from webapp.chart_parts import (
     plain_trace,
     spaced,
 )
+
+AFTER_NAME = "if everything stays on"
+LEAST_AFTER_SHARE = 0.08
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +71,7 @@ def charge(curve: Curve, floor_percent: float, floor_name: str, ending: Ending |
         marker = {"color": "--lamp", "size": 10, "line": {"color": "--paper", "width": 2}}
         end = plain_trace([at], [level], mode="markers", marker=marker, name="ends")
         data += [line_trace(rest, AFTER), *_range(ending, level, last), line_trace(kept, STYLES[0]), end]
-        annotations.append(_note(at, level, ending.label, first, last))
+        annotations += [_note(at, level, ending.label, first, last), *_after_label(rest, first, last)]
     else:
         data.append(line_trace(kept, STYLES[0]))
     return {
@@ -77,25 +81,27 @@ def charge(curve: Curve, floor_percent: float, floor_name: str, ending: Ending |
     }
 
 
-def week(curves: Sequence[Curve], short_names: Sequence[str]) -> Figure:
+def week(curves: Sequence[Curve], short_names: Sequence[str], styles: Sequence[Style]) -> Figure:
     """Draw the charge of several chemistries over the same days, each named at its end.
 
     Parameters
     ----------
     curves : sequence of Curve
-        At most as many as there are `STYLES`.
+        Charge over time.
     short_names : sequence of str
         The name at the end of each line.
+    styles : sequence of Style
+        How each line is drawn.
     """
     first, last = curves[0].times[0], curves[0].times[-1]
     ends = [curve.percent[-1] for curve in curves]
     places = spaced(ends, PERCENT_GAP, 0.0, 100.0)
     annotations = [
         end_label(iso(last), end, place, name, style)
-        for end, place, name, style in zip(ends, places, short_names, STYLES, strict=False)
+        for end, place, name, style in zip(ends, places, short_names, styles, strict=True)
     ]
     return {
-        "data": [line_trace(curve, style) for curve, style in zip(curves, STYLES, strict=False)],
+        "data": [line_trace(curve, style) for curve, style in zip(curves, styles, strict=True)],
         "layout": {
             "yaxis": percent_axis(),
             "xaxis": days_axis(first, last),
@@ -152,8 +158,8 @@ def sizes(
             "xaxis": {
                 "tickvals": days,
                 "range": [days[0] - 0.2, right],
-                "title": {"text": "dull days in a row", "font": {"color": "--soft"}},
-                "unifiedhovertitle": {"text": "%{x} days"},
+                "title": {"text": "days in a row", "font": {"color": "--soft"}},
+                "unifiedhovertitle": {"text": "days in a row: %{x}"},
             },
             "yaxis": {"range": [0, top], "title": {"text": "kWh", "font": {"color": "--soft"}}},
             "annotations": [
@@ -194,6 +200,29 @@ def _note(moment: datetime, percent: float, text: str, first: datetime, last: da
         "xshift": -4 if late else 4,
         "yshift": 10 if percent >= PERCENT_GAP else 26,
     }
+
+
+def _after_label(rest: Curve, first: datetime, last: datetime) -> list[Figure]:
+    """What the dotted line is, above its highest point; nothing where it is too short to be seen."""
+    if (last - rest.times[0]) < (last - first) * LEAST_AFTER_SHARE:
+        return []
+    inner = [row for row, time in enumerate(rest.times) if rest.times[0] + (last - rest.times[0]) * 0.25 <= time]
+    top = max(inner, key=lambda row: rest.percent[row])
+    share = (rest.times[top] - first) / (last - first)
+    return [
+        {
+            "x": iso(rest.times[top]),
+            "y": round(rest.percent[top], 1),
+            "text": AFTER_NAME,
+            "showarrow": False,
+            "xanchor": "left" if share < 0.3 else "right" if share > 0.7 else "center",
+            "yanchor": "bottom",
+            "yshift": 3,
+            "bgcolor": "--paper",
+            "borderpad": 1,
+            "font": {"color": "--soft"},
+        }
+    ]
 
 
 def _unrefilled(first_day: int, right: float, top: float) -> Figure:

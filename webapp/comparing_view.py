@@ -12,14 +12,22 @@ from datetime import datetime
 from markupsafe import Markup
 
 from engine.answers.comparing import Comparison, Contender
+from engine.cells import catalogue
+from engine.house.inverter import Inverter
 from engine.sky.site import Site
 from webapp import charts
-from webapp.chart_parts import Curve, Figure
+from webapp.chart_parts import STYLES, Curve, Figure
+from webapp.facts import tidy
 from webapp.questions import civil_times, to_civil, to_standard
 from webapp.render import NO_BREAK, fixed, percent
 from webapp.words import energy, listed, long_date, mid_sentence, number, stamp
 
 NOTHING_KWH = 0.005
+NO_DIFFERENCE_SHARE = 0.05
+"""Shortfalls closer to each other than this share of the demand name no winner (judgement)."""
+LOWERED_V = 0.005
+STYLE_PLACES = {chemistry: place for place, chemistry in enumerate(catalogue.COMPARED)}
+"""Each chemistry keeps its colour and dash, whatever its rank."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +48,7 @@ class WeekView:
     sentence: Markup
     basis: str
     contenders: tuple[ContenderView, ...]
+    worth: str
     figure: Figure
     rows: tuple[tuple[str, tuple[str, ...]], ...]
 
@@ -53,7 +62,7 @@ def on_the_clock(answer: Comparison, site: Site) -> Comparison:
     return dataclasses.replace(answer, at=to_civil(site, answer.at), contenders=contenders)
 
 
-def week_view(answer: Comparison, site: Site) -> WeekView:
+def week_view(answer: Comparison, site: Site, inverter: Inverter) -> WeekView:
     """Return the view of a comparison that is on the household's clock."""
     short = short_names([one.name for one in answer.contenders])
     start = to_standard(site, answer.at)
@@ -67,13 +76,14 @@ def week_view(answer: Comparison, site: Site) -> WeekView:
             ContenderView(
                 contender=one,
                 short_name=name,
-                settings=settings(one),
+                settings=settings(one, inverter),
                 full_again=full_again(one.full_again_at),
-                style=place,
+                style=STYLE_PLACES[one.chemistry],
             )
-            for place, (one, name) in enumerate(zip(answer.contenders, short, strict=True))
+            for one, name in zip(answer.contenders, short, strict=True)
         ),
-        figure=charts.week(curves, short),
+        worth=worth_sentence(answer),
+        figure=charts.week(curves, short, [STYLES[STYLE_PLACES[one.chemistry]] for one in answer.contenders]),
         rows=tuple(zip(map(stamp, times), zip(*columns, strict=True), strict=True)),
     )
 
@@ -111,6 +121,11 @@ def sentence(answer: Comparison, short: list[str]) -> Markup:
             _shortfalls(lacking),
         )
     (best, least), (worst, most) = lacking[0], lacking[-1]
+    if len(lacking) > 1 and most.unserved_kwh - least.unserved_kwh < NO_DIFFERENCE_SHARE * answer.demand_kwh:
+        return Markup(
+            "None of them carries the loads through {}, and the bank is <strong>too small for any of them to make a "
+            "difference</strong>: they fall short by <strong>{}</strong>."
+        ).format(days, _shortfalls(lacking))
     others = f", {mid_sentence(worst)} most, by {energy(most.unserved_kwh)}" if len(lacking) > 1 else ""
     return Markup(
         "None of them carries the loads through {}. <strong>{}</strong> falls short least, by <strong>{}</strong>{}."
@@ -145,10 +160,27 @@ def basis_sentence(answer: Comparison) -> str:
     return f"The same {energy(answer.demand_kwh)} of loads, {same}, full on {long_date(answer.at.date())}. {days}"
 
 
-def settings(one: Contender) -> str:
-    """Say how the cells of a contender are set."""
+def worth_sentence(answer: Comparison) -> str:
+    """Say how many days without any sun the spell is worth; empty where that says nothing."""
+    if answer.dark_days is None or answer.sky_basis == "none":
+        return ""
+    days = tidy(answer.dark_days, 2)
+    return f"This spell is worth about {days} {'day' if days == '1' else 'days'} without any sun."
+
+
+def settings(one: Contender, inverter: Inverter) -> str:
+    """Say how the cells of a contender are set, what lowered it, and how the inverter cut it off."""
     hold = "held" if one.hold else "not held"
-    return f"to {fixed(one.charge_v, 2)}{NO_BREAK}V per cell, {hold}, reserve {percent(one.reserve_soc)}"
+    volts = f"to {fixed(one.charge_v, 2)}{NO_BREAK}V per cell"
+    if one.charge_v < catalogue.load(one.chemistry).v_charge - LOWERED_V:
+        volts = f"lowered {volts} by this inverter’s {inverter.dc_max_v:g}{NO_BREAK}V"
+    told = f"{volts}, {hold}, reserve {percent(one.reserve_soc)}"
+    if one.ended_by != "inverter":
+        return told
+    return (
+        f"{told}; cut off at {inverter.dc_min_v:g}{NO_BREAK}V under load; waits for "
+        f"{inverter.restart_v:g}{NO_BREAK}V to restart"
+    )
 
 
 def full_again(moment: datetime | None) -> str:

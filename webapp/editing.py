@@ -182,7 +182,8 @@ class Shelf:
 
     `card` makes the form of the thing with an id (of a new one where it is unknown) from the household
     and what was sent; `thing` turns the form's values and the thing as stored into the new thing;
-    `show` shows the page, one card on it with what to mend.
+    `show` shows the page, one card on it with what to mend; `also` may change other things of the document
+    in the same save, and says so in words that follow the name of the change.
     """
 
     section: str
@@ -191,6 +192,7 @@ class Shelf:
     card: Callable[[Household, str, Typed], Card]
     thing: Callable[[Values, Document], Document]
     show: Callable[[Request, Card | None, int], Response]
+    also: Callable[[Document, str], tuple[Document, str]] = lambda document, thing_id: (document, "")
 
 
 def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
@@ -203,11 +205,12 @@ def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
         return shelf.show(request, card, HTTPStatus.UNPROCESSABLE_ENTITY)
     thing_id = card.id or new_id(values["name"], shelf.section, saved.document)
     stored = [old for old in things(saved.document, shelf.section) if old["id"] == thing_id]
+    document, also = shelf.also(saved.document, thing_id)
     return save(
         request,
         sent.get("revision", ""),
-        lambda document: put(document, shelf.section, shelf.thing(values, stored[0] if stored else {"id": thing_id})),
-        f"{values['name']} {'changed' if card.id else 'added'}",
+        lambda _: put(document, shelf.section, shelf.thing(values, stored[0] if stored else {"id": thing_id})),
+        f"{values['name']} {'changed' if card.id else 'added'}{also}",
         f"{shelf.path}#{shelf.anchor}-{thing_id}",
         lambda errors, status: shelf.show(request, card.refused(errors), status),
     )

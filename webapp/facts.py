@@ -13,7 +13,7 @@ from engine.answers.answer import Worked, cell_title
 from engine.cells.chemistry import Chemistry, field_label
 from engine.fields import quantities
 from engine.sources import SOURCE_KINDS
-from webapp.render import NO_BREAK, figures, fixed
+from webapp.render import NO_BREAK, figures, fixed, singular
 
 KIND_MEANINGS = dict(
     zip(
@@ -32,6 +32,8 @@ KIND_MEANINGS = dict(
 
 LONGEST_TABLE = 6
 """Points of a table that are written out one by one."""
+SMALL_KWH = 0.1
+"""Below this an energy is written to a hundredth."""
 _SPANS = {"ocv_v": "V", "r_slow_v_per_c": "V per C", "r_fast_v_per_c": "V per C", "coulombic_efficiency": ""}
 
 
@@ -62,7 +64,7 @@ def shown(cell: Chemistry, name: str) -> str:
     value = getattr(cell, name)
     meaning = quantities(Chemistry).get(name)
     if meaning is not None:
-        return "–" if value is None else f"{plain_number(value * meaning.scale)} {meaning.unit}".strip()
+        return "–" if value is None else singular(f"{plain_number(value * meaning.scale)} {meaning.unit}".strip())
     if isinstance(value, bool):
         return "yes" if value else "no"
     if name.endswith("_temperature"):
@@ -99,7 +101,20 @@ def tidy(value: float, count: int = 4) -> str:
 
 def lines(worked: Iterable[Worked], count: int = 4) -> list[tuple[str, str, str]]:
     """Write the lines of a calculation: what, how, and the number with its unit."""
-    return [(w.label, w.how, f"{tidy(w.value, count)}{NO_BREAK}{w.unit}".strip(NO_BREAK)) for w in worked]
+    return [(w.label, w.how, amount(w.value, w.unit, count)) for w in worked]
+
+
+def amount(value: float, unit: str, count: int = 4) -> str:
+    """Write a number with its unit and no false digits: small energies to a hundredth, one thing in the singular.
+
+    Examples
+    --------
+    >>> amount(8.0, "strings"), amount(1.0, "days"), amount(0.009729, "kWh"), amount(33.0357, "kWh")
+    ('8\xa0strings', '1\xa0day', '0.01\xa0kWh', '33.04\xa0kWh')
+    """
+    small = unit == "kWh" and abs(value) < SMALL_KWH
+    number = tidy(round(value, 2) if small else value, count)
+    return singular(f"{number}{NO_BREAK}{unit}".strip(NO_BREAK))
 
 
 def facts(cell: Chemistry) -> tuple[Fact, ...]:

@@ -7,6 +7,7 @@ form of five small choices works without JavaScript.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -36,9 +37,13 @@ DAY_BY_DAY = "days"
 """Value of `sky` that says: the choices after it are the days."""
 OWN_DAY = "own"
 """Value of `sky` that asks for the owner's own dull day."""
+USUAL = "usual"
+"""Value of `sky` that asks for the worst days of 1 year in 10 of the climate, the window that fits the days asked."""
+USUAL_CHOICE = (USUAL, "The worst days of 1 year in 10 here, as many as asked")
 FIRST_YEAR, LAST_YEAR = 2000, 2100
 LONGEST_SKY = 4000
 MONTH_CHOICES = tuple((str(number), name) for number, name in enumerate(MONTHS, 1))
+MOVED_SOUTH = "moved by half a year for the south"
 CLOUDY_KC, CLEAR_KC = 0.17, 0.60
 """Marks of a measured day in the strip: up to the first close lines, from the second the disc (judgement)."""
 
@@ -219,10 +224,11 @@ def month_notice(site: Site, sky: Sky, month: int, remedy: bool) -> tuple[Notice
     if sky.month is None or sky.month == month:
         return ()
     theirs, ours = MONTHS[sky.month - 1], MONTHS[month - 1]
+    moved = f" ({MOVED_SOUTH})" if MOVED_SOUTH in sky.title else ""
     clear = clear_day_kwh_m2(site, [mean_day_of_year(sky.month), mean_day_of_year(month)])
     if clear[1] <= clear[0]:
         text = (
-            f"These dull days were measured in {theirs}; here they lie on the shorter days of {ours}: the careful side."
+            f"These dull days belong to {theirs}{moved}; here they lie on the shorter days of {ours}: the careful side."
         )
         return (Notice(level="note", code="spell-of-another-month", text=text),)
     back = Remedy(label=f"Ask about {theirs}", query={"month": str(sky.month)})
@@ -230,8 +236,9 @@ def month_notice(site: Site, sky: Sky, month: int, remedy: bool) -> tuple[Notice
         Notice(
             level="check",
             code="spell-of-another-month",
-            text=f"These dull days belong to {theirs}; you ask about {ours}. Their clearness is laid on the sun of "
-            f"{ours}: the days are as long as in {ours}, the clouds are those of {theirs}. {theirs} itself is darker.",
+            text=f"These dull days belong to {theirs}{moved}; you ask about {ours}. Their clearness is laid on the sun "
+            f"of {ours}: the days are as long as in {ours}, the clouds are those of {theirs}. {theirs} itself is "
+            "darker.",
             remedies=(back,) if remedy else (),
         ),
     )
@@ -258,7 +265,7 @@ def read_sky(text: str, house: Household, month: int, days: int = 0) -> Sky:
         raise InputError("sky", f"The days must be at most {LONGEST_SKY} characters long; got {len(text)}.")
     try:
         if text != OWN_DAY:
-            return parse_sky(text, house.site, house.sun, month, days)
+            return _told_south(parse_sky(text, house.site, house.sun, month, days), house.site)
         sky = owner_dull_day(house.site, house.sun, month, max(days, 1))
     except InputError as fault:
         if fault.field.startswith("sun."):
@@ -267,6 +274,31 @@ def read_sky(text: str, house: Household, month: int, days: int = 0) -> Sky:
     if sky is None:
         raise InputError("sky", "There is no dull day of your own yet: type its kWh on Sun, or choose other days.")
     return sky
+
+
+def _told_south(sky: Sky, site: Site) -> Sky:
+    """The sky with its title saying that a measured spell is moved by half a year."""
+    preset = preset_of(sky)
+    if preset is None or preset.month_at(south=site.south) == preset.month:
+        return sky
+    ended = f"ended {preset.end}"
+    return dataclasses.replace(sky, title=sky.title.replace(ended, f"{ended}, {MOVED_SOUTH}", 1))
+
+
+def preset_of(sky: Sky) -> climates.Preset | None:
+    """Return the measured spell that a sky is, or None."""
+    if sky.basis != "measured elsewhere":
+        return None
+    return next(
+        one
+        for one in climates.presets().values()
+        if sky.title.startswith(one.title) and f"({one.station}, ended {one.end}" in sky.title
+    )
+
+
+def chosen_spell(text: str, site: Site, days: int) -> str:
+    """Return the text of a spell with ``usual`` resolved by the number of days asked."""
+    return usual_spell(site, days) if text == USUAL else text
 
 
 def usual_spell(site: Site, days: int) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import math
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -89,6 +90,20 @@ def percent(share: float | None, digits: int = 0) -> str:
     return f"{fixed(None if share is None else share * 100, digits)}{NO_BREAK}%"
 
 
+def singular(text: str) -> str:
+    """Write one thing as one.
+
+    Examples
+    --------
+    >>> singular("1 cells"), singular("11 cells"), singular("0.1 days"), singular("1 h")
+    ('1 cell', '11 cells', '0.1 days', '1 h')
+    """
+    return _ONE_OF.sub(r"\1", text)
+
+
+_ONE_OF = re.compile(r"(?<![\d.,])(1\s(?:cell|day|hour|string))s\b")
+
+
 def saved_at(saved: Saved, now: datetime) -> str:
     """Write when a version was saved, on the household's own clock; the day only if it is not today."""
     zone = ZoneInfo(saved.document["site"]["time_zone"])
@@ -117,7 +132,14 @@ def environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     env.policies["json.dumps_kwargs"] = {"allow_nan": False, "separators": (",", ":")}
-    env.filters |= {"fixed": fixed, "figures": figures, "percent": percent, "plain": plain_data, "saved_at": saved_at}
+    env.filters |= {
+        "fixed": fixed,
+        "figures": figures,
+        "percent": percent,
+        "plain": plain_data,
+        "singular": singular,
+        "saved_at": saved_at,
+    }
     env.globals |= {"asset": asset, "version": __version__, "groups": GROUPS, "merged_query": merged_query}
     env.globals |= {"ui": env.get_template("_field.html").module, "chart": env.get_template("_chart.html").module}
     return env

@@ -16,7 +16,9 @@ from engine.house.household import Household, Supply
 from engine.sky.days import Sky
 from webapp import charts
 from webapp.chart_parts import Figure
-from webapp.render import figures, fixed, percent
+from webapp.facts import tidy
+from webapp.questions import preset_of
+from webapp.render import fixed, percent
 from webapp.words import MONTHS, counted, energy, in_sentence, number
 
 ALMOST = 1e-6
@@ -69,10 +71,8 @@ def with_strings(bank: Bank, strings: int) -> Bank:
 
 def sentence(answer: Sizing, sky: Sky) -> Markup:
     """Say what so many days ask for: usable, label and cells."""
-    kind = "days without sun" if sky.basis == "none" else "dull days"
-    days = f"{number(answer.days).capitalize()} {kind if answer.days > 1 else kind.replace('days', 'day')}"
     return Markup("{} in {} {} for <strong>{} usable</strong>: <strong>{} on the label</strong>, {} of {}.").format(
-        days,
+        days_asked(answer.days, sky),
         MONTHS[answer.month - 1],
         "ask" if answer.days > 1 else "asks",
         energy(answer.usable_kwh),
@@ -82,13 +82,27 @@ def sentence(answer: Sizing, sky: Sky) -> Markup:
     )
 
 
+def days_asked(days: int, sky: Sky) -> str:
+    """Write the days that a size is for as they were chosen, at the start of a sentence."""
+    count = number(days).capitalize()
+    preset = preset_of(sky)
+    if preset is not None:
+        return f"{count} of the worst days of {preset.title.split(' of ', 1)[1]}"
+    day = "day" if days == 1 else "days"
+    if sky.basis == "none":
+        return f"{count} {day} without sun"
+    words = set(sky.labels[: sky.listed_days])
+    word = words.pop() if len(words) == 1 else ""
+    return f"{count} {word or 'such'} {day}"
+
+
 def own_sentence(answer: Sizing) -> str:
     """Say how far the bank as it stands carries."""
     yours = f"Yours, {counted(answer.own_strings, 'string')}, holds {energy(answer.own_usable_kwh)} usable"
     if answer.own_days is None:
         return f"{yours}; such days do not empty it, because the panels give more than is used."
-    days = figures(answer.own_days, 2)
-    return f"{yours} and carries about {days} such {'day' if days == '1.0' else 'days'}."
+    days = tidy(answer.own_days, 2)
+    return f"{yours} and carries about {days} such {'day' if days == '1' else 'days'}."
 
 
 def panels_sentence(answer: Sizing) -> str:

@@ -181,14 +181,14 @@ class Store:
         return self.current()
 
     def current(self) -> Saved:
-        """Return the newest version of the open household."""
+        """Return the newest version of the open household; if it is gone, of one's own that was saved last."""
         row = self._rows("SELECT value FROM settings WHERE name = 'open'")
         known = {saved.household_id: saved for saved in self.households()}
         if row and int(row[0]["value"]) in known:
             return known[int(row[0]["value"])]
         if not known:
             return self.create(example_document(), "the example, as shipped")
-        return self.open(next(iter(known)))
+        return self.open(max(known.values(), key=lambda saved: (not saved.example, saved.saved_at)).household_id)
 
     def open(self, household_id: int) -> Saved:
         """Make a household the open one."""

@@ -239,8 +239,18 @@ def stamp(moment: datetime) -> str:
     >>> stamp(datetime(2026, 11, 26, 17, 43, 24))
     'Thu 26 Nov, 17:43'
     """
-    day = f"{weekday(moment.date())[:3]} {moment.day} {MONTHS[moment.month - 1][:3]}"
-    return f"{day}, {moment.hour:02}:{moment.minute:02}"
+    return f"{short_date(moment.date())}, {moment.hour:02}:{moment.minute:02}"
+
+
+def short_date(day: date) -> str:
+    """Write a date short.
+
+    Examples
+    --------
+    >>> short_date(date(2026, 11, 26))
+    'Thu 26 Nov'
+    """
+    return f"{weekday(day)[:3]} {day.day} {MONTHS[day.month - 1][:3]}"
 
 
 def energy(kwh: float) -> str:

@@ -73,6 +73,7 @@ def test_a_refused_form_takes_the_focus_to_its_summary_and_links_to_the_field(op
     expect(page.get_by_label("Cells in series")).to_be_focused()
     expect(page.get_by_label("Cells in series")).to_have_value("many")
     page.get_by_label("Cells in series").fill("16")
+    page.get_by_label("Board: highest current, A").fill("200")
     page.get_by_role("button", name="Add this bank").click()
     expect(page.get_by_role("heading", name="Bank", exact=True)).to_be_visible()
     page.get_by_role("button", name="Undo").click()

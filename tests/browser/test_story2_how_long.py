@@ -132,8 +132,68 @@ def test_without_javascript(open_page: Opener, site: str) -> None:
     expect(page.locator("#charge")).to_have_value("55")
     expect(page.locator(".answered li").first).to_have_class("bright")
     page.locator(".chart summary").click()
-    assert page.locator(".chart tbody tr").count() > 200
+    assert page.locator(".chart tbody tr").count() > 48
     page.locator("#charge").fill("0.8")
     page.get_by_role("button", name="Work it out").click()
     page.get_by_role("link", name="80 % was meant").click()
     expect(page.locator("#charge")).to_have_value("80")
+
+
+def test_a_chart_offers_nothing_to_press_or_to_tab_to(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/today")
+    for path in ("/today", "/size", "/week"):
+        page.goto(f"{site}{path}")
+        drawn(page)
+        page.locator(".plot").first.hover()
+        assert page.locator(".modebar, .modebar-btn").count() == 0, path
+        reached = page.locator(".plot").evaluate_all(
+            "all => all.flatMap(plot => [plot, ...plot.querySelectorAll('*')]).filter(one => one.tabIndex >= 0).length"
+        )
+        assert reached == 0, path
+
+
+FIELDS_CUT = """() => [...document.querySelectorAll('form.ask select')].filter((one) => {
+  const style = getComputedStyle(one), pen = document.createElement('canvas').getContext('2d');
+  pen.font = `${style.fontSize} ${style.fontFamily}`;
+  const wide = pen.measureText(one.selectedOptions[0].text).width;
+  const arrow = style.appearance === 'none' ? 0 : 16;
+  return wide > one.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight) - arrow + 1;
+}).map((one) => one.selectedOptions[0].text)"""
+
+
+def test_choices_are_wide_enough_to_be_read(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/today")
+    paths = (
+        "/today",
+        "/today?sky=oceanic_14d_1in10",
+        "/size",
+        "/size?sky=oceanic_7d_1in10",
+        "/size?sky=usual",
+        "/week",
+    )
+    for path in paths:
+        page.goto(f"{site}{path}")
+        assert page.evaluate(FIELDS_CUT) == [], path
+
+
+def test_from_shows_a_whole_moment(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/today")
+    field = page.locator("#at")
+    expect(field).to_have_value("now")
+    field.fill("2026-11-25 18:00")
+    assert field.evaluate("one => one.scrollWidth <= one.clientWidth")
+
+
+def test_the_focus_ring_of_a_day_is_whole(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/today")
+    day = page.locator(".pick select").first
+    day.focus()
+    page.keyboard.press("Shift+Tab")
+    page.keyboard.press("Tab")
+    assert day.evaluate("one => getComputedStyle(one).outlineStyle") == "solid"
+    clipping = day.evaluate(
+        "one => { const found = []; for (let box = one.parentElement; box; box = box.parentElement)"
+        " if (box !== document.documentElement && getComputedStyle(box).overflowX !== 'visible')"
+        " found.push(box.className); return found; }"
+    )
+    assert clipping == []

@@ -72,3 +72,26 @@ def test_without_javascript(open_page: Opener, address: str) -> None:
     page.get_by_role("button", name="Work it out").click()
     expect(page.locator(".summary")).to_contain_text("How many days must be a whole number from 1 to 7 days")
     expect(page.locator("#days")).to_have_value("eight")
+
+
+def test_nothing_of_the_table_is_cut_on_a_phone(open_page: Opener, address: str) -> None:
+    page = open_page(address, viewport={"width": 360, "height": 740})
+    table = page.locator("table.sizes")
+    assert table.evaluate("one => one.parentElement.scrollWidth <= one.parentElement.clientWidth")
+    for cell in table.locator("tr.asked td").all():
+        box = cell.bounding_box()
+        assert box is not None
+        assert box["x"] >= 0
+        assert box["x"] + box["width"] <= 360
+    said = table.locator("tr.asked td").evaluate_all("all => all.map(one => getComputedStyle(one, '::before').content)")
+    assert said[:2] == ['"usable, kWh DC"', '"at the sockets, kWh"']
+    assert len(set(said)) == 6
+
+
+def test_the_choice_of_days_follows_the_number_of_days(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/size?sky=usual&days=3&month=12")
+    spell = page.locator(".chart figcaption small")
+    expect(spell).to_contain_text("Worst three days of 1 year in 10")
+    page.locator("#days").fill("5")
+    expect(spell).to_contain_text("Worst week of 1 year in 10")
+    expect(page.locator("#sky")).to_have_value("usual")

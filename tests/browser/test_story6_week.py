@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -92,3 +93,22 @@ def test_without_javascript(open_page: Opener, site: str) -> None:
     page.locator(".chart summary").click()
     expect(page.locator(".chart thead th")).to_have_count(5)
     assert page.locator(".chart tbody tr").count() == 14 * 24 + 1
+
+
+def test_on_paper_it_takes_six_pages_at_most(week: Page, tmp_path: Path) -> None:
+    path = tmp_path / "week.pdf"
+    week.pdf(path=path, format="A4", print_background=True)
+    assert 2 <= len(re.findall(rb"/Type\s*/Page\b(?!s)", path.read_bytes())) <= 6
+    week.emulate_media(media="print")
+    assert not week.locator(".chart details table").is_visible()
+    assert week.locator(".assumed").evaluate("one => getComputedStyle(one).columnCount") == "2"
+
+
+def test_fourteen_days_stand_in_two_rows_on_a_phone(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/week", viewport={"width": 360, "height": 740})
+    strip = page.locator(".sky.answered")
+    tops = strip.locator("li").evaluate_all("all => all.map(one => Math.round(one.getBoundingClientRect().top))")
+    assert [tops.count(top) for top in sorted(set(tops))] == [7, 7]
+    assert strip.evaluate("one => one.scrollWidth <= one.clientWidth")
+    cut = strip.locator("li").evaluate_all("all => all.filter(one => one.scrollWidth > one.clientWidth).length")
+    assert cut == 0

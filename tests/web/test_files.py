@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from tests.conftest import Client, soup
+from webapp.pages.files import LONGEST_NAME, free_name
 
 BANK = {"id": "x", "name": "x", "chemistry": "lfp", "series": 16, "label_ah": 280}
 SITE = {"latitude_deg": 50, "longitude_deg": 0, "time_zone": "UTC", "climate": "oceanic_west"}
@@ -24,8 +25,48 @@ def test_a_download_taken_in_again_is_the_same_household(client: Client) -> None
     assert json.loads(response.content) == client.document()
     before = client.document()
     assert upload(client, response.content).status_code == 303
-    assert client.document() == before
+    assert client.document() == before | {"name": "Test croft (2)"}
     assert len(client.store.households()) == 2
+
+
+def test_what_was_taken_in_is_said_where_it_lands(client: Client) -> None:
+    content = client.get("/files/household.json").content
+    landed = upload(client, content).headers["Location"]
+    assert landed.startswith("/files")
+    page = soup(client.get(landed))
+    said = page.select_one("[role=status]")
+    assert said is not None
+    assert "Taken in as “Test croft (2)”" in said.get_text()
+    assert "taken in as Test croft (2), from croft.json" in page.select_one(".saved").get_text()  # type: ignore[union-attr]
+    upload(client, content)
+    assert client.document()["name"] == "Test croft (3)"
+
+
+def test_no_two_households_get_one_name(client: Client) -> None:
+    for _ in range(2):
+        client.post("/files/new", {})
+        client.post("/files/example", {})
+    first = str(client.store.households()[0].household_id)
+    for _ in range(2):
+        client.post("/files/duplicate", {"household": first})
+    names = [saved.name for saved in client.store.households()]
+    assert "My household (2)" in names
+    assert len(names) == len(set(names))
+
+
+def test_a_long_name_stays_within_its_length() -> None:
+    long = "x" * LONGEST_NAME
+    assert free_name(long, [long]) == "x" * (LONGEST_NAME - 5) + " (2)"
+
+
+def test_after_deleting_the_open_one_ones_own_opens_before_the_example(client: Client) -> None:
+    client.post("/files/example", {})
+    client.post("/files/delete", {"household": str(client.store.households()[0].household_id)})
+    client.post("/files/new", {})
+    own = client.store.current()
+    client.post("/files/new", {})
+    client.post("/files/delete", {"household": str(client.store.current().household_id)})
+    assert client.store.current() == own
 
 
 @pytest.mark.parametrize(
@@ -60,10 +101,37 @@ def test_what_is_no_household_is_refused(client: Client, content: bytes) -> None
     assert len(client.store.households()) == 1
 
 
-def test_no_file_chosen_says_so(client: Client) -> None:
+def test_no_file_chosen_is_said_at_the_field_of_the_whole_page(client: Client) -> None:
     response = client.post("/files/upload", files={"other": ("x", b"x")})
+    page = soup(response)
     assert response.status_code == 422
-    assert "No file was chosen" in response.text
+    summary, field, beside = (page.select_one(one) for one in (".summary", "#file", "#file-error"))
+    assert summary is not None
+    assert field is not None
+    assert beside is not None
+    assert "There is one thing to mend" in summary.get_text()
+    assert "No file was chosen" in beside.get_text()
+    assert field["aria-invalid"] == "true"
+    assert "Test croft" in page.header.get_text()  # type: ignore[union-attr]
+    assert page.find(id="name")
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"not json", "This is no household file: it is no JSON text (line 1)."),
+        (b'{"name":\n ,}', "This is no household file: it is no JSON text (line 2)."),
+        (b"\xff\xfe\x00", "This is no household file: it is no JSON text."),
+        (b"[" * 200_000, "This is no household file: it is no JSON text."),
+        (b"[1, 2]", "This is no household file: its JSON holds no object at the top."),
+    ],
+)
+def test_a_wrong_file_is_one_thing_to_mend_in_one_sentence(client: Client, content: bytes, says: str) -> None:
+    page = soup(upload(client, content))
+    summary = page.select_one(".summary")
+    assert summary is not None
+    assert "There is one thing to mend" in summary.get_text()
+    assert [item.get_text() for item in summary.find_all("li")] == [says]
 
 
 def test_open_duplicate_delete_and_bring_back(client: Client) -> None:
@@ -112,7 +180,7 @@ def test_a_new_household_is_not_called_an_example_and_says_its_place_is_borrowed
     client.post("/files/example", {})
     client.post("/files/new", {})
     assert client.document()["example"] is False
-    assert "still stands where the example does" in client.get("/sun").text
+    assert "The place is still the example's" in soup(client.get("/sun")).get_text()
 
 
 def test_the_data_folder_is_shown(client: Client) -> None:

@@ -182,7 +182,7 @@ def test_a_fault_in_a_folded_part_unfolds_it(client: Client) -> None:
         ("/banks", NEW_BANK | {"reserve_soc": "95", "top_soc": "50"}, "Keep in reserve must be below"),
         ("/banks", NEW_BANK | {"inverter": "main"}, "already has Store-room bank"),
         ("/banks", NEW_BANK | {"inverter": "other"}, "Inverter cannot be “other”"),
-        ("/banks", NEW_BANK | {"board.cell_low_v": ""}, "lowest cell volts"),
+        ("/banks", NEW_BANK | {"board.current_limit_a": ""}, "highest current"),
         ("/banks", NEW_BANK | {"name": ""}, "Name is missing"),
         ("/banks", NEW_BANK | {"cell_c": "1e9"}, "from -40 to 60 °C; got 1e+09"),
         ("/sun/site", {"latitude_deg": "91"}, "Latitude must be a number from -90 to 90 degrees; got 91."),

@@ -18,7 +18,7 @@ from engine.house.load_kinds import KINDS
 from engine.sky.site import Array, Site
 from tests.conftest import Client, Clock, soup
 from webapp.app import create_app
-from webapp.facts import plain_number, tidy
+from webapp.facts import amount, plain_number
 from webapp.render import figures, fixed
 
 QUESTION = "charge=60&sky=dark,dark,dull&days=4"
@@ -146,7 +146,7 @@ def test_the_page_says_what_the_json_says(client: Client) -> None:
         assert fixed(one["unserved_kwh"], 1) in text(shown)
     worked = answer["autonomy"]["banks"][0]["worked"] + answer["sizing"]["worked"] + answer["comparison"]["worked"]
     sums = [text(cell) for cell in section(article, "worked").select("td:last-child")]
-    assert sums == [plain(f"{tidy(line['value'])} {line['unit']}") for line in worked]
+    assert sums == [plain(amount(line["value"], line["unit"])) for line in worked]
 
 
 def test_the_charge_table_is_the_curve(client: Client) -> None:
@@ -176,6 +176,8 @@ def test_its_answers_are_those_of_the_pages_that_ask(client: Client) -> None:
     assert answer["autonomy"] == today
     size = client.get("/size.json?days=4").json()
     assert answer["sizing"] == size
+    assert answer["comparison"] == client.get("/week.json").json()
+    assert len(answer["comparison"]["sky_days"]) == 14
 
 
 def test_its_head_and_foot_name_household_moment_and_version(client: Client) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -201,3 +202,82 @@ def test_cautions_stand_on_the_page(client: Client) -> None:
     text = words(soup(client.get("/size")), ".cautions")
     for caution in ("Mains wiring can kill", "DC arcs", "below 0 °C", "not a listed product", "not an approval"):
         assert caution in text
+
+
+def chosen(page: BeautifulSoup) -> str:
+    option = page.select_one("#sky option[selected]")
+    assert option is not None
+    return str(option["value"])
+
+
+@pytest.mark.parametrize("days", [2, 3, 4, 7])
+def test_the_usual_spell_follows_the_days_asked(client: Client, days: int) -> None:
+    """The form keeps its choice of days while the number of days is typed anew."""
+    page = soup(client.get(f"/size?days={days}&month=12"))
+    assert chosen(page) == "usual"
+    asked = client.get(f"/size.json?days={days}&month=12").json()
+    assert client.get(f"/size.json?days={days}&month=12&sky={chosen(page)}").json() == asked
+    assert client.get("/size.json?sky=oceanic_3d_1in10&days=4").json() != client.get("/size.json?days=4").json()
+
+
+def test_the_owners_day_stays_the_first_choice(client_of: Opener) -> None:
+    assert chosen(soup(client_of("story5.json").get("/size?days=3"))) == "own"
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ("days=3&sky=dark", "Three dark days in December ask"),
+        ("days=3&sky=dull,dull", "Three dull days in December ask"),
+        ("days=1&sky=dark", "One dark day in December asks"),
+        ("days=3&sky=dark,dull", "Three such days in December ask"),
+        ("days=3&sky=kc:.1,.2", "Three such days in December ask"),
+        ("days=3", "Three of the worst days of 1 year in 10 in December ask"),
+        ("days=1", "One of the worst days of 1 year in 10 in December asks"),
+        ("days=2&sky=oceanic_3d_1in1", "Two of the worst days of a typical year in December ask"),
+        ("days=2&sky=none", "Two days without sun in December ask"),
+    ],
+)
+def test_the_sentence_names_the_days_as_they_were_chosen(client: Client, query: str, said: str) -> None:
+    assert words(soup(client.get(f"/size?month=12&{query}")), ".sentence").startswith(said)
+
+
+def test_one_thing_is_never_told_in_the_plural(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["banks"][0]["parallel"] = 1
+    small_house["loads"][0]["values"]["power_w"] = 60.0
+    small_house["loads"][1]["values"]["distance_km"] = 1.0
+    client = client_of(small_house)
+    assert client.get("/size.json?days=1&sky=dull").json()["strings"] == 1
+    for path in (
+        "/size?days=1&sky=dull",
+        "/sheet?days=1&spell=dull&charge=60&sky=dark",
+        "/today?sky=dark",
+        "/week?sky=dark",
+    ):
+        text = " ".join(soup(client.get(path)).get_text(" ").split())
+        assert re.findall(r"(?<![\d.,/])1 (?:strings|cells|days|hours)\b", text) == [], path
+
+
+def test_worked_counts_are_whole(client_of: Opener) -> None:
+    page = soup(client_of("story5.json").get("/size?days=3&month=12"))
+    shown = [cell.get_text() for cell in page.select(".proof details")[0].select("td.n")]
+    assert "4\u00a0strings" in shown
+    assert not [text for text in shown if ".000" in text]
+
+
+def test_a_spell_from_the_north_says_that_it_is_moved(client_of: Opener, small_house: dict[str, Any]) -> None:
+    assert "moved by half a year" not in client_of(small_house).get("/size?month=1&sky=oceanic_3d_1in1").text
+    small_house["site"] |= {"latitude_deg": -43.0, "longitude_deg": 171.0, "time_zone": "Pacific/Auckland"}
+    client = client_of(small_house)
+    asked = soup(client.get("/size?month=12&sky=oceanic_3d_1in1"))
+    assert "belong to July (moved by half a year for the south); you ask about December" in words(asked, ".note.check")
+    assert ", moved by half a year for the south)" in words(asked, "figcaption small")
+    assert "belong to" not in client.get("/size?month=7&sky=oceanic_3d_1in1").text
+
+
+@pytest.mark.parametrize("query", ["", "days=4&month=2", "days=5&sky=dark,dull&month=11", "days=2&sky=none"])
+def test_the_link_puts_the_question_on_the_sheet(client: Client, query: str) -> None:
+    link = soup(client.get(f"/size?{query}")).find("a", string="Put this on the sheet")
+    assert link is not None
+    sheet = client.get(str(link["href"]).replace("/sheet", "/sheet.json")).json()  # type: ignore[index]
+    assert sheet["sizing"] == client.get(f"/size.json?{query}").json()

@@ -394,3 +394,115 @@ def test_a_dull_day_of_ones_own_that_no_sky_gives_says_where_to_mend_it(
     errors = client_of(small_house).get("/today.json").json()["errors"]
     assert errors["sky"].startswith("Dull day cannot be 500 kWh: these panels give at most")
     assert errors["sky"].endswith("Mend it on Sun, or choose other days.")
+
+
+def test_the_dotted_line_says_what_it_is(client: Client) -> None:
+    chart = figure(soup(client.get("/today?charge=60&sky=dull,bright")))
+    (note,) = [one for one in chart["layout"]["annotations"] if one["text"] == "if everything stays on"]
+    after = trace(chart, "after that")
+    assert note["y"] == dict(zip(after["x"], after["y"], strict=True))[note["x"]]
+
+
+def test_loads_never_off_are_named_where_the_bank_ends(client_of: Opener, small_house: dict[str, Any]) -> None:
+    told = "After that the load you marked never off, Cold room, is without power too."
+    assert told in soup(client_of(small_house).get("/today?charge=60&sky=none")).select_one("#answer").get_text()  # type: ignore[union-attr]
+    small_house["loads"][0]["never_off"] = False
+    assert "never off" not in client_of(small_house).get("/today?charge=60&sky=none").text.split("<table>")[0]
+    small_house["loads"][0] |= {"never_off": True, "months": [6]}
+    assert "marked never off" not in client_of(small_house).get("/today?charge=60&sky=none").text
+
+
+def test_a_bank_that_lasts_leaves_no_load_without_power(client: Client) -> None:
+    bright = ",".join(["bright"] * 10)
+    assert "marked never off" not in client.get(f"/today?at=2026-06-01T06:00&charge=95&sky={bright}").text
+
+
+def test_every_lever_is_a_change_in_the_table(client: Client) -> None:
+    page = soup(client.get("/today?charge=60&sky=none"))
+    table = page.select_one(".two table")
+    assert table is not None
+    assert table.select_one("thead th").get_text() == "Change"  # type: ignore[union-attr]
+    levers = client.get("/today.json?charge=60&sky=none").json()["banks"][0]["levers"]
+    worth = [one["name"] for one in levers if one["gained_h"] is None or one["gained_h"] >= 0.05]
+    assert worth
+    assert [row.get_text() for row in table.select("tbody th")] == worth
+
+
+def test_without_a_tick_the_levers_say_where_to_set_one(client_of: Opener, small_house: dict[str, Any]) -> None:
+    hint = "Tick on Loads what can wait or be switched off, and it is listed here."
+    assert hint not in soup(client_of(small_house).get("/today?charge=60&sky=none")).get_text()
+    small_house["loads"][1]["can_shed"] = False
+    page = soup(client_of(small_house).get("/today?charge=60&sky=none"))
+    assert hint in page.get_text()
+    assert page.select_one(".two a")["href"] == "/loads"  # type: ignore[index]
+
+
+@pytest.mark.parametrize(
+    ("query", "hours"),
+    [("charge=20&sky=none", (48.0, 48.0)), ("charge=100&sky=none", (60.0, 240.0))],
+)
+def test_the_chart_shows_a_day_and_a_half_past_the_range(
+    client: Client, query: str, hours: tuple[float, float]
+) -> None:
+    answer = client.get(f"/today.json?{query}").json()
+    chart = figure(soup(client.get(f"/today?{query}")))
+    first, last = (datetime.fromisoformat(moment) for moment in chart["layout"]["xaxis"]["range"])
+    span = (last - first).total_seconds() / 3600
+    assert hours[0] <= span + 1.0
+    assert span <= hours[1]
+    wanted = max(48.0, answer["high_hours"] + 36.0)
+    assert span == pytest.approx(min(wanted, 240.0, answer["horizon_h"]), abs=1.0)
+
+
+def test_a_bank_whose_better_end_lasts_shows_every_day(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["loads"] = [{"id": "a", "name": "A", "kind": "steady", "values": {"power_w": 150.0}}]
+    client = client_of(small_house)
+    query = "charge=60&at=2026-11-25T06:00&sky=" + ",".join(["dull"] * 10)
+    answer = client.get(f"/today.json?{query}").json()
+    assert answer["hours_to_reserve"] is not None
+    assert answer["high_hours"] is None
+    first, last = (
+        datetime.fromisoformat(moment)
+        for moment in figure(soup(client.get(f"/today?{query}")))["layout"]["xaxis"]["range"]
+    )
+    assert (last - first).total_seconds() / 3600 == pytest.approx(answer["horizon_h"], abs=0.01)
+
+
+@pytest.mark.parametrize("at", ["2026-06-01T06:00", "2026-06-01T15:00"])
+def test_days_ahead_are_the_days_listed(client: Client, at: str) -> None:
+    bright = ",".join(["bright"] * 10)
+    page = soup(client.get(f"/today?at={at}&charge=95&sky={bright}"))
+    assert len(page.select(".answered li")) == 10
+    assert "beyond these ten days" in sentence(page)
+    assert "in these 10 days" in page.select_one(".figures").get_text()  # type: ignore[union-attr]
+    assert "Mon 1 Jun to " in page.select_one("figcaption").get_text()  # type: ignore[union-attr]
+
+
+def test_the_range_says_what_its_ends_are(client: Client) -> None:
+    text = soup(client.get("/today?charge=60&sky=dark,dull")).select_one(".range").get_text()  # type: ignore[union-attr]
+    assert "and each day as dark or as bright as its word allows" in text
+
+
+def test_a_stop_stands_before_the_sentence(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["banks"][0]["series"] = 18
+    client = client_of(small_house)
+    for path in ("/today", "/size", "/week"):
+        page = soup(client.get(path))
+        stops = page.select("#answer .note.stop")
+        assert stops, path
+        assert all(stop.find_next("h1", class_="sentence") is not None for stop in stops), path
+
+
+@pytest.mark.parametrize("query", ["", "charge=61.5&reserve=20&sky=dark,dull&at=2026-07-01T18:00"])
+def test_the_link_puts_the_question_on_the_sheet(client: Client, query: str) -> None:
+    link = soup(client.get(f"/today?{query}")).find("a", string="Put this on the sheet")
+    assert link is not None
+    sheet = client.get(str(link["href"]).replace("/sheet", "/sheet.json")).json()  # type: ignore[index]
+    assert sheet["autonomy"] == client.get(f"/today.json?{query}").json()
+
+
+def test_small_numbers_are_worked_without_false_digits(client: Client) -> None:
+    page = soup(client.get("/today?charge=30&sky=none"))
+    shown = [cell.get_text() for cell in page.select(".proof details")[0].select("td.n")]
+    assert shown
+    assert not [text for text in shown if text.startswith("0.0") and len(text.split("\u00a0")[0]) > 4]

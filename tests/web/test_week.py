@@ -5,12 +5,16 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from datetime import datetime
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from bs4 import BeautifulSoup
 
+from engine.cells import catalogue
 from tests.conftest import Client, soup
+from webapp.chart_parts import STYLES
+from webapp.comparing_view import sentence
 
 Opener = Callable[[str | dict[str, Any] | None], Client]
 FOUR = {"lfp", "nmc", "sodium_layered", "lead_sealed"}
@@ -144,3 +148,78 @@ def test_cautions_stand_on_the_page(client: Client) -> None:
     text = words(soup(client.get("/week")), ".cautions")
     for caution in ("hydrogen", "below 0 °C", "not a listed product", "not an approval"):
         assert caution in text
+
+
+def contender(name: str, unserved_kwh: float, **more: Any) -> SimpleNamespace:
+    return SimpleNamespace(name=name, unserved_kwh=unserved_kwh, **more)
+
+
+@pytest.mark.parametrize(("most", "alike"), [(44.9, True), (45.1, False)])
+def test_alike_shortfalls_name_no_winner(most: float, alike: bool) -> None:
+    # 5 % of 100 kWh asked for: 5 kWh between the best and the worst.
+    answer = SimpleNamespace(hours=336.0, demand_kwh=100.0, contenders=(contender("A", 40.0), contender("B", most)))
+    text = " ".join(sentence(answer, ["A", "B"]).striptags().split())  # type: ignore[arg-type]
+    assert ("too small for any of them to make a difference: they fall short by 40 kWh to 45 kWh." in text) is alike
+    assert ("A falls short least" in text) is not alike
+
+
+def test_where_one_carries_the_loads_it_is_still_named() -> None:
+    answer = SimpleNamespace(hours=336.0, demand_kwh=100.0, contenders=(contender("A", 0.0), contender("B", 2.0)))
+    assert "A carries the loads" in sentence(answer, ["A", "B"]).striptags()  # type: ignore[arg-type]
+
+
+def test_a_chemistry_keeps_its_colour_and_dash_whatever_its_rank(client: Client) -> None:
+    assert len(STYLES) >= len(catalogue.COMPARED)
+    order, drawn = set(), []
+    for query in ("month=3", "month=12&sky=none", "basis=usable&sky=none", "sky=dull"):
+        answer = client.get(f"/week.json?{query}").json()
+        order.add(tuple(one["chemistry"] for one in answer["contenders"]))
+        page = soup(client.get(f"/week?{query}"))
+        data = json.loads(str(page.select_one("[data-figure]")["data-figure"]))["data"]  # type: ignore[index]
+        for one, line, stroke in zip(answer["contenders"], data, page.select(".stroke"), strict=True):
+            drawn.append((one["chemistry"], str(line["line"]), str(stroke["class"])))
+            assert line["name"] == one["name"]
+    page = soup(client.get("/sheet?charge=60"))
+    week = json.loads(str(page.select_one("#week-chart [data-figure]")["data-figure"]))["data"]  # type: ignore[index]
+    ids = {one["name"]: one["chemistry"] for one in answer["contenders"]}
+    on_sheet = {(ids[line["name"]], str(line["line"])) for line in week}
+    assert len(order) > 1
+    assert len(set(drawn)) == 4
+    assert on_sheet == {(chemistry, line) for chemistry, line, _ in drawn}
+
+
+def test_lowered_volts_and_a_cut_off_are_said_with_the_inverters_numbers(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    client = client_of(small_house)
+    told = {}
+    for one, row in zip(
+        client.get("/week.json?sky=none").json()["contenders"],
+        soup(client.get("/week?sky=none")).select(".sides tbody tr"),
+        strict=True,
+    ):
+        text = " ".join(row.select_one("small").get_text().split())  # type: ignore[union-attr]
+        told[one["chemistry"]] = text
+        usual_v = catalogue.load(one["chemistry"]).v_charge
+        assert ("lowered to" in text) == (one["charge_v"] < usual_v - 0.005)
+        assert ("cut off at 42 V under load; waits for 48 V to restart" in text) == (one["ended_by"] == "inverter")
+    assert told["sodium_layered"].startswith("lowered to 3.75 V per cell by this inverter’s 60 V, ")
+    assert any("cut off" in text for text in told.values())
+    assert not all("cut off" in text for text in told.values())
+
+
+def test_what_the_spell_is_worth_stands_under_the_answer(client: Client) -> None:
+    worth = client.get("/week.json").json()["dark_days"]
+    days = f"{worth:.2g}"
+    assert f"This spell is worth about {days} days without any sun." in words(soup(client.get("/week")), ".range")
+    assert "is worth about" not in client.get("/week?sky=none").text
+
+
+@pytest.mark.parametrize(
+    "query", ["", "sky=dark,dull", "month=7", "at=2026-07-10", "month=2&sky=oceanic_14d_1in5", "at=2026-12-24T15:30"]
+)
+def test_the_link_puts_the_question_on_the_sheet(client: Client, query: str) -> None:
+    link = soup(client.get(f"/week?{query}")).find("a", string="Put this on the sheet")
+    assert link is not None
+    sheet = client.get(str(link["href"]).replace("/sheet", "/sheet.json")).json()  # type: ignore[index]
+    assert sheet["comparison"] == client.get(f"/week.json?{query}").json()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -17,6 +19,7 @@ from engine.house.household import Household, Supply
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
 from webapp.forms import Card, Field, Group, Values, filled, number_field, number_fields
 from webapp.render import Page, render
+from webapp.standing import bank_to_join, next_step
 from webapp.store import Document
 
 PAGE = Page("Describe", "Banks", "/banks")
@@ -30,6 +33,17 @@ HOLDS = (
     ("yes", "Hold the volts until the current falls"),
 )
 BOARD = "board."
+BOARD_HINTS = {
+    "current_limit_a": "For the whole bank; the one number that must be typed",
+    "cell_low_v": "Where the board stops discharge. Empty: usual for the chemistry; your board’s sheet rules",
+    "cell_high_v": "Where the board stops charge. Empty: usual for the chemistry; your board’s sheet rules",
+    "charge_min_c": "Its low-temperature cut-off. Empty: 0 °C",
+}
+"""What is said of a board's numbers, in the order of the form."""
+BOARD_LIMITS = {"cell_low_v": "v_low", "cell_high_v": "v_max"}
+"""Which of the chemistry's volts stand in where the board's are left empty."""
+AT_SOCKETS = "Usable at the sockets"
+"""Last line of the engine's step-down where there is a load to reach the sockets."""
 
 
 def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
@@ -40,6 +54,8 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
         else ()
     )
     joined = (("", "Listed, not joined"), *((i.id, f"Joined to {i.name}") for i in house.inverters))
+    taken = {one.inverter for one in house.banks}
+    free = [i.id for i in house.inverters if i.id not in taken]
     kinds = (*own, *catalogue.names().items())
     cells = (
         Field(name="name", label="Name", kind="text", default="Bank", hint="How you call it: “store-room bank”"),
@@ -56,13 +72,13 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
             label="Inverter",
             kind="choice",
             choices=joined,
-            default=house.inverters[0].id if house.inverters and not house.banks else "",
+            default=free[0] if len(free) == 1 or (free and not house.banks) else "",
             hint="One bank an inverter; banks on one DC bus are not worked out",
         ),
     )
     window = (
         *number_fields(Bank, "top_soc"),
-        number_field("reserve_soc", meanings["reserve_soc"], optional=bank is None, hint=_reserve_hint(bank)),
+        number_field("reserve_soc", meanings["reserve_soc"], optional=True, hint=_reserve_hint(bank)),
         *number_fields(Bank, "top_v", "reserve_v"),
     )
     charging = (
@@ -71,11 +87,19 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
         *number_fields(Bank, "charge_limit_a"),
     )
     board = (
-        Field(name="board", label="A protection board is fitted", kind="tick"),
-        *(number_field(f"{BOARD}{n}", q, optional=True) for n, q in quantities(Board).items()),
-        Field(name=f"{BOARD}contactor", label="It opens a contactor", kind="tick"),
+        Field(name="board", label="A protection board is fitted", kind="tick", default="1"),
+        *(
+            number_field(f"{BOARD}{name}", quantities(Board)[name], optional=True, hint=hint)
+            for name, hint in BOARD_HINTS.items()
+        ),
+        Field(
+            name=f"{BOARD}contactor",
+            label="It opens a contactor",
+            kind="tick",
+            hint="A contactor is a power relay the board opens, for currents it cannot break itself",
+        ),
     )
-    return (
+    groups = (
         Group(legend="The cells", fields=cells),
         Group(
             legend="The window to use",
@@ -87,16 +111,19 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
         Group(
             legend="Protection board",
             fields=board,
-            hint="Lithium and sodium-ion cells must not be used without one. Its limits are in its app or data sheet.",
-            folded=True,
+            hint="Lithium and sodium-ion cells must not be used without one: type at least its highest current, from "
+            "its app or data sheet. Lead-acid banks have none: leave the numbers empty.",
+            folded=bank is not None and bank.board is None and not bank.cell.needs_board,
         ),
     )
+    return tuple(sorted(groups, key=lambda group: group.folded))
 
 
 def _reserve_hint(bank: Bank | None) -> str:
-    return (
-        "Of tested Ah; empty: usual for the chemistry" if bank is None else bank.cell.reserve_reason or "Of tested Ah"
-    )
+    hint = "Of tested Ah; empty: usual for the chemistry"
+    if bank is None:
+        return hint
+    return f"{hint}, {bank.cell.reserve_soc * 100:g} %. {bank.cell.reserve_reason}".strip()
 
 
 def _stored(bank: Bank) -> Values:
@@ -129,21 +156,34 @@ def _thing(values: Values, old: Document) -> Document:
     thing = {**old, **{name: value for name, value in values.items() if not name.startswith(BOARD)}}
     if values["chemistry"] == INLINE:
         thing["chemistry"] = old["chemistry"]
-    cell = catalogue.load(thing["chemistry"]) if isinstance(thing["chemistry"], str) else None
-    if values["hold"] == "usual":
-        thing["hold"] = cell.holds if cell else bool(old.get("hold", False))
-    else:
-        thing["hold"] = values["hold"] == "yes"
-    if values["reserve_soc"] is None and cell is not None:
-        thing["reserve_soc"] = cell.reserve_soc
-    thing["board"] = {n: v for n, v in board.items() if v is not None} if values["board"] else None
+    usual = _usual(thing["chemistry"])
+    thing["hold"] = usual("holds") if values["hold"] == "usual" else values["hold"] == "yes"
+    if values["reserve_soc"] is None:
+        thing["reserve_soc"] = usual("reserve_soc")
+    thing["board"] = _board(board, usual) if values["board"] else None
     return thing
+
+
+def _usual(chemistry: str | Document) -> Callable[[str], Any]:
+    """Look a chemistry's values up by name, in the catalogue or as written out in the household."""
+    if isinstance(chemistry, str):
+        return partial(getattr, catalogue.load(chemistry))
+    return chemistry.__getitem__
+
+
+def _board(typed: Values, usual: Callable[[str], Any]) -> Document | None:
+    """The board, its volts the chemistry's where left empty; none where the cell needs none and none is described."""
+    stated = {name: value for name, value in typed.items() if value is not None}
+    if not usual("needs_board") and not any(name != "contactor" or value for name, value in stated.items()):
+        return None
+    return {name: usual(volts) for name, volts in BOARD_LIMITS.items()} | stated
 
 
 def _view(house: Household, bank: Bank, supply: Supply | None, month: int) -> dict[str, Any]:
     """What a bank's card says of it, and its form."""
     rows = bank_steps(house, supply, month).steps if supply is not None else ()
-    return {"bank": bank, "supply": supply, "rows": rows, "card": _card(house, bank.id, {})}
+    at_sockets = bool(rows) and rows[-1].label == AT_SOCKETS
+    return {"bank": bank, "supply": supply, "rows": rows, "at_sockets": at_sockets, "card": _card(house, bank.id, {})}
 
 
 def _show(request: Request, changed: Card | None = None, status: int = 200) -> Response:
@@ -161,6 +201,8 @@ def _show(request: Request, changed: Card | None = None, status: int = 200) -> R
         views=views,
         adding=changed if changed is not None and not changed.id else _card(house, "", {}),
         changed=changed,
+        open_id=changed.id if changed is not None else request.query_params.get("edit", "") or bank_to_join(house),
+        step=next_step(house),
         inverters=house.inverters,
         warnings=[notice for notice in household_notices(house, month) if notice.page == "banks"],
     )

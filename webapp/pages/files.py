@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Collection
 from http import HTTPStatus
 from typing import Annotated
 
@@ -15,28 +16,30 @@ from engine.errors import InputError
 from engine.house import household
 from webapp.editing import Sent, Typed, conflict_sentence, opened, save, with_values
 from webapp.render import Page, render
-from webapp.store import Conflict, Document, Store, example_document
+from webapp.standing import next_step
+from webapp.store import Conflict, Document, Saved, Store, example_document
 
 PAGE = Page("", "Files", "/files")
 router = APIRouter()
 
 SHOWN_VERSIONS = 30
 SHOWN_FAULTS = 20
+LONGEST_NAME = 80
 
 
 async def uploaded(request: Request) -> tuple[str, bytes]:
-    """Return name and content of the file a form sent."""
+    """Return name and content of the file a form sent, both empty where none was chosen."""
     async with request.form(max_files=1, max_fields=10) as form:
         sent = form.get("file")
         if not isinstance(sent, UploadFile) or not sent.filename:
-            raise InputError("file", "No file was chosen: choose a household's JSON file first.")
+            return "", b""
         return sent.filename, await sent.read()
 
 
 Upload = Annotated[tuple[str, bytes], Depends(uploaded)]
 
 
-def _show(request: Request, errors: dict[str, str] | None = None, status: int = 200) -> Response:
+def _show(request: Request, errors: dict[str, str] | None = None, status: int = 200, lead: str = "") -> Response:
     store: Store = request.app.state.store
     saved, house = opened(request)
     return render(
@@ -49,7 +52,33 @@ def _show(request: Request, errors: dict[str, str] | None = None, status: int = 
         versions=store.versions(saved.household_id)[:SHOWN_VERSIONS],
         folder=store.folder,
         errors=errors or {},
+        lead=lead,
+        taken_in=saved.revision == 1 and "taken" in request.query_params,
+        step=next_step(house),
     )
+
+
+def free_name(name: str, taken: Collection[str]) -> str:
+    """Return the name, with a number behind it where a household of that name is kept already.
+
+    Examples
+    --------
+    >>> free_name("Croft", ["Croft", "Croft (2)"]), free_name("Croft (2)", ["Croft (2)"]), free_name("Croft", [])
+    ('Croft (3)', 'Croft (3)', 'Croft')
+    """
+    if name not in taken:
+        return name
+    found = re.fullmatch(r"(.*) \((\d+)\)", name)
+    stem, first = (found[1], int(found[2]) + 1) if found else (name, 2)
+    numbered = (f"{stem[: LONGEST_NAME - 5]} ({number})" for number in range(first, first + len(taken) + 1))
+    return next(one for one in numbered if one not in taken)
+
+
+def _create(request: Request, document: Document, what: str) -> Saved:
+    """Keep a document as a household of its own, under a name no other has; `what` may speak of {name}."""
+    store: Store = request.app.state.store
+    name = free_name(document["name"], [saved.name for saved in store.households()])
+    return store.create({**document, "name": name}, what.replace("{name}", name))
 
 
 def _back(path: str) -> Response:
@@ -89,17 +118,17 @@ def open_one(request: Request, sent: Sent) -> Response:
 
 @router.post("/files/new")
 def new(request: Request, sent: Sent) -> Response:
-    """Start an empty household; its place is that of the open one until it is changed."""
+    """Start an empty household; its place is that of the open one, which Sun leaves open if it is the example's."""
     saved, _ = opened(request)
     document: Document = {"format": household.FORMAT, "name": "My household", "site": saved.document["site"]}
-    request.app.state.store.create(household.write(household.read(document)), "started empty")
+    _create(request, household.write(household.read(document)), "started empty")
     return _back("/banks")
 
 
 @router.post("/files/example")
 def restore_example(request: Request, sent: Sent) -> Response:
     """Bring the example back as it shipped, beside everything else."""
-    request.app.state.store.create(example_document(), "the example, as shipped")
+    _create(request, example_document(), "the example, as shipped")
     return _back("/")
 
 
@@ -108,7 +137,7 @@ def duplicate(request: Request, sent: Sent) -> Response:
     """Copy a household and open the copy."""
     document = request.app.state.store.latest(_id(sent)).document
     copy = {**document, "name": f"{document['name']} (copy)", "example": False}
-    request.app.state.store.create(copy, f"copied from {document['name']}")
+    _create(request, copy, f"copied from {document['name']}")
     return _back(PAGE.path)
 
 
@@ -130,8 +159,8 @@ def undelete(request: Request, sent: Sent) -> Response:
 def rename(request: Request, sent: Sent) -> Response:
     """Give the open household another name and note."""
     name, note = sent.get("name", "").strip(), sent.get("note", "").strip()
-    if not 1 <= len(name) <= 80:
-        return _show(request, {"name": f"The name must be 1 to 80 characters long; got {len(name)}."}, 422)
+    if not 1 <= len(name) <= LONGEST_NAME:
+        return _show(request, {"name": f"The name must be 1 to {LONGEST_NAME} characters long; got {len(name)}."}, 422)
     return save(
         request,
         sent.get("revision", ""),
@@ -156,14 +185,27 @@ def download(request: Request) -> Response:
 def upload(request: Request, sent: Upload) -> Response:
     """Take a household's JSON document in as a household of its own."""
     name, content = sent
+    if not name:
+        return _show(request, {"file": "No file was chosen: choose a household's JSON file first."}, 422)
     try:
-        document = household.write(household.read(content))
+        document = household.write(household.read(_json_object(content)))
     except InputError as fault:
-        lead = f"{name} was not taken in and nothing was changed."
-        told = [part.message for part in fault.every()[:SHOWN_FAULTS]]
-        return _show(request, {"file": lead, "": " ".join(told)}, 422)
-    request.app.state.store.create(document, f"taken in from {name}")
-    return _back("/")
+        told = " ".join(part.message for part in fault.every()[:SHOWN_FAULTS])
+        return _show(request, {"file": told}, 422, f"{name} was not taken in and nothing was changed.")
+    _create(request, document, f"taken in as {{name}}, from {name}")
+    return _back(f"{PAGE.path}?taken")
+
+
+def _json_object(content: bytes) -> Document:
+    """Read the text of a file as JSON, saying in our own words what it is not."""
+    try:
+        found = json.loads(content)
+    except (ValueError, RecursionError) as fault:
+        line = f" (line {fault.lineno})" if isinstance(fault, json.JSONDecodeError) else ""
+        raise InputError("file", f"This is no household file: it is no JSON text{line}.") from None
+    if not isinstance(found, dict):
+        raise InputError("file", "This is no household file: its JSON holds no object at the top.")
+    return found
 
 
 @router.post("/files/version")

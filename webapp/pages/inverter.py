@@ -9,9 +9,10 @@ from engine.answers.notices import household_notices
 from engine.fields import quantities
 from engine.house.household import Household
 from engine.house.inverter import FULL_LOAD_EFFICIENCY, Inverter, losses_from_full_load
-from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
+from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing, with_values
 from webapp.forms import Card, Field, Group, Values, filled, number_field, number_fields
 from webapp.render import Page, render
+from webapp.standing import next_step
 from webapp.store import Document
 
 PAGE = Page("Describe", "Inverter", "/inverter")
@@ -21,6 +22,12 @@ LOSSES = ("k1", "k2")
 SAME_LOSS = 1e-9
 PERCENT_DIGITS = 5
 """Digits of an efficiency as a share that a person would have typed: thousandths of a percent."""
+
+
+EFFICIENCY_HINT = (
+    "At rated power, from its data sheet, not the peak. Idle is counted apart and not taken off twice. For one "
+    "efficiency at every power leave this empty and see “Losses one by one”"
+)
 
 
 def _full_load(inverter: Inverter) -> float | None:
@@ -40,7 +47,7 @@ def _card(house: Household, item_id: str, sent: Typed) -> Card:
             fields=(
                 Field(name="name", label="Name", kind="text", default="Inverter"),
                 *number_fields(Inverter, "rated_w", "idle_w"),
-                number_field("efficiency", FULL_LOAD_EFFICIENCY, optional=True),
+                number_field("efficiency", FULL_LOAD_EFFICIENCY, optional=True, hint=EFFICIENCY_HINT),
             ),
         ),
         Group(
@@ -51,7 +58,9 @@ def _card(house: Household, item_id: str, sent: Typed) -> Card:
         Group(
             legend="Losses one by one",
             fields=tuple(number_field(name, meanings[name], optional=True) for name in LOSSES),
-            hint="Draw = idle + (1 + first) × power + second × power² ÷ rated power; where no efficiency is typed.",
+            hint="Draw = idle + (1 + first) × power + second × power² ÷ rated power; where no efficiency is typed. For "
+            "one and the same efficiency at every power the first is 1 ÷ efficiency − 1 and the second is 0: "
+            "93 % gives 0.0753 and 0.",
             folded=True,
         ),
     )
@@ -76,6 +85,15 @@ def _thing(values: Values, old: Document) -> Document:
     return thing
 
 
+def _join_lone_bank(document: Document, inverter_id: str) -> tuple[Document, str]:
+    """Join the only bank to the inverter being saved where it is joined to none."""
+    banks = document.get("banks", [])
+    if len(banks) != 1 or banks[0].get("inverter"):
+        return document, ""
+    joined = with_values(document, "banks", banks[0]["id"], {"inverter": inverter_id})
+    return joined, f", {banks[0]['name']} joined to it"
+
+
 def _show(request: Request, changed: Card | None = None, status: int = 200) -> Response:
     _, house = opened(request)
     cards = [_card(house, inverter.id, {}) for inverter in house.inverters]
@@ -87,7 +105,8 @@ def _show(request: Request, changed: Card | None = None, status: int = 200) -> R
         request,
         "inverter.html",
         status=status,
-        views=list(zip(house.inverters, cards, strict=True)),
+        step=next_step(house),
+        views=[(one, _full_load(one), card) for one, card in zip(house.inverters, cards, strict=True)],
         adding=changed if changed is not None and not changed.id else _card(house, "", {}),
         changed=changed,
         joined=joined,
@@ -95,7 +114,15 @@ def _show(request: Request, changed: Card | None = None, status: int = 200) -> R
     )
 
 
-SHELF = Shelf(section="inverters", path=PAGE.path, anchor="inverter", card=_card, thing=_thing, show=_show)
+SHELF = Shelf(
+    section="inverters",
+    path=PAGE.path,
+    anchor="inverter",
+    card=_card,
+    thing=_thing,
+    show=_show,
+    also=_join_lone_bank,
+)
 
 
 @router.get(PAGE.path)

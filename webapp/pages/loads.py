@@ -14,12 +14,19 @@ from engine.house.loads import SIDES, Load, daily_kwh
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
 from webapp.forms import MONTHS, Card, Field, Group, Values, filled, number_field, text_of
 from webapp.render import Page, render
+from webapp.standing import next_step
 from webapp.store import Document
 
 PAGE = Page("Describe", "Loads", "/loads")
 router = APIRouter()
 
 VALUE = "values."
+FIRST_KINDS = ("house", "steady", "timed")
+"""Kinds that most households need, offered before the others."""
+OFFERED = {kind: KINDS[kind] for kind in (*FIRST_KINDS, *(kind for kind in KINDS if kind not in FIRST_KINDS))}
+ANYTHING = "timed"
+FINE_TOTAL_KWH = 100.0
+"""Below this total the kWh of the table carry two decimals, from it on one."""
 EVERY_MONTH = ",".join(str(month) for month in range(1, 13))
 FLAGS = {"can_wait": "can wait", "can_shed": "can be switched off", "never_off": "never off"}
 TICKS = {
@@ -36,6 +43,13 @@ def _kind_field(name: str, field: LoadField) -> Field:
     return number_field(f"{VALUE}{name}", field.quantity, optional=True, hint=hint)
 
 
+def _name_field(kind: str) -> Field:
+    """The name of a load; that of the kind where the kind says what it is."""
+    if kind == ANYTHING:
+        return Field(name="name", label="Name", kind="text", hint="Such as Borehole pump")
+    return Field(name="name", label="Name", kind="text", default=KINDS[kind].name)
+
+
 def _groups(house: Household, kind: str) -> tuple[Group, ...]:
     meaning = KINDS[kind]
     feeds = (("", "The first inverter"), *((i.id, i.name) for i in house.inverters))
@@ -47,7 +61,7 @@ def _groups(house: Household, kind: str) -> tuple[Group, ...]:
             hint=meaning.hint,
             fields=(
                 Field(name="kind", label="Kind", kind="hidden", default=kind),
-                Field(name="name", label="Name", kind="text", default=meaning.name),
+                _name_field(kind),
                 *(_kind_field(name, field) for name, field in meaning.fields.items()),
             ),
         ),
@@ -75,7 +89,7 @@ def _groups(house: Household, kind: str) -> tuple[Group, ...]:
 def _card(house: Household, item_id: str, sent: Typed) -> Card:
     load = next((one for one in house.loads if one.id == item_id), None)
     kind = load.kind if load else sent.get("kind", "")
-    groups = _groups(house, kind if kind in KINDS else "timed")
+    groups = _groups(house, kind if kind in KINDS else ANYTHING)
     fields = [f for group in groups for f in group.fields]
     values: Values = {}
     if load is not None:
@@ -119,15 +133,18 @@ def _show(request: Request, changed: Card | None = None, status: int = 200) -> R
     elif changed is None and kind in KINDS:
         changed = _card(house, "", {"kind": kind})
     rows = [_row(house, load, month) for load in house.loads]
+    digits = 2 if sum(row["kwh"] for row in rows) < FINE_TOTAL_KWH else 1
     notices = household_notices(house, month)
     return render(
         request,
         "loads.html",
         status=status,
         rows=rows,
-        total_kwh=sum(row["kwh"] for row in rows),
+        step=next_step(house),
+        digits=digits,
+        total_kwh=sum(round(row["kwh"], digits) for row in rows),
         month=MONTHS[month - 1],
-        kinds=KINDS,
+        kinds=OFFERED,
         kind=next((load.kind for load in house.loads if changed and load.id == changed.id), kind),
         changed=changed,
         warnings=[notice for notice in notices if notice.page == "loads"],

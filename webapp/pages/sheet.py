@@ -10,6 +10,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from engine.answers.answer import supply_of
 from engine.answers.sheet import Sheet, sheet
 from engine.errors import Unreachable
 from engine.house.household import Household
@@ -21,12 +22,14 @@ from webapp.comparing_view import week_view
 from webapp.editing import opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
-from webapp.pages import today
-from webapp.pages.size import DAYS, USUAL_DAYS, month_field
+from webapp.pages import today, week
+from webapp.pages.size import DAYS, USUAL_DAYS, WORDS, month_field
 from webapp.questions import (
     OWN_DAY,
+    USUAL,
     Blocked,
     bank_field,
+    chosen_spell,
     first_step,
     plain_query,
     read_sky,
@@ -42,11 +45,8 @@ from webapp.words import MONTHS, long_date
 PAGE = Page("Check", "Sheet", "/sheet")
 router = APIRouter()
 
-WEEK_DAYS = 7
-"""Days of the week that are compared at least."""
 HOURS_PX, WEEK_PX = 220, 270
 """Heights of the charts on the sheet [px]."""
-WORDS = (("dull", "Dull days"), ("dark", "Dark days"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,8 +103,8 @@ def read_question(request: Request) -> Asked:
     days, size_month = asked.get("days", USUAL_DAYS), int(asked.get("month", size_fields[1].default))
     texts = {
         "sky": question.sky_text,
-        "spell": typed.get("spell") or usual_dull_days(house, size_month, days),
-        "week": typed.get("week") or usual_spell(house.site, WEEK_DAYS),
+        "spell": typed.get("spell") or usual_dull_days(house, size_month),
+        "week": typed.get("week") or usual_spell(house.site, week.WEEK_DAYS),
     }
     fields = (
         *question.fields,
@@ -114,9 +114,12 @@ def read_question(request: Request) -> Asked:
     )
     form: Parsed[Values] = parse(fields, {**typed, **texts}, build=lambda values: values)
     errors = {**question.form.errors, **form.errors}
-    spell = tried(errors, "spell", lambda: read_sky(texts["spell"], house, size_month), None)
-    week = tried(errors, "week", lambda: read_sky(texts["week"], house, month, WEEK_DAYS), None)
-    return Asked(today=question, fields=fields, form=form.refused(errors) if errors else form, spell=spell, week=week)
+    own_days = days if texts["spell"] == OWN_DAY else 0
+    chosen = chosen_spell(texts["spell"], house.site, days)
+    spell = tried(errors, "spell", lambda: read_sky(chosen, house, size_month, own_days), None)
+    days_of_week = tried(errors, "week", lambda: read_sky(texts["week"], house, month, week.DAYS), None)
+    refused = form.refused(errors) if errors else form
+    return Asked(today=question, fields=fields, form=refused, spell=spell, week=days_of_week)
 
 
 def _sky_fields(house: Household, texts: Mapping[str, str]) -> tuple[Field, ...]:
@@ -133,12 +136,12 @@ def _sky_fields(house: Household, texts: Mapping[str, str]) -> tuple[Field, ...]
     )
 
 
-def usual_dull_days(house: Household, month: int, days: int) -> str:
+def usual_dull_days(house: Household, month: int) -> str:
     """Return the dull days of a size where none are asked for: your own if they can be, else the worst measured."""
     if house.sun.dull_day_kwh is None:
-        return usual_spell(house.site, days)
+        return USUAL
     own = tried({}, "sky", lambda: read_sky(OWN_DAY, house, month), None)
-    return usual_spell(house.site, days) if own is None else OWN_DAY
+    return USUAL if own is None else OWN_DAY
 
 
 def worked_out(asked: Asked) -> tuple[Sheet | None, Blocked | None]:
@@ -178,7 +181,8 @@ def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
     assert asked.spell is not None
     views = bank_views(house, question.supplies, answer.autonomy, "sky" not in question.typed, question.sky)
     tables = [view.curve_table(house, one.bank, answer.at) for one in views]
-    week = week_view(answer.comparison, house.site)
+    compared = supply_of(house, answer.comparison.bank_id)
+    side_by_side = week_view(answer.comparison, house.site, compared.inverter)
     return {
         "for_text": view.date_and_time(answer.at),
         "words": view.in_words(house, question.supplies, answer.at.month),
@@ -191,12 +195,11 @@ def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
             )
             for one, table in zip(views, tables, strict=True)
         ],
-        "days_ahead": round(answer.autonomy.horizon_h / 24.0),
         "size_sentence": sizing_view.sentence(answer.sizing, asked.spell),
         "size_more": (sizing_view.own_sentence(answer.sizing), sizing_view.panels_sentence(answer.sizing)),
         "size_rows": [(row, sizing_view.recovery(row, answer.sizing)) for row in answer.sizing.rows],
-        "week": week,
-        "week_figure": view.on_paper(week.figure, WEEK_PX),
+        "week": side_by_side,
+        "week_figure": view.on_paper(side_by_side.figure, WEEK_PX),
         "week_start": long_date(answer.comparison.at.date()),
         "month": MONTHS[answer.sizing.month - 1],
         "size_lines": lines(answer.sizing.worked),

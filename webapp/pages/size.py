@@ -16,14 +16,18 @@ from engine.fields import Quantity
 from engine.house.household import Household, Supply
 from engine.sky.days import Sky
 from webapp.editing import opened
+from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.inputs import inputs_used
 from webapp.questions import (
     MONTH_CHOICES,
     OWN_DAY,
+    USUAL,
+    USUAL_CHOICE,
     Blocked,
     asked,
     bank_field,
+    chosen_spell,
     darkest_month,
     first_step,
     month_notice,
@@ -31,7 +35,6 @@ from webapp.questions import (
     read_sky,
     spell_choices,
     tried,
-    usual_spell,
 )
 from webapp.render import Page, is_partial, json_answer, json_errors, problems, render
 from webapp.sizing_view import size_view, window_text
@@ -39,9 +42,9 @@ from webapp.sizing_view import size_view, window_text
 PAGE = Page("Ask", "Bank size", "/size")
 router = APIRouter()
 
-DAYS = Quantity(label="How many days", unit="days", low=1, high=MOST_DAYS, whole=True, hint="1 to 7 dull days in a row")
+DAYS = Quantity(label="How many days", unit="days", low=1, high=MOST_DAYS, whole=True, hint="1 to 7 in a row")
 USUAL_DAYS = 3
-WORDS = (("dull", "Dull days"), ("dark", "Dark days"))
+WORDS = (USUAL_CHOICE, ("dull", "Dull days"), ("dark", "Dark days"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,10 +111,10 @@ def read_question(request: Request) -> Question:
     errors = dict(form.errors)
     values = form.value or {}
     month, days = int(values.get("month", in_month.default)), int(values.get("days", USUAL_DAYS))
-    usual = usual_spell(house.site, days) if house.sun.dull_day_kwh is None else OWN_DAY
-    sky_text = typed.get("sky", usual)
+    sky_text = typed.get("sky", USUAL if house.sun.dull_day_kwh is None else OWN_DAY)
     own_days = days if sky_text == OWN_DAY else 0
-    sky = tried(errors, "sky", lambda: read_sky(sky_text, house, month, own_days), None)
+    spell = chosen_spell(sky_text, house.site, days)
+    sky = tried(errors, "sky", lambda: read_sky(spell, house, month, own_days), None)
     return Question(
         house=house,
         fields=fields,
@@ -155,7 +158,15 @@ def _shown(question: Question, answer: Sizing) -> dict[str, Any]:
         "view": view,
         "first_notices": first,
         "window": window_text(answer),
-        "proof": [("", answer.worked)],
+        "proof": [("", lines(answer.worked))],
+        "sheet_query": plain_query(
+            {
+                "days": str(answer.days),
+                "month": str(question.month),
+                "spell": question.sky_text,
+                **({"bank": answer.bank_id} if "bank" in question.typed else {}),
+            }
+        ),
         "inputs": inputs_used(question.house, (supply,), question.month),
         "month": dict(MONTH_CHOICES)[str(question.month)],
         "cell": supply.bank.cell,

@@ -20,8 +20,9 @@ from engine.sky.site import Array, Site, Sun
 from engine.sky.sun import clear_day_scale, yield_kwh
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing, save, with_values
 from webapp.forms import MONTHS, Card, Field, Group, Parsed, Values, filled, number_fields, parse, text_of
-from webapp.render import Page, render
-from webapp.store import Document, example_document
+from webapp.render import Page, fixed, render
+from webapp.standing import next_step, place_is_the_examples, standing_notices
+from webapp.store import Document
 
 PAGE = Page("Describe", "Sun", "/sun")
 router = APIRouter()
@@ -45,6 +46,8 @@ def direction_words(azimuth_deg: float) -> str:
 
 
 def _site_card(house: Household) -> Card:
+    """The form of the place; empty while the place is the example's, so that none of it is kept unread."""
+    borrowed = place_is_the_examples(house)
     zones = tuple(sorted(zone for zone in available_timezones() if "/" in zone and not zone.startswith("Etc/")))
     fields = (
         *number_fields(Site, "latitude_deg", "longitude_deg"),
@@ -54,12 +57,26 @@ def _site_card(house: Household) -> Card:
             label="Sky like that of",
             kind="choice",
             choices=tuple(climates.names().items()),
+            optional=borrowed,
             hint="How clear its months are, until you type your own",
         ),
     )
     values = {name: getattr(house.site, name) for name in (*quantities(Site), "time_zone", "climate")}
-    group = Group(legend="Where the house stands", fields=fields)
-    return Card(id="site", prefix="site-", groups=(group,), form=filled(fields, values), button="Save the place")
+    group = Group(legend="Where the house stands", fields=fields, hint=_borrowed_words(house.site) if borrowed else "")
+    return Card(
+        id="site",
+        prefix="site-",
+        groups=(group,),
+        form=filled(fields, {} if borrowed else values),
+        button="Save the place",
+    )
+
+
+def _borrowed_words(site: Site) -> str:
+    return (
+        f"Until you enter your own, the answers stand where the example does: {fixed(site.latitude_deg, 1)}°, "
+        f"{fixed(site.longitude_deg, 1)}°, {site.time_zone}, {climates.load(site.climate).name}."
+    )
 
 
 def _month_field(name: str) -> Field:
@@ -134,13 +151,6 @@ def monthly_yields(house: Household) -> list[tuple[str, tuple[float, ...]]]:
     return rows
 
 
-def _place_is_the_examples(house: Household) -> bool:
-    if house.example:
-        return False
-    theirs = example_document()["site"]
-    return (theirs["latitude_deg"], theirs["longitude_deg"]) == (house.site.latitude_deg, house.site.longitude_deg)
-
-
 def _show(request: Request, changed: Card | None = None, status: int = 200) -> Response:
     _, house = opened(request)
     cards = {card.prefix: card for card in (_site_card(house), _seen_card(house), _array_card(house, "", {}))}
@@ -167,9 +177,9 @@ def _show(request: Request, changed: Card | None = None, status: int = 200) -> R
         rows=rows,
         trouble=trouble,
         climate=climates.load(house.site.climate),
-        borrowed_place=_place_is_the_examples(house),
+        step=next_step(house),
         changed=changed,
-        warnings=[notice for notice in notices if notice.page == "sun"],
+        warnings=[*standing_notices(house), *(notice for notice in notices if notice.page == "sun")],
     )
 
 

@@ -18,8 +18,9 @@ from engine.fields import Quantity, quantities
 from engine.house.bank import Bank
 from engine.house.household import Household, Supply
 from engine.sky.days import WORDS, Sky
-from webapp.autonomy_view import BankView, bank_views, days_ahead, on_the_clock
+from webapp.autonomy_view import BankView, bank_views, on_the_clock
 from webapp.editing import local_now, opened
+from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.inputs import inputs_used
 from webapp.questions import (
@@ -212,6 +213,12 @@ def _form_days(question: Question, answer: Autonomy | None) -> list[tuple[str, s
     return [(long_date(first.fromordinal(first.toordinal() + n)), word) for n, word in enumerate(words)]
 
 
+def _for_the_sheet(question: Question) -> dict[str, str]:
+    """What was typed of the question, by the names that the sheet has for it: the same ones."""
+    names = [*(field.name for field in question.fields), "sky"]
+    return {name: question.typed[name] for name in names if name in question.typed}
+
+
 def _shown(question: Question, answer: Autonomy) -> dict[str, Any]:
     assert question.sky is not None
     month = answer.at.month
@@ -226,7 +233,7 @@ def _shown(question: Question, answer: Autonomy) -> dict[str, Any]:
         "tiles": strip,
         "sky_caption": answer.sky_title.replace("as typed", "guessed") if guessed else answer.sky_title,
         "notices": notices,
-        "proof": [(view.bank.name if len(views) > 1 else "", view.bank.worked) for view in views],
+        "proof": [(view.bank.name if len(views) > 1 else "", lines(view.bank.worked)) for view in views],
         "inputs": inputs_used(question.house, question.supplies, month),
-        "days": days_ahead(answer),
+        "sheet_query": plain_query(_for_the_sheet(question)),
     }

@@ -18,6 +18,7 @@ from engine.quantities import mean_day_of_year
 from engine.sky.days import Sky
 from webapp.comparing_view import on_the_clock, week_view
 from webapp.editing import local_now, opened
+from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, parse
 from webapp.inputs import inputs_used
 from webapp.questions import (
@@ -168,14 +169,22 @@ def worked_out(question: Question) -> tuple[Comparison | None, Blocked | None]:
     return on_the_clock(answer, question.house.site), None
 
 
+def _for_the_sheet(question: Question) -> dict[str, str]:
+    """The question by the names that the sheet has for it; a date by its noon, which has the same date all year."""
+    dated = {"at": f"{question.start:%Y-%m-%d}T12:00"} if {"month", "at"} & set(question.typed) else {}
+    bank = {"bank": question.typed["bank"]} if "bank" in question.typed else {}
+    return {"week": question.sky_text, **dated, **bank}
+
+
 def _shown(question: Question, answer: Comparison) -> dict[str, Any]:
     assert question.sky is not None
     supply = supply_of(question.house, answer.bank_id)
     month = question.start.month
     return {
-        "view": week_view(answer, question.house.site),
+        "view": week_view(answer, question.house.site, supply.inverter),
         "first_notices": month_notice(question.house.site, question.sky, month, remedy=True),
         "tiles": tiles(answer.sky_days),
-        "proof": [("", answer.worked)],
+        "proof": [("", lines(answer.worked))],
+        "sheet_query": plain_query(_for_the_sheet(question)),
         "inputs": inputs_used(question.house, (supply,), month),
     }
