@@ -227,25 +227,34 @@ def _discharge(
     soc = state.soc
     power_v = (wanted_w - sun_w) / p.series_ah
     if soc <= p.floor_soc + _TINY or p.discharge_c_max <= 0.0:
-        return _share(p, state, sun_w, 0.0, ac_w, dc_w, hours, p.floor_name if p.discharge_c_max else "cold")
+        return _sun_alone(p, state, sun_w, ac_w, dc_w, hours, p.floor_name if p.discharge_c_max else "cold")
     rate = _discharge_c(p, soc, power_v)
     if rate is None or at(p.cells.ocv_v, soc) - rate * at(p.cells.r_fast, soc) < p.cut_v:
         return State(soc, False), Flow(0.0, limit=p.cut_name)
-    if rate > p.discharge_c_max:
-        dt = min(hours, MAX_SOC_STEP / p.discharge_c_max)
-        return _share(p, state, sun_w, p.discharge_c_max, ac_w, dc_w, dt, "current")
+    if rate >= p.discharge_c_max * (1.0 - _TINY):
+        return _sun_alone(p, state, sun_w, ac_w, dc_w, hours, "current")
     dt = min(hours, MAX_SOC_STEP / rate)
     end = max(p.floor_soc, soc - rate * dt)
     rate = _discharge_c(p, 0.5 * (soc + end), power_v) or rate
-    end = max(p.floor_soc, soc - rate * dt)
+    unclipped = soc - rate * dt
+    end = max(p.floor_soc, unclipped)
+    if _over_current(p, end, power_v):
+        end = _bisect(lambda s: not _over_current(p, s, power_v), soc, end)
     on = True
     if at(p.cells.ocv_v, end) - rate * at(p.cells.r_fast, end) < p.cut_v:
         end = _bisect(lambda s: at(p.cells.ocv_v, s) - rate * at(p.cells.r_fast, s) >= p.cut_v, soc, end)
         on = False
-    dt = min(dt, (soc - end) / rate)
+    if end != unclipped:
+        dt = min(dt, (soc - end) / rate)
     carried_w = min(ac_w, p.inverter.rated_w)
     flow = Flow(dt, sun_wh=sun_w * dt, cell_loss_wh=_discharge_loss_wh(p, 0.5 * (soc + end), rate, dt))
     return State(end, on), _with_load(flow, carried_w, dc_w, wanted_w, ac_w)
+
+
+def _over_current(p: Plant, soc: float, power_v: float) -> bool:
+    """Whether the power asks for more than the current limit at this charge."""
+    rate = _discharge_c(p, soc, power_v)
+    return rate is None or rate > p.discharge_c_max
 
 
 def _discharge_c(p: Plant, soc: float, power_v: float) -> float | None:
@@ -259,29 +268,27 @@ def _discharge_loss_wh(p: Plant, soc: float, rate: float, dt: float) -> float:
     return p.series_ah * dt * rate * rate * at(p.cells.r_slow, soc)
 
 
-def _share(
-    p: Plant, state: State, sun_w: float, rate: float, ac_w: float, dc_w: float, hours: float, limit: str
+def _sun_alone(
+    p: Plant, state: State, sun_w: float, ac_w: float, dc_w: float, hours: float, limit: str
 ) -> tuple[State, Flow]:
-    """Serve what share of the load the sun and a bank at `rate` can carry; the rest is unserved."""
-    ocv, r_slow = at(p.cells.ocv_v, state.soc), at(p.cells.r_slow, state.soc)
-    available_w = sun_w + p.series_ah * rate * (ocv - rate * r_slow)
-    asked_wh = (ac_w + dc_w) * hours
-    if available_w <= p.inverter.idle_w:
+    """Serve what share of the load the sun can carry while the bank gives nothing; the rest is unserved.
+
+    So at the floor, and where a load asks for more than the current limit: a board then opens.
+    """
+    if sun_w <= p.inverter.idle_w:
         after, flow = _charge(p, state, sun_w, 0.0, hours)
         return after, flow._replace(unserved_wh=(ac_w + dc_w) * flow.hours, limit=limit)
-    share = _carried_share(p.inverter, min(ac_w, p.inverter.rated_w), dc_w, available_w)
-    served_wh = share * (min(ac_w, p.inverter.rated_w) + dc_w) * hours
-    end = max(0.0, state.soc - rate * hours)
+    carried_w = min(ac_w, p.inverter.rated_w)
+    served_wh = _carried_share(p.inverter, carried_w, dc_w, sun_w) * (carried_w + dc_w) * hours
     flow = Flow(
         hours,
         sun_wh=sun_w * hours,
         served_wh=served_wh,
-        unserved_wh=asked_wh - served_wh,
-        cell_loss_wh=_discharge_loss_wh(p, state.soc, rate, hours),
-        inverter_loss_wh=available_w * hours - served_wh,
+        unserved_wh=(ac_w + dc_w) * hours - served_wh,
+        inverter_loss_wh=sun_w * hours - served_wh,
         limit=limit,
     )
-    return State(end, True, state.full), flow
+    return State(state.soc, True, state.full), flow
 
 
 def _carried_share(inverter: Inverter, ac_w: float, dc_w: float, available_w: float) -> float:

@@ -141,8 +141,28 @@ def test_current_limit_holds_in_both_directions() -> None:
     charging = run(p, State(0.3), [5000.0], [0.0], [0.0])
     assert charging.soc[-1] - 0.3 == pytest.approx(0.1 * at(p.cells.coulombic, 0.35), rel=1e-6)
     asked = run(p, State(0.8), [0.0], [4000.0], [0.0])
-    assert 0.8 - asked.soc[-1] == pytest.approx(0.1, rel=1e-3)
+    assert asked.soc[-1] == 0.8
+    assert asked.totals.unserved_kwh == pytest.approx(4.0)
     assert asked.ended_by == "current"
+
+
+def test_halving_the_step_does_not_move_the_hour_at_which_the_board_opens(monkeypatch: pytest.MonkeyPatch) -> None:
+    limited = dataclasses.replace(bank("sodium_layered").board, current_limit_a=27.0)  # type: ignore[type-var]
+    p = ready("sodium_layered", board=limited)
+    whole = until_end(p, 0.99, 1300.0)
+    monkeypatch.setattr(stepping, "MAX_SOC_STEP", stepping.MAX_SOC_STEP / 8)
+    finer = until_end(p, 0.99, 1300.0)
+    assert whole.ended_by == finer.ended_by == "current"
+    assert whole.ended_h == pytest.approx(finer.ended_h, rel=0.005)
+
+
+@pytest.mark.parametrize("short_w", [1e-5, 1e-4, 1e-3])
+def test_sun_that_all_but_meets_the_load_ends_its_hour(short_w: float) -> None:
+    p = ready("nmc")
+    wanted_w = inverter().dc_w(500.0)
+    for soc in (0.31, 0.52, 0.77, 0.9):
+        week = run(p, State(soc), [wanted_w - short_w] * 4, [500.0] * 4, [0.0] * 4)
+        assert week.totals.unserved_kwh == 0.0
 
 
 def test_more_than_the_inverter_gives_is_unserved_but_does_not_end_the_bank() -> None:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from engine.balance.step import State, plant
 from engine.balance.trajectory import Trajectory, run
+from engine.house.bank import Board
 from tests.engine.plants import SERIES, bank, inverter
 
 chemistries = st.sampled_from(sorted(SERIES))
@@ -77,6 +78,18 @@ def test_more_charge_never_lasts_shorter(chemistry: str, soc: float, more: float
         for s in (soc, soc + more)
     )
     assert fuller >= less * (1 - 1e-6)
+
+
+@settings(max_examples=120, deadline=None)
+@given(chemistries, st.floats(0.0, 1.0), day, day, st.floats(5.0, 60.0), st.floats(0.0, 0.3))
+def test_energy_is_conserved_at_the_current_limit(
+    chemistry: str, soc: float, sun_w: list[float], load_w: list[float], limit_a: float, reserve: float
+) -> None:
+    cell = bank(chemistry).cell
+    board = Board(cell_low_v=cell.v_low, cell_high_v=cell.v_max, current_limit_a=limit_a)
+    week = followed(chemistry, soc, sun_w, load_w, board=board, reserve_soc=reserve)
+    assert abs(week.totals.balance_error_share) < 1e-3
+    assert week.soc.min() >= min(soc, reserve) - 0.01
 
 
 def test_year_closes_its_balance_for_every_chemistry() -> None:
