@@ -41,9 +41,16 @@ class Quantity:
         if number and self.low <= value <= self.high and not (self.whole and value % 1):  # type: ignore[operator]
             return None
         kind = "a whole number" if self.whole else "a number"
-        shown = f"{value * self.scale:g}" if number else ("nothing" if value in (None, "") else f"“{value}”")  # type: ignore[operator]
+        shown = self._shown(value) if number else ("nothing" if value in (None, "") else f"“{value}”")
         span = f"from {plain(self.low * self.scale)} to {plain(self.high * self.scale)}"
         return f"{self.label} must be {kind} {span} {self.unit}".rstrip() + f"; got {shown}."
+
+    def _shown(self, number: Any) -> str:
+        """Write a number as it was typed, however large."""
+        try:
+            return f"{number * self.scale:g}"
+        except OverflowError:
+            return "a number of too many digits"
 
 
 def plain(number: float) -> str:

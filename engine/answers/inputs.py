@@ -42,8 +42,7 @@ class Section:
 def sections(household: Household) -> tuple[Section, ...]:
     """Every input of the household, thing by thing."""
     names = {inverter.id: inverter.name for inverter in household.inverters}
-    first = household.inverters[0].name if household.inverters else "none"
-    fed_by = {"": first, **names}
+    fed_by = {"": names.get(household.first_inverter, "none"), **names}
     return (
         _place(household),
         Section(title="Panels", rows=(*_rows(household.sun), *_monthly(household))),

@@ -11,7 +11,7 @@ from math import ceil
 
 from engine.answers.answer import Notice, Remedy
 from engine.balance.forcing import load_hours, mean_dc_w
-from engine.house.bank import Bank, floor
+from engine.house.bank import Bank, cutoff_cell_v, floor
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
 from engine.house.loads import Load, daily_kwh, notes
@@ -38,6 +38,7 @@ def household_notices(household: Household, month: int) -> tuple[Notice, ...]:
         found += _azimuth(household, array.id)
     for load in household.loads:
         found += _load(household, load)
+    found += _stranded(household)
     order = {"stop": 0, "check": 1, "note": 2}
     return tuple(sorted(found, key=lambda notice: order[notice.level]))
 
@@ -183,7 +184,8 @@ def _under_load(household: Household, supply: Supply, month: int) -> Iterator[No
                 ),
             ),
         )
-    ac_w, _ = load_hours(household, supply, datetime(2001, month, 1), 1)
+    ac_w, dc_w = load_hours(household, supply, datetime(2001, month, 1), 1)
+    yield from _board_current(bank, inverter, (ac_w + dc_w).tolist())
     if ac_w.size and float(ac_w.max()) > inverter.rated_w:
         yield Notice(
             level="check",
@@ -191,6 +193,32 @@ def _under_load(household: Household, supply: Supply, month: int) -> Iterator[No
             page="loads",
             text=f"Your loads come to {float(ac_w.max()):,.0f} W in their highest hour; {inverter.name} gives "
             f"{inverter.rated_w:,.0f} W. Was a load typed in the wrong unit, or do two run at once?",
+        )
+
+
+def _board_current(bank: Bank, inverter: Inverter, loads_w: list[float]) -> Iterator[Notice]:
+    """A board that would open at the loads' highest hour, or below what the inverter can draw."""
+    if bank.board is None or not loads_w:
+        return
+    limit_a = bank.board.current_limit_a
+    lowest_v = max(cutoff_cell_v(bank, inverter) * bank.series, 1.0)
+    hour_a = inverter.dc_w(min(max(loads_w), inverter.rated_w)) / (bank.cell.v_nominal * bank.series)
+    most_a = inverter.dc_w(inverter.rated_w) / lowest_v
+    if hour_a > limit_a:
+        yield Notice(
+            level="stop",
+            code="board-opens",
+            page="banks",
+            text=f"{bank.name}: your loads draw about {hour_a:.0f} A in their highest hour; its board opens at "
+            f"{limit_a:g} A and everything goes dark. Use another board, or move loads apart.",
+        )
+    elif most_a > limit_a:
+        yield Notice(
+            level="check",
+            code="board-below-inverter",
+            page="banks",
+            text=f"{bank.name}: at full power {inverter.name} draws up to {most_a:.0f} A at its cut-off; the board "
+            f"opens at {limit_a:g} A. A kettle beside a pump could put the lights out.",
         )
 
 
@@ -218,8 +246,32 @@ def _azimuth(household: Household, array_id: str) -> Iterator[Notice]:
         )
 
 
+def _stranded(household: Household) -> Iterator[Notice]:
+    """Loads and panels on an inverter that no bank is joined to: they are in no answer."""
+    alive = {bank.inverter for bank in household.banks}
+    names = {inverter.id: inverter.name for inverter in household.inverters}
+    for load in household.loads:
+        if load.inverter and load.inverter not in alive:
+            yield Notice(
+                level="stop",
+                code="load-without-bank",
+                page="loads",
+                text=f"{load.name} is fed by {names[load.inverter]}, which has no bank: it is in no answer. Choose "
+                "another inverter for it on Loads, or join a bank on Banks.",
+            )
+    for array in household.sun.arrays:
+        if array.inverter and array.inverter not in alive:
+            yield Notice(
+                level="check",
+                code="panels-without-bank",
+                page="sun",
+                text=f"{array.name} charges through {names[array.inverter]}, which has no bank: "
+                "its sun is not counted.",
+            )
+
+
 def _load(household: Household, load: Load) -> Iterator[Notice]:
-    feeding = [i for i in household.inverters if i.id == load.inverter] or list(household.inverters[:1])
+    feeding = [i for i in household.inverters if i.id == (load.inverter or household.first_inverter)]
     rest_kwh = sum(daily_kwh(other, load.months[0], household.south) for other in household.loads if other is not load)
     for note in notes(load, rated_w=feeding[0].rated_w if feeding else None, others_kwh=rest_kwh):
         mend = note.remedy

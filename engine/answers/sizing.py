@@ -263,9 +263,11 @@ def _row(supply: Supply, energies: _Days, days: int) -> SizeRow:
     exact = _strings_for(supply, needed_kwh, energies.mean_dc_w)
     strings = max(ceil(exact - 1e-6), 1)
     spell = _spell(supply, energies, days, strings)
-    while spell.totals.unserved_kwh > _LEAST_KWH and strings < MOST_STRINGS:
-        strings += 1
-        spell = _spell(supply, energies, days, strings)
+    while spell.ended_h is not None and strings < MOST_STRINGS:
+        longer = _spell(supply, energies, days, strings + 1)
+        if longer.totals.unserved_kwh > spell.totals.unserved_kwh - _LEAST_KWH:
+            break
+        strings, spell = strings + 1, longer
     built_kwh, _ = _usable(supply, strings, energies.mean_dc_w)
     return SizeRow(
         days=days,

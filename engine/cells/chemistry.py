@@ -10,7 +10,6 @@ cell, degC, shares as fractions. Not modelled: hysteresis, heat of the cell itse
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -74,7 +73,7 @@ class Chemistry:
     self_discharge_per_month: float = quantity("Self-discharge a month", "%", 0, 1, default=0.0, percent=True)
     reserve_soc: float = quantity("Reserve", "%", 0, 0.95, default=0.0, percent=True)
     reserve_reason: str = ""
-    needs_board: bool = False
+    needs_board: bool = True
     vents_hydrogen: bool = False
     series_step: int = quantity("Cells in one block", "cells", 1, 24, default=1, whole=True)
     life: str = ""
@@ -120,6 +119,10 @@ def field_label(name: str) -> str:
     return meaning.label if meaning else _CURVE_WORDS[name]
 
 
+_HIGHEST = {"ocv_v": 6.0, "r_slow_v_per_c": 50.0, "r_fast_v_per_c": 50.0, "coulombic_efficiency": 1.0}
+_LEAST_GAP = 1e-4
+
+
 def _check_curve(cell: Chemistry) -> None:
     """Refuse a curve that is ragged, falls or does not span 0..1."""
     rows = len(cell.soc)
@@ -130,13 +133,16 @@ def _check_curve(cell: Chemistry) -> None:
     }
     if isinstance(cell.coulombic_efficiency, tuple):
         lists["coulombic_efficiency"] = cell.coulombic_efficiency
-    if rows < 2 or cell.soc[0] != 0 or cell.soc[-1] != 1 or not _rising(cell.soc, strictly=True):
-        raise InputError("soc", "The charges of a cell curve must rise from 0 to 1 in at least two rows.")
+    gaps = [after - before for before, after in pairwise(cell.soc)]
+    if rows < 2 or cell.soc[0] != 0 or cell.soc[-1] != 1 or not all(gap >= _LEAST_GAP for gap in gaps):
+        raise InputError(
+            "soc", "The charges of a cell curve must rise from 0 to 1 in two or more rows, 0.0001 or more apart."
+        )
     for name, values in lists.items():
         if len(values) != rows:
             raise InputError(name, f"A cell curve needs one {name} for each of its {rows} rows; got {len(values)}.")
-        if not all(math.isfinite(v) and v >= 0 for v in values):
-            raise InputError(name, f"Every {name} of a cell curve must be a number of 0 or more.")
+        if not all(0 <= v <= _HIGHEST[name] for v in values):
+            raise InputError(name, f"Every {name} of a cell curve must be a number from 0 to {_HIGHEST[name]:g}.")
     if not _rising(cell.ocv_v):
         raise InputError("ocv_v", "The rested volts of a cell curve must not fall as the charge rises.")
     efficiency = cell.coulombic_efficiency
@@ -168,8 +174,11 @@ def _check_volts(cell: Chemistry) -> None:
 
 def _check_pairs(name: str, pairs: tuple[tuple[float, float], ...]) -> None:
     """Refuse a temperature table that is empty, out of order or not above 0."""
-    if not pairs or not _rising([t for t, _ in pairs], strictly=True) or not all(f > 0 for _, f in pairs):
-        raise InputError(name, f"The table {name} needs rising temperatures, each with a factor above 0.")
+    sane = all(-100 <= t <= 150 and 0 < f <= 1000 for t, f in pairs)
+    if not pairs or not sane or not _rising([t for t, _ in pairs], strictly=True):
+        raise InputError(
+            name, f"The table {name} needs rising temperatures, each with a factor above 0 and up to 1000."
+        )
 
 
 def _rising(values: Sequence[float], strictly: bool = False) -> bool:

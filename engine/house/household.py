@@ -20,6 +20,8 @@ from engine.house.loads import Load
 from engine.sky.site import Array, Site, Sun
 
 FORMAT = 1
+LONGEST_NAME = 200
+LONGEST_NOTE = 5000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +51,9 @@ class Household:
     format: int = FORMAT
 
     def __post_init__(self) -> None:
+        for field_name, text, most in (("name", self.name, LONGEST_NAME), ("note", self.note, LONGEST_NOTE)):
+            if len(text) > most:
+                raise InputError(field_name, f"The {field_name} may have {most:,} characters; it has {len(text):,}.")
         known = {inverter.id for inverter in self.inverters}
         for section in ("inverters", "banks", "loads"):
             _refuse_twins(section, [thing.id for thing in getattr(self, section)])
@@ -76,12 +81,19 @@ class Household:
         """Whether the household lies south of the equator."""
         return self.site.latitude_deg < 0
 
+    @property
+    def first_inverter(self) -> str:
+        """Id of the inverter that takes what names none: the first with a bank, else the first; empty if none."""
+        joined = {bank.inverter for bank in self.banks}
+        ids = [inverter.id for inverter in self.inverters]
+        return next((one for one in ids if one in joined), ids[0] if ids else "")
+
     def supplies(self) -> tuple[Supply, ...]:
         """Return one supply for each bank that is joined to an inverter, in the order of the inverters.
 
-        Loads and arrays that name no inverter belong to the first.
+        Loads and arrays that name no inverter belong to the first that has a bank.
         """
-        first = self.inverters[0].id if self.inverters else ""
+        first = self.first_inverter
         by_inverter = {bank.inverter: bank for bank in self.banks if bank.inverter}
         return tuple(
             Supply(
@@ -134,9 +146,11 @@ def read(document: str | bytes | dict[str, Any]) -> Household:
         Naming the first faulty field; every further fault is in its `others`.
     """
     try:
-        data = json.loads(document) if isinstance(document, str | bytes) else document
-    except (json.JSONDecodeError, UnicodeDecodeError) as fault:
-        raise InputError("document", f"This is not a household: it is no JSON text ({fault}).") from None
+        data = json.loads(document, parse_constant=_refuse_constant) if isinstance(document, str | bytes) else document
+        json.dumps(data, ensure_ascii=False).encode()
+    except (ValueError, RecursionError, OverflowError, TypeError) as fault:
+        where = f" (line {fault.lineno})" if isinstance(fault, json.JSONDecodeError) else ""
+        raise InputError("document", f"This is not a household: it is no JSON text{where}.") from None
     if not isinstance(data, dict):
         raise InputError("document", "This is not a household: its JSON holds no object at the top.")
     version = data.get("format", FORMAT)
@@ -150,8 +164,10 @@ def read(document: str | bytes | dict[str, Any]) -> Household:
         )
     try:
         return _ADAPTER.validate_python(data)
+    except (RecursionError, OverflowError):
+        raise InputError("document", "This is not a household: it holds a number beyond all measure.") from None
     except ValidationError as fault:
-        found = [e for detail in fault.errors() for e in _in_words(detail)]
+        found = [e for detail in fault.errors() if not _other_kind(detail) for e in _in_words(detail)]
         raise InputError(found[0].field, found[0].message, tuple(found[1:])) from None
 
 
@@ -159,6 +175,16 @@ def write(household: Household) -> dict[str, Any]:
     """Return the JSON document of a household; `read` gives the same household back."""
     document: dict[str, Any] = _ADAPTER.dump_python(household, mode="json")
     return document
+
+
+def _refuse_constant(name: str) -> float:
+    raise ValueError(f"{name} is no number")
+
+
+def _other_kind(detail: Any) -> bool:
+    """Whether a fault is about the kind of chemistry, an id or a cell written out, that was not meant."""
+    last = detail["loc"][-1] if detail["loc"] else ""
+    return (last == "str" and isinstance(detail["input"], dict)) or detail["type"] == "dataclass_type"
 
 
 def _in_words(detail: Any) -> list[InputError]:

@@ -80,7 +80,7 @@ _SUN_HOURS = "placed in the hours with most sun"
 KINDS: Mapping[str, LoadKind] = {
     "house": LoadKind(
         name="House in general",
-        hint="Lighting, cooking, washing, screens: all that has no row of its own. Leave out what does.",
+        hint="Lighting, cooking, washing, screens, the fridge: all that has no row of its own. Leave out what does.",
         fields={
             "daily_kwh": _field(
                 "Energy",
@@ -102,7 +102,7 @@ KINDS: Mapping[str, LoadKind] = {
     ),
     "steady": LoadKind(
         name="Always on",
-        hint="Runs day and night: router, cameras, alarm, cold room (its mean power), medical device.",
+        hint="Fridge or freezer (mean power: kWh a day × 1,000 ÷ 24), router, cameras, alarm, medical device.",
         fields={
             "power_w": _power(
                 25.0,

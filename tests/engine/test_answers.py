@@ -190,6 +190,15 @@ def test_each_lever_of_a_size_is_what_the_size_becomes(month: int) -> None:
         assert changed.label_kwh < whole.label_kwh
 
 
+def test_a_load_beyond_the_inverter_does_not_ask_for_more_bank() -> None:
+    over = document("story5")
+    over["loads"].append({"id": "saw", "name": "Saw", "kind": "timed", "values": {"power_w": 5200, "run_h": 1}})
+    home = household.read(over)
+    answer = sizing(home, home.supplies()[0], 3, 12, parse_sky("dark", home.site, home.sun, 12))
+    assert answer.strings <= 6
+    assert answer.rows[2].unserved_kwh > 0.5
+
+
 def test_short_panels_are_said_in_kwh_a_day() -> None:
     home = house("story5")
     winter, summer = (

@@ -182,7 +182,7 @@ def test_source_of_reads_groups():
         ({"soc": (0.0, 0.0)}, "soc", "from 0 to 1"),
         ({"ocv_v": (4.0, 3.0)}, "ocv_v", "must not fall"),
         ({"ocv_v": (3.0, 3.5, 4.0)}, "ocv_v", "each of its 2 rows; got 3"),
-        ({"r_fast_v_per_c": (0.1, float("nan"))}, "r_fast_v_per_c", "0 or more"),
+        ({"r_fast_v_per_c": (0.1, float("nan"))}, "r_fast_v_per_c", "a number from 0 to 50"),
         ({"coulombic_efficiency": 1.2}, "coulombic_efficiency", "5 to 100 %"),
         ({"coulombic_efficiency": (1.0, 0.0)}, "coulombic_efficiency", "5 to 100 %"),
         ({"v_low": 3.6}, "v_low", "3.6, 3.5, 4.04 and 4.1 V"),

@@ -105,6 +105,33 @@ def test_two_banks_on_one_inverter_are_refused_with_the_way_out() -> None:
     assert len(household.read(bad).supplies()) == 1
 
 
+def test_loads_follow_the_first_inverter_that_has_a_bank() -> None:
+    moved = document()
+    moved["inverters"].insert(0, {**moved["inverters"][0], "id": "spare", "name": "Spare"})
+    (supply,) = household.read(moved).supplies()
+    assert [load.id for load in supply.loads] == ["all"]
+    assert [array.id for array in supply.arrays] == ["roof"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        '{"name": ' * 5000,
+        '{"name": "x", "format": ' + "9" * 5000 + "}",
+        '{"name": "\\ud800"}',
+        json.dumps(document()).replace("280.0", "1" + "0" * 400),
+        json.dumps(document()).replace("280.0", "Infinity"),
+        json.dumps({**document(), "note": "x" * 5001}),
+        json.dumps(document()).replace("[3.2, 3.2]", "[3.2, 1e308]"),
+        json.dumps(document()).replace('"soc": [0.0, 1.0]', '"soc": [0.0, 1e-320, 1.0]'),
+    ],
+    ids=["deep", "long", "surrogate", "large", "infinite", "note", "volts", "twin-soc"],
+)
+def test_hostile_documents_are_refused_not_crashed_on(text: str) -> None:
+    with pytest.raises(InputError):
+        household.read(text)
+
+
 def test_twin_ids_are_refused() -> None:
     bad = document()
     bad["loads"].append(bad["loads"][0])

@@ -111,6 +111,32 @@ def test_other_checks_appear() -> None:
     assert notices(_with(document(), "banks", series=30))["outside-inverter"].level == "stop"
 
 
+def test_a_load_without_a_bank_is_a_stop() -> None:
+    stranded = document()
+    stranded["inverters"].append({**stranded["inverters"][0], "id": "spare", "name": "Spare"})
+    stranded["loads"][0]["inverter"] = "spare"
+    stranded["sun"]["arrays"][0]["inverter"] = "spare"
+    found = notices(stranded)
+    assert found["load-without-bank"].level == "stop"
+    assert found["panels-without-bank"].level == "check"
+
+
+def test_a_board_that_would_open_is_told() -> None:
+    weak = document()
+    weak["banks"][0]["board"]["current_limit_a"] = 30.0
+    assert notices(weak)["board-below-inverter"].level == "check"
+    weak["loads"][0]["values"] = {"power_w": 3000.0}
+    assert notices(weak)["board-opens"].level == "stop"
+    weak["banks"][0]["board"]["current_limit_a"] = 200.0
+    assert "board-opens" not in notices(weak)
+
+
+def test_a_cell_written_out_needs_a_board_unless_it_says_otherwise() -> None:
+    bare = document()
+    bare["banks"][0]["board"] = None
+    assert notices(bare)["no-board"].level == "stop"
+
+
 def test_a_south_facing_array_is_odd_only_in_the_south() -> None:
     south = document()
     south["site"]["latitude_deg"] = -34.0
