@@ -37,7 +37,7 @@ RECOVERY_DAYS = 14
 """A bank that ordinary days do not refill within a fortnight is called larger than these panels can use (judgement)."""
 _LONGEST_RECOVERY_DAYS = 28
 _YEAR = 2001
-_LEAST_KWH = 0.001
+_MORE_STRINGS = 8
 _BY_HOURS = "deepest point of the spell, hour by hour from a full bank: some of its hours give more than they take"
 MOST_STRINGS = 200
 """Strings in parallel a bank may have in this tool."""
@@ -262,12 +262,7 @@ def _row(supply: Supply, energies: _Days, days: int) -> SizeRow:
     needed_kwh = _needed_kwh(energies, days)
     exact = _strings_for(supply, needed_kwh, energies.mean_dc_w)
     strings = max(ceil(exact - 1e-6), 1)
-    spell = _spell(supply, energies, days, strings)
-    while spell.ended_h is not None and strings < MOST_STRINGS:
-        longer = _spell(supply, energies, days, strings + 1)
-        if longer.totals.unserved_kwh > spell.totals.unserved_kwh - _LEAST_KWH:
-            break
-        strings, spell = strings + 1, longer
+    strings, spell = _confirmed(supply, energies, days, strings)
     built_kwh, _ = _usable(supply, strings, energies.mean_dc_w)
     return SizeRow(
         days=days,
@@ -290,6 +285,18 @@ def _built(supply: Supply, strings: int) -> Bank:
         board = dataclasses.replace(board, current_limit_a=min(board.current_limit_a * strings, 5000.0))
     limit_a = None if one.charge_limit_a is None else min(one.charge_limit_a * strings, 5000.0)
     return dataclasses.replace(one, parallel=strings, board=board, charge_limit_a=limit_a)
+
+
+def _confirmed(supply: Supply, energies: _Days, days: int, least: int) -> tuple[int, Trajectory]:
+    """The fewest strings that leave nothing unserved hour by hour, and their spell; `least` where more do not help."""
+    first = _spell(supply, energies, days, least)
+    if first.ended_h is None:
+        return least, first
+    for strings in range(least + 1, min(2 * least + _MORE_STRINGS, MOST_STRINGS) + 1):
+        spell = _spell(supply, energies, days, strings)
+        if spell.ended_h is None:
+            return strings, spell
+    return least, first
 
 
 def _spell(supply: Supply, energies: _Days, days: int, strings: int) -> Trajectory:
