@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of, clock, supplies_of
 from engine.answers.notices import household_notices
-from engine.balance.forcing import Forcing, forcing, mean_dc_w, sun_hours
+from engine.balance.forcing import Forcing, forcing, load_hours, mean_dc_w, sun_hours
 from engine.balance.step import Plant, State, plant
 from engine.balance.trajectory import Trajectory, run
 from engine.cells.chemistry import at
@@ -103,7 +103,8 @@ def autonomy(household: Household, charges: Mapping[str, float], sky: Sky, at: d
     _refuse_charges(charges, supplies)
     first, kc = _aligned(household, supplies, sky, sky.kc, at)
     low, high = (_aligned(household, supplies, sky, ends, at)[1] for ends in (sky.low_kc, sky.high_kc))
-    banks = tuple(_bank(household, s, charges.get(s.bank.id), at, (kc, low, high)) for s in supplies)
+    lit = household if first == at.date() else _covered_from_tomorrow(household)
+    banks = tuple(_bank(lit, s, charges.get(s.bank.id), at, (kc, low, high)) for s in supplies)
     soonest = min(banks, key=lambda bank: np.inf if bank.hours is None else bank.hours)
     days = tuple(
         (first + timedelta(days=index), sky.labels[index], float(sky.kc[index])) for index in range(sky.listed_days)
@@ -140,10 +141,19 @@ def _aligned(
     household: Household, supplies: tuple[Supply, ...], sky: Sky, kc: Floats, at: datetime
 ) -> tuple[date, Floats]:
     """The date of the sky's first day, and its kc from today's midnight on."""
-    clear = sum(float(sun_hours(household, s, at, np.ones(1))[at.hour + 1 :].sum()) for s in supplies)
+    bare = dataclasses.replace(household, sun=dataclasses.replace(household.sun, covered_days=0))
+    clear = sum(float(sun_hours(bare, s, at, np.ones(1))[at.hour + 1 :].sum()) for s in supplies)
     if clear > 0.0 or not household.sun.arrays:
         return at.date(), kc
     return at.date() + timedelta(days=1), np.concatenate([kc[:1], kc])
+
+
+def _covered_from_tomorrow(household: Household) -> Household:
+    """The household with its snow lying on from tonight, so that its covered days begin tomorrow."""
+    sun = household.sun
+    if not sun.covered_days:
+        return household
+    return dataclasses.replace(household, sun=dataclasses.replace(sun, covered_days=min(sun.covered_days + 1, 60)))
 
 
 def _bank(
@@ -155,9 +165,9 @@ def _bank(
     given, dim, light = (forcing(household, supply, at, days) for days in kc)
     ended = _run(p, start, given, until_ended=True)
     times_h, soc_then = _curve(_run(p, start, given), ended)
-    low = _run(p, start, _scaled(dim, 1.0 + LOAD_SPREAD_SHARE), until_ended=True)
-    high = _run(p, start, _scaled(light, 1.0 - LOAD_SPREAD_SHARE), until_ended=True)
-    mean_used_w, mean_w = float(np.mean(given.ac_w + given.dc_w)), mean_dc_w(household, supply, at.month)
+    low_h, high_h = _ends(p, start, (given, dim, light))
+    mean_used_w = float(np.mean(sum(load_hours(household, supply, at, 1))))
+    mean_w = mean_dc_w(household, supply, at.month)
     reach, _ = delivered(bank, start.soc, p.floor_soc, mean_w) if mean_w > 0.0 else (0.0, 0.0)
     return BankAutonomy(
         bank_id=bank.id,
@@ -165,11 +175,11 @@ def _bank(
         start_soc=start.soc,
         reserve_soc=p.floor_soc,
         hours=ended.ended_h,
-        low_hours=low.ended_h,
-        high_hours=high.ended_h,
+        low_hours=low_h,
+        high_hours=high_h,
         ends_at=clock(at, ended.ended_h),
         ended_by=ended.ended_by,
-        usable_now_kwh=reach * mean_used_w / mean_w if mean_w > 0.0 else 0.0,
+        usable_now_kwh=reach * mean_used_w / mean_w if mean_w > 0.0 and ended.ended_h != 0.0 else 0.0,
         sun_kwh=ended.totals.sun_kwh,
         load_kwh_per_day=mean_used_w * HOURS_PER_DAY / WH_PER_KWH,
         idle_kwh_per_day=supply.inverter.idle_w * HOURS_PER_DAY / WH_PER_KWH,
@@ -178,8 +188,22 @@ def _bank(
         times_h=times_h,
         soc=soc_then,
         worked=_worked(p, ended),
-        levers=_levers(household, supply, p, start, at, kc[0], ended.ended_h),
+        levers=_levers(household, supply, start, at, kc[0], ended.ended_h),
     )
+
+
+def _ends(p: Plant, start: State, skies: tuple[Forcing, ...]) -> tuple[float | None, float | None]:
+    """Soonest and latest hours among the skies with heavier and lighter loads; None where it does not end.
+
+    All skies are tried with both loads: panels that face away from the sun can give more on the duller day.
+    """
+    found = [
+        _run(p, start, _scaled(sky, factor), until_ended=True).ended_h
+        for sky in skies
+        for factor in (1.0 - LOAD_SPREAD_SHARE, 1.0 + LOAD_SPREAD_SHARE)
+    ]
+    ended = [hours for hours in found if hours is not None]
+    return min(ended, default=None), None if None in found else max(ended, default=None)
 
 
 def _curve(whole: Trajectory, ended: Trajectory) -> tuple[Floats, Floats]:
@@ -250,45 +274,36 @@ def _worked(p: Plant, ended: Trajectory) -> tuple[Worked, ...]:
 
 
 def _levers(
-    household: Household,
-    supply: Supply,
-    p: Plant,
-    start: State,
-    at: datetime,
-    kc: Floats,
-    hours: float | None,
+    household: Household, supply: Supply, start: State, at: datetime, kc: Floats, hours: float | None
 ) -> tuple[Lever, ...]:
-    """What each change alone would add, the most first; empty where the bank does not run out."""
+    """What each change alone would add, the most first; empty where the bank does not run out.
+
+    Each is worked out anew from the changed household, as if it had been typed.
+    """
     if hours is None:
         return ()
+
+    def gained_h(changed: Supply) -> float | None:
+        p = plant(changed.bank, changed.inverter, max(mean_dc_w(household, changed, at.month), 1.0))
+        ended_h = _run(p, start, forcing(household, changed, at, kc), until_ended=True).ended_h
+        return None if ended_h is None else ended_h - hours
+
     found = []
     for load in supply.loads:
         kwh = daily_kwh(load, at.month, household.south)
-        if not kwh or load.never_off or not (load.can_shed or load.can_wait):
-            continue
-        rest = dataclasses.replace(supply, loads=tuple(other for other in supply.loads if other is not load))
-        ended_h = _run(p, start, forcing(household, rest, at, kc), until_ended=True).ended_h
-        found.append(
-            Lever(
-                name=load.name,
-                gained_h=None if ended_h is None else ended_h - hours,
-                kwh_per_day=kwh,
-                load_id=load.id,
-            )
-        )
-    given = forcing(household, supply, at, kc)
-    if p.floor_name == "reserve" and p.floor_soc >= 0.1:
-        lower = dataclasses.replace(p, floor_soc=p.floor_soc - 0.1)
-        ended_h = _run(lower, start, given, until_ended=True).ended_h
-        found.append(Lever(name="Reserve 10 points lower", gained_h=None if ended_h is None else ended_h - hours))
+        if kwh and not load.never_off and (load.can_shed or load.can_wait):
+            rest = dataclasses.replace(supply, loads=tuple(other for other in supply.loads if other is not load))
+            found.append(Lever(name=load.name, gained_h=gained_h(rest), kwh_per_day=kwh, load_id=load.id))
+    vital = tuple(load for load in supply.loads if load.never_off)
+    if vital and len(vital) < len(supply.loads):
+        alone = dataclasses.replace(supply, loads=vital)
+        found.append(Lever(name="Everything off but what is never off", gained_h=gained_h(alone)))
+    bank = supply.bank
+    if bank.reserve_v is None and bank.reserve_soc - 0.1 >= bank.cell.reserve_soc - 1e-9:
+        lower = dataclasses.replace(supply, bank=dataclasses.replace(bank, reserve_soc=bank.reserve_soc - 0.1))
+        found.append(Lever(name="Reserve 10 points lower", gained_h=gained_h(lower)))
     if supply.inverter.idle_w > 0.0:
-        quiet = dataclasses.replace(p, inverter=dataclasses.replace(p.inverter, idle_w=0.0))
-        ended_h = _run(quiet, start, given, until_ended=True).ended_h
-        found.append(
-            Lever(
-                name="What the inverter's idle draw costs",
-                gained_h=None if ended_h is None else ended_h - hours,
-                kwh_per_day=supply.inverter.idle_w * HOURS_PER_DAY / WH_PER_KWH,
-            )
-        )
+        quiet = dataclasses.replace(supply, inverter=dataclasses.replace(supply.inverter, idle_w=0.0))
+        idle_kwh = supply.inverter.idle_w * HOURS_PER_DAY / WH_PER_KWH
+        found.append(Lever(name="What the inverter’s idle draw costs", gained_h=gained_h(quiet), kwh_per_day=idle_kwh))
     return tuple(sorted(found, key=lambda lever: -np.inf if lever.gained_h is None else -lever.gained_h))

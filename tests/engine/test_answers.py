@@ -112,6 +112,46 @@ def test_each_sheddable_load_is_worth_exactly_its_hours() -> None:
     assert gains == sorted(gains, reverse=True)
 
 
+def test_what_is_never_off_lasts_longer_alone() -> None:
+    home = example()
+    (alone,) = [lever for lever in lasts(home, sky="none").levers if lever.name.startswith("Everything off")]
+    vital = dataclasses.replace(home, loads=tuple(load for load in home.loads if load.never_off))
+    gained = (lasts(vital, sky="none").hours_to_reserve or 0.0) - (lasts(home, sky="none").hours_to_reserve or 0.0)
+    assert alone.gained_h == pytest.approx(gained)
+
+
+def test_reserve_lever_is_what_a_lower_reserve_gives_and_never_under_the_usual_one() -> None:
+    cold = house(chemistry="lfp", cell_c=-8.0, reserve_soc=0.25)
+    (lower,) = [lever for lever in lasts(cold).levers if lever.name.startswith("Reserve")]
+    reached = house(chemistry="lfp", cell_c=-8.0, reserve_soc=0.15)
+    gained = (lasts(reached).hours_to_reserve or 0.0) - (lasts(cold).hours_to_reserve or 0.0)
+    assert lower.gained_h == pytest.approx(gained)
+    for careful in (house(chemistry="lfp", reserve_soc=0.1), house(chemistry="lfp", reserve_v=3.1)):
+        assert not [lever for lever in lasts(careful).levers if lever.name.startswith("Reserve")]
+
+
+@pytest.mark.parametrize("sky", ["bright,bright,bright", "dull,bright,dark"])
+@pytest.mark.parametrize("azimuth_deg", [90.0, 180.0, 270.0])
+def test_range_holds_the_answer_even_for_panels_that_face_away(sky: str, azimuth_deg: float) -> None:
+    steep = document()
+    steep["sun"]["arrays"][0] |= {"tilt_deg": 60.0, "azimuth_deg": azimuth_deg}
+    answer = lasts(household.read(steep), 0.5, sky, datetime(2026, 6, 15, 5, 0))
+    hours = answer.hours_to_reserve or np.inf
+    assert (answer.low_hours or np.inf) <= hours <= (answer.high_hours or np.inf)
+
+
+def test_snow_neither_moves_the_typed_days_nor_melts_overnight() -> None:
+    snowed = json.loads((data_dir() / "example.json").read_text(encoding="utf-8"))
+    snowed["sun"]["covered_days"] = 1
+    home = household.read(snowed)
+    morning = lasts(home, 1.0, "bright,bright", datetime(2026, 12, 10, 7, 0))
+    assert morning.sky_days[0][0].day == 10
+    evening = autonomy(home, {}, parse_sky("bright,dark", home.site, home.sun, 12, 14), datetime(2026, 12, 10, 18, 0))
+    bank = evening.banks[0]
+    tomorrow = (bank.times_h > 12.0) & (bank.times_h < 24.0)
+    assert np.all(np.diff(bank.soc[tomorrow]) <= 1e-12)
+
+
 def test_two_banks_answer_for_themselves_and_the_soonest_leads() -> None:
     two = document()
     two["inverters"].append({**two["inverters"][0], "id": "shed", "name": "Shed"})
