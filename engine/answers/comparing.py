@@ -251,7 +251,7 @@ def _contender(
     bank: Bank, inverter: Inverter, power_w: float, week: Trajectory, start: datetime, spell_days: int
 ) -> Contender:
     totals = week.totals
-    again_h = week.full_again_h(bank.top_reached_soc, after_h=_emptiest_h(week, spell_days))
+    again_h = week.full_again_h(_emptiest_h(week, spell_days))
     return Contender(
         chemistry=bank.cell.id,
         name=bank.name,

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of
 from engine.answers.notices import household_notices
 from engine.answers.scaling import scale_for
-from engine.balance.forcing import load_hours, mean_dc_w, sun_hours
+from engine.balance.forcing import load_hours, sun_hours
 from engine.balance.step import State, plant
 from engine.balance.trajectory import Trajectory, run
 from engine.errors import InputError, Unreachable
@@ -96,19 +96,39 @@ class Sizing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Days:
-    """The daily energies a size rests on [kWh] and the hours behind them [W], from midnight."""
+    """The daily energies a size rests on [kWh] and the hours behind them [W], from midnight.
+
+    `listed_w` (m, 24) are the dull days in their order, `usual_w` (24,) their mean day.
+    """
 
     load_kwh: float
     sockets_kwh: float
-    spell_kwh: Floats
     average_kwh: float
     mean_dc_w: float
     sunrise_h: int
+    covered_days: int
     ac_w: Floats
     dc_w: Floats
     drawn_w: Floats
-    spell_w: Floats
+    listed_w: Floats
+    usual_w: Floats
     average_w: Floats
+
+    def spell_w(self, days: int) -> Floats:
+        """Hours of the worst run of so many days [W], (24 days,); days beyond the list are its mean day."""
+        listed = len(self.listed_w)
+        if days <= listed:
+            sums = np.convolve(self.listed_w.sum(axis=1), np.ones(days), mode="valid")
+            first = int(np.argmin(sums))
+            spell = self.listed_w[first : first + days].copy()
+        else:
+            spell = np.vstack([self.listed_w, np.tile(self.usual_w, (days - listed, 1))])
+        spell[: self.covered_days] = 0.0
+        return spell.ravel()
+
+    def spell_kwh(self, days: int) -> float:
+        """Energy of that run [kWh]."""
+        return float(self.spell_w(days).sum()) / WH_PER_KWH
 
 
 def sizing(household: Household, supply: Supply, days: int, month: int, sky: Sky) -> Sizing:
@@ -123,7 +143,8 @@ def sizing(household: Household, supply: Supply, days: int, month: int, sky: Sky
     month : int
         Month of the spell, 1..12.
     sky : Sky
-        The dull days in their order; the last one repeats where it is shorter than the spell.
+        The dull days in their order; for each number of days the worst run of them is taken, and days beyond
+        the list are its mean day.
 
     Raises
     ------
@@ -138,8 +159,8 @@ def sizing(household: Household, supply: Supply, days: int, month: int, sky: Sky
     energies = _days(household, supply, month, sky)
     if energies.load_kwh <= 0.0:
         raise Unreachable("There is no load on this bank in that month: enter what it is to carry on Loads.")
-    rows = tuple(_row(supply, energies, n) for n in range(1, MOST_DAYS + 1))
-    asked = rows[days - 1]
+    asked = _row(supply, energies, days)
+    rows = _rows(supply, energies, asked)
     end = floor(_string(supply.bank), supply.inverter, energies.mean_dc_w / asked.strings)
     own_usable_kwh, _ = _usable(supply, supply.bank.parallel, energies.mean_dc_w)
     surplus_kwh = energies.average_kwh - energies.load_kwh
@@ -157,11 +178,11 @@ def sizing(household: Household, supply: Supply, days: int, month: int, sky: Sky
         series=supply.bank.series,
         own_strings=supply.bank.parallel,
         own_usable_kwh=own_usable_kwh,
-        own_days=_own_days(energies, own_usable_kwh),
+        own_days=_own_days(energies, own_usable_kwh, days),
         usable_share=asked.usable_kwh / asked.label_kwh,
         daily_load_kwh=energies.load_kwh,
         daily_sockets_kwh=energies.sockets_kwh,
-        dull_yield_kwh=float(np.mean(energies.spell_kwh[:days])),
+        dull_yield_kwh=energies.spell_kwh(days) / days,
         average_yield_kwh=energies.average_kwh,
         panels_short_kwh=max(-surplus_kwh, 0.0),
         useful_limit_kwh=max(surplus_kwh, 0.0) * RECOVERY_DAYS,
@@ -181,27 +202,29 @@ def sizing(household: Household, supply: Supply, days: int, month: int, sky: Sky
 def _days(household: Household, supply: Supply, month: int, sky: Sky) -> _Days:
     """Daily energies on the month's average day (the sun's, Klein's) for spell and ordinary days."""
     start = datetime(_YEAR, 1, 1) + timedelta(days=mean_day_of_year(month) - 1)
-    kc = np.append(sky.kc[: sky.listed_days], np.full(MOST_DAYS, sky.kc[sky.listed_days - 1]))[:MOST_DAYS]
-    spell_w = np.concatenate([sun_hours(household, supply, start, np.array([day])) for day in kc])
-    ordinary = dataclasses.replace(household, sun=dataclasses.replace(household.sun, covered_days=0))
-    average_kc = average_day_kc(household.site, household.sun, month)
-    average_w = sun_hours(ordinary, supply, start, np.array([average_kc]))
-    covered = household.sun.covered_days * HOURS_PER_DAY
-    spell_w[covered:] = np.concatenate([sun_hours(ordinary, supply, start, np.array([day])) for day in kc])[covered:]
+    bare = dataclasses.replace(household, sun=dataclasses.replace(household.sun, covered_days=0))
+
+    def day_w(kc: float) -> Floats:
+        return sun_hours(bare, supply, start, np.array([kc]))
+
+    listed_kc = sky.kc[: sky.listed_days]
+    average_w = day_w(average_day_kc(household.site, household.sun, month))
     ac_w, dc_w = load_hours(household, supply, start, 1)
-    drawn_w = mean_dc_w(household, supply, month)
-    lit = np.flatnonzero(sun_hours(ordinary, supply, start, np.ones(1)) > 0.0)
+    drawn_w = _drawn_w(supply.inverter, ac_w, dc_w)
+    lit = np.flatnonzero(day_w(1.0) > 0.0)
+    sockets_kwh = float(ac_w.sum() + dc_w.sum()) / WH_PER_KWH
     return _Days(
-        load_kwh=drawn_w * HOURS_PER_DAY / WH_PER_KWH if float(ac_w.sum() + dc_w.sum()) > 0.0 else 0.0,
-        sockets_kwh=float(ac_w.sum() + dc_w.sum()) / WH_PER_KWH,
-        spell_kwh=spell_w.reshape(-1, HOURS_PER_DAY).sum(axis=1) / WH_PER_KWH,
+        load_kwh=float(drawn_w.sum()) / WH_PER_KWH if sockets_kwh > 0.0 else 0.0,
+        sockets_kwh=sockets_kwh,
         average_kwh=float(average_w.sum()) / WH_PER_KWH,
-        mean_dc_w=drawn_w,
+        mean_dc_w=float(drawn_w.mean()),
         sunrise_h=int(lit[0]) if lit.size else 0,
+        covered_days=household.sun.covered_days,
         ac_w=ac_w,
         dc_w=dc_w,
-        drawn_w=_drawn_w(supply.inverter, ac_w, dc_w),
-        spell_w=spell_w,
+        drawn_w=drawn_w,
+        listed_w=np.array([day_w(float(kc)) for kc in listed_kc]),
+        usual_w=day_w(float(np.mean(listed_kc))),
         average_w=average_w,
     )
 
@@ -230,7 +253,7 @@ def _needed_kwh(energies: _Days, days: int) -> float:
     deepest night.
     """
     begin, hours = energies.sunrise_h, days * HOURS_PER_DAY
-    sun_w = np.append(energies.spell_w[:hours], energies.average_w)[begin : begin + hours]
+    sun_w = np.append(energies.spell_w(days), energies.average_w)[begin : begin + hours]
     drawn_w = np.tile(energies.drawn_w, days + 1)[begin : begin + hours]
     depth_wh = deepest_wh = 0.0
     for short_wh in (drawn_w - sun_w).tolist():
@@ -256,6 +279,17 @@ def _strings_for(supply: Supply, needed_kwh: float, power_w: float) -> float:
             "check its charge setting against its reserve and the inverter’s cut-off, and the size of a cell."
         )
     return found
+
+
+def _rows(supply: Supply, energies: _Days, asked: SizeRow) -> tuple[SizeRow, ...]:
+    """The rows of 1 to 7 days, as far as a size can do it."""
+    found = []
+    for days in range(1, MOST_DAYS + 1):
+        try:
+            found.append(asked if days == asked.days else _row(supply, energies, days))
+        except Unreachable:
+            break
+    return tuple(found)
 
 
 def _row(supply: Supply, energies: _Days, days: int) -> SizeRow:
@@ -304,7 +338,7 @@ def _spell(supply: Supply, energies: _Days, days: int, strings: int) -> Trajecto
     bank = _built(supply, strings)
     p = plant(bank, supply.inverter, energies.mean_dc_w)
     begin, hours = energies.sunrise_h, days * HOURS_PER_DAY
-    sun_w = np.append(energies.spell_w[:hours], energies.average_w)[begin : begin + hours]
+    sun_w = np.append(energies.spell_w(days), energies.average_w)[begin : begin + hours]
     ac_w, dc_w = (np.tile(w, days + 1)[begin : begin + hours] for w in (energies.ac_w, energies.dc_w))
     return run(p, State(bank.top_reached_soc), sun_w.tolist(), ac_w.tolist(), dc_w.tolist())
 
@@ -322,16 +356,16 @@ def _recovery_days(supply: Supply, energies: _Days, strings: int, soc: float) ->
     gone_h = 0.0
     while gone_h < _LONGEST_RECOVERY_DAYS * HOURS_PER_DAY:
         ordinary = run(p, State(soc), *week)
-        again_h = ordinary.full_again_h(bank.top_reached_soc)
+        again_h = ordinary.full_again_h()
         if again_h is not None:
             return (gone_h + again_h) / HOURS_PER_DAY
         soc, gone_h = float(ordinary.soc[-1]), gone_h + float(ordinary.hours[-1])
     return None
 
 
-def _own_days(energies: _Days, usable_kwh: float) -> float | None:
-    """Dull days the bank as it stands would carry; None if such days do not empty it."""
-    short_kwh = energies.load_kwh - float(energies.spell_kwh.mean())
+def _own_days(energies: _Days, usable_kwh: float, days: int) -> float | None:
+    """Days like those asked that the bank as it stands would carry; None if such days do not empty it."""
+    short_kwh = energies.load_kwh - energies.spell_kwh(days) / days
     return usable_kwh / short_kwh if short_kwh > 0.0 else None
 
 
@@ -343,8 +377,13 @@ def _levers(energies: _Days, supply: Supply, days: int, asked: SizeRow) -> tuple
     changes = (
         (
             "Half as many panels again",
-            0.5 * float(energies.spell_kwh[:days].mean()),
-            dataclasses.replace(energies, spell_w=1.5 * energies.spell_w, average_w=1.5 * energies.average_w),
+            0.5 * energies.spell_kwh(days) / days,
+            dataclasses.replace(
+                energies,
+                listed_w=1.5 * energies.listed_w,
+                usual_w=1.5 * energies.usual_w,
+                average_w=1.5 * energies.average_w,
+            ),
         ),
         ("1 kWh a day less at the sockets", 1.0, _drawing(energies, _drawn_w(inverter, less_ac_w, energies.dc_w))),
         (
@@ -357,6 +396,12 @@ def _levers(energies: _Days, supply: Supply, days: int, asked: SizeRow) -> tuple
         Lever(name=name, gained_h=None, kwh_per_day=kwh, label_kwh=asked.label_kwh - _label_kwh(supply, changed, days))
         for name, kwh, changed in changes
     )
+
+
+def _with_panels(energies: _Days, times: float) -> _Days:
+    """The same days on so many times the panels."""
+    names = ("listed_w", "usual_w", "average_w")
+    return dataclasses.replace(energies, **{name: times * getattr(energies, name) for name in names})
 
 
 def _drawing(energies: _Days, drawn_w: Floats) -> _Days:
@@ -377,14 +422,14 @@ def _label_kwh(supply: Supply, energies: _Days, days: int) -> float:
 
 
 def _worked(energies: _Days, days: int, asked: SizeRow) -> tuple[Worked, ...]:
-    by_sum_kwh = days * energies.load_kwh - float(energies.spell_kwh[:days].sum())
+    by_sum_kwh = days * energies.load_kwh - energies.spell_kwh(days)
     alike = abs(by_sum_kwh - asked.usable_kwh) < 0.005 * asked.usable_kwh
     lines = (
         ("Load of a day, DC", "sockets, inverter’s losses and idle", energies.load_kwh, "kWh"),
         (
             "Yield of a dull day, DC",
             "panels × charger, mean of the spell",
-            float(energies.spell_kwh[:days].mean()),
+            energies.spell_kwh(days) / days,
             "kWh",
         ),
         ("Usable", f"{days} × (load − yield)" if alike else _BY_HOURS, asked.usable_kwh, "kWh"),

@@ -18,6 +18,7 @@ from engine.quantities import WH_PER_KWH
 
 Floats = NDArray[np.float64]
 _LEAST_H = 1e-9
+_NEARLY_FULL = 0.005
 _MOST_STEPS_AN_HOUR = 2000
 
 
@@ -53,6 +54,8 @@ class Trajectory:
         State of charge at each edge [-].
     sun_wh, spare_wh, served_wh, unserved_wh : (n,) arrays
         Energy in each interval [Wh]: taken from the charger, left over, served, not served.
+    charged : (n + 1,) array of bool
+        Whether charging had ended at each edge: by the end volts without a hold, or at the top of the window.
     limits : tuple of str
         The limit that kept load unserved in each interval; empty where none did.
     ended_h : float or None
@@ -67,14 +70,15 @@ class Trajectory:
     spare_wh: Floats
     served_wh: Floats
     unserved_wh: Floats
+    charged: NDArray[np.bool_]
     limits: tuple[str, ...]
     ended_h: float | None
     ended_by: str
     totals: Totals
 
-    def full_again_h(self, top_soc: float, after_h: float = 0.0, within: float = 0.005) -> float | None:
-        """First time after `after_h` at which the charge is within `within` of `top_soc` [h]; None if never."""
-        reached = np.flatnonzero((self.soc >= top_soc - within) & (self.hours > after_h))
+    def full_again_h(self, after_h: float = 0.0) -> float | None:
+        """First edge after `after_h` [h] at which the charge had ended, as the charger ends it; None if never."""
+        reached = np.flatnonzero(self.charged & (self.hours > after_h))
         return float(self.hours[reached[0]]) if reached.size else None
 
 
@@ -143,7 +147,7 @@ def run(
     elapsed_h = 0.0
     ended_h: float | None = None
     ended_by = ""
-    hours, soc, limits = [0.0], [start.soc], []
+    hours, soc, limits, charged = [0.0], [start.soc], [], [_has_ended(p, start)]
     moved: list[tuple[float, ...]] = []
     for index in range(len(sun_w)):
         length_h = first_h if index == 0 else 1.0
@@ -158,6 +162,7 @@ def run(
         elapsed_h += length_h
         hours.append(elapsed_h)
         soc.append(state.soc)
+        charged.append(_has_ended(p, state))
         limits.append(next((flow.limit for flow in flows if _is_short(flow)), ""))
         moved.append(_summed(flows, leaked_wh))
         if until_ended and ended_h is not None:
@@ -170,11 +175,17 @@ def run(
         spare_wh=series[:, 1],
         served_wh=series[:, 2],
         unserved_wh=series[:, 3],
+        charged=np.array(charged),
         limits=tuple(limits),
         ended_h=ended_h,
         ended_by=ended_by,
         totals=_totals(p, start.soc, state.soc, series),
     )
+
+
+def _has_ended(p: Plant, state: State) -> bool:
+    """Whether the charger would call the bank charged."""
+    return state.full or state.soc >= p.top_soc - _NEARLY_FULL
 
 
 def _self_discharge(p: Plant, state: State, hours: float) -> tuple[float, float]:

@@ -278,6 +278,38 @@ def test_brighter_days_at_the_end_never_make_the_bank_smaller() -> None:
     assert all(row.unserved_kwh < 0.001 for row in answer.rows)
 
 
+def test_each_number_of_days_takes_the_worst_run_of_the_spell() -> None:
+    home = example()
+    spell = parse_sky("kc:.5,.4,.1,.2,.6,.5,.4", home.site, home.sun, 12)
+    answers = [sizing(home, home.supplies()[0], days, 12, spell) for days in range(1, 8)]
+    assert len({tuple(row.usable_kwh for row in answer.rows) for answer in answers}) == 1
+    sizes = [answer.usable_kwh for answer in answers]
+    assert sizes == sorted(sizes)
+    one = sizing(home, home.supplies()[0], 1, 12, parse_sky("kc:.1", home.site, home.sun, 12))
+    assert sizes[0] == pytest.approx(one.usable_kwh)
+
+
+def test_rows_stop_where_no_size_can_do_it() -> None:
+    small = json.loads((data_dir() / "example.json").read_text(encoding="utf-8"))
+    small["banks"][0] |= {"label_ah": 20, "tested_ah": 20, "parallel": 1}
+    home = household.read(small)
+    dark = parse_sky("dark", home.site, home.sun, 12)
+    answer = sizing(home, home.supplies()[0], 2, 12, dark)
+    assert 2 <= len(answer.rows) < 7
+    with pytest.raises(Unreachable, match="200 strings"):
+        sizing(home, home.supplies()[0], 7, 12, dark)
+
+
+def test_a_bank_that_is_not_held_is_full_when_its_charger_says_so() -> None:
+    plenty = document("story5")
+    plenty["banks"][0] |= {"chemistry": "sodium_layered", "series": 15, "hold": False, "label_ah": 100, "top_soc": 1.0}
+    plenty["sun"]["arrays"][0]["kwp"] = 14.0
+    home = household.read(plenty)
+    answer = sizing(home, home.supplies()[0], 3, 6, parse_sky("dark", home.site, home.sun, 6))
+    assert answer.useful_limit_days is None
+    assert all(row.recovery_days is not None and row.recovery_days < 14 for row in answer.rows)
+
+
 def test_no_bank_is_asked_for_where_the_sun_never_sets() -> None:
     polar = document("story5")
     polar["site"] |= {"latitude_deg": 78.0, "longitude_deg": 16.0, "time_zone": "Arctic/Longyearbyen"}
