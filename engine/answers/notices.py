@@ -10,6 +10,7 @@ from datetime import datetime
 from math import ceil
 
 from engine.answers.answer import Notice, Remedy
+from engine.answers.notices_sky import sky_notices
 from engine.balance.forcing import load_hours, mean_dc_w
 from engine.house.bank import Bank, cutoff_cell_v, floor
 from engine.house.household import Household, Supply
@@ -31,11 +32,11 @@ def household_notices(household: Household, month: int) -> tuple[Notice, ...]:
     found: list[Notice] = []
     for bank in household.banks:
         found += _bank(bank)
+        found += _window(bank)
     for supply in household.supplies():
         found += _pack(supply.bank, supply.inverter)
         found += _under_load(household, supply, month)
-    for array in household.sun.arrays:
-        found += _azimuth(household, array.id)
+    found += sky_notices(household)
     for load in household.loads:
         found += _load(household, load)
     found += _stranded(household)
@@ -77,6 +78,39 @@ def _bank(bank: Bank) -> Iterator[Notice]:
             text=f"{bank.name}: tested {bank.tested_ah:g} Ah is {bank.tested_ah / bank.label_ah * 100:.0f} % of the "
             f"label's {bank.label_ah:g} Ah; 60 to 110 % would be usual. Was the test complete, and of one cell?",
         )
+    if board is not None and not (cell.v_low - 0.05 <= board.cell_low_v and board.cell_high_v <= cell.v_max + 0.05):
+        yield Notice(
+            level="stop",
+            code="board-outside-cell",
+            page="banks",
+            text=f"{bank.name}: its board lets a cell go from {board.cell_low_v:g} to {board.cell_high_v:g} V; "
+            f"{cell.name} ends at {cell.v_low:g} and {cell.v_max:g} V. Such a board does not guard it.",
+        )
+    if board is not None and board.charge_min_c < cell.charge_min_c and bank.cell_c < cell.charge_min_c:
+        yield Notice(
+            level="stop",
+            code="board-charges-frozen",
+            page="banks",
+            text=f"{bank.name}: at {bank.cell_c:g} °C its board still lets a charge in; {cell.name} must not be "
+            "charged "
+            f"below {cell.charge_min_c:g} °C. Stop the charge by hand or warm the cells.",
+        )
+    if bank.cell_c > cell.charge_max_c:
+        yield Notice(
+            level="check",
+            code="too-hot-to-charge",
+            page="banks",
+            text=f"{bank.name}: at {bank.cell_c:g} °C no charge is counted; {cell.name} is charged up to "
+            f"{cell.charge_max_c:g} °C. Cool the cells first; the maker’s sheet rules.",
+        )
+    if bank.cell_c < cell.discharge_min_c:
+        yield Notice(
+            level="check",
+            code="too-cold-to-discharge",
+            page="banks",
+            text=f"{bank.name}: at {bank.cell_c:g} °C nothing is counted as usable; {cell.name} is discharged down to "
+            f"{cell.discharge_min_c:g} °C.",
+        )
     if bank.cell_c < bank.charge_min_c:
         yield Notice(
             level="check",
@@ -92,6 +126,51 @@ def _bank(bank: Bank) -> Iterator[Notice]:
             page="banks",
             text=f"{bank.name} can stand at {cell.v_full * bank.series:.1f} V when full, above 60 V DC: dangerous to "
             "touch, and other rules may apply. Ask a licensed electrician.",
+        )
+
+
+def _window(bank: Bank) -> Iterator[Notice]:
+    """A window that is empty, or that looks as if a share or its rest was typed."""
+    reserve, top = bank.reserve_soc, bank.top_reached_soc
+    if bank.reserve_v is None and reserve >= top:
+        yield Notice(
+            level="stop",
+            code="empty-window",
+            page="banks",
+            text=f"{bank.name}: its charge ends at about {top * 100:.0f} %, at or under the reserve of "
+            f"{reserve * 100:g} %: nothing is usable. Charge higher or keep less.",
+        )
+    elif bank.reserve_v is None and reserve > 0.6:
+        yield Notice(
+            level="check",
+            code="large-reserve",
+            page="banks",
+            text=f"{bank.name} keeps {reserve * 100:g} % in reserve and may use {(1 - reserve) * 100:g} %. The "
+            "other way "
+            "round?",
+            remedies=(
+                Remedy(
+                    label=f"Keep {(1 - reserve) * 100:g} % in reserve",
+                    section="banks",
+                    item_id=bank.id,
+                    values={"reserve_soc": round(1 - reserve, 4)},
+                ),
+            ),
+        )
+    elif bank.reserve_v is None and 0.0 < reserve <= 0.01 and reserve * 100.0 < top:
+        yield Notice(
+            level="check",
+            code="share-for-percent",
+            page="banks",
+            text=f"{bank.name} keeps {reserve * 100:g} % in reserve, as typed. Was {reserve * 10_000:g} % meant?",
+            remedies=(
+                Remedy(
+                    label=f"Keep {reserve * 10_000:g} % in reserve",
+                    section="banks",
+                    item_id=bank.id,
+                    values={"reserve_soc": round(reserve * 100.0, 4)},
+                ),
+            ),
         )
 
 
@@ -219,30 +298,6 @@ def _board_current(bank: Bank, inverter: Inverter, loads_w: list[float]) -> Iter
             page="banks",
             text=f"{bank.name}: at full power {inverter.name} draws up to {most_a:.0f} A at its cut-off; the board "
             f"opens at {limit_a:g} A. A kettle beside a pump could put the lights out.",
-        )
-
-
-def _azimuth(household: Household, array_id: str) -> Iterator[Notice]:
-    array = next(a for a in household.sun.arrays if a.id == array_id)
-    toward_pole_deg = 180.0 if household.south else 0.0
-    apart = abs((array.azimuth_deg - toward_pole_deg + 180.0) % 360.0 - 180.0)
-    if apart < 60.0 and array.tilt_deg >= 15.0:
-        where = "south" if household.south else "north"
-        turned = (array.azimuth_deg + 180.0) % 360.0
-        yield Notice(
-            level="check",
-            code="azimuth",
-            page="sun",
-            text=f"{array.name} faces {where}, away from the sun ({array.azimuth_deg:g}° clockwise from north). "
-            "Some papers count from south instead.",
-            remedies=(
-                Remedy(
-                    label=f"Turn it to {turned:g}°",
-                    section="arrays",
-                    item_id=array.id,
-                    values={"azimuth_deg": turned},
-                ),
-            ),
         )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 from playwright.sync_api import Page, expect
 
@@ -11,6 +12,15 @@ from tests.browser.conftest import Opener
 CHARGE = "input[name^=charge]"
 DRAWN = "html[data-charts=drawn]"
 LINE_COLOUR = """() => [...document.querySelectorAll('.plot path.js-line')].map((p) => getComputedStyle(p).stroke)"""
+
+
+def until(page: Page, holds: Callable[[], bool]) -> None:
+    """Wait until something holds, up to ten seconds; the page's own security forbids evaluating text inside it."""
+    for _ in range(200):
+        if holds():
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError("It did not come to hold within ten seconds.")
 
 
 def test_an_answer_follows_the_typing_and_the_field_keeps_focus_and_caret(page: Page) -> None:
@@ -60,14 +70,14 @@ def test_charts_follow_the_theme_and_the_paper(open_page: Opener, site: str) -> 
     light = page.evaluate(LINE_COLOUR)
     assert light
     page.emulate_media(color_scheme="dark")
-    page.wait_for_function(f"(light) => JSON.stringify(({LINE_COLOUR})()) !== light", arg=str(light).replace("'", '"'))
+    until(page, lambda: page.evaluate(LINE_COLOUR) not in ([], light))
     width = "document.querySelector('.plot svg').getBoundingClientRect().width"
     assert page.evaluate(width) > 700
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
-    page.wait_for_function(f"{width} === 640")
+    until(page, lambda: page.evaluate(width) == 640)
     assert page.locator("main details:not([open])").count() == page.locator("main .chart details").count()
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")
-    page.wait_for_function(f"{width} > 700")
+    until(page, lambda: page.evaluate(width) > 700)
 
 
 def test_every_chart_has_its_numbers_as_a_table(open_page: Opener, site: str) -> None:

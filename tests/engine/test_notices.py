@@ -77,6 +77,9 @@ MENDED: dict[str, Callable[[], dict[str, Any]]] = {
     "series-parallel": lambda: _with(document(), "banks", series=1, parallel=16),
     "reserve-under-cutoff": lambda: sodium(series=15, reserve_soc=0.02),
     "azimuth": lambda: _array(document(), azimuth_deg=0.0),
+    "large-reserve": lambda: _with(document(), "banks", reserve_soc=0.82),
+    "share-for-percent": lambda: _with(document(), "banks", reserve_soc=0.008),
+    "large-array": lambda: _array(document(), kwp=1200.0),
     "board-below-charge": lambda: sodium(
         series=14, board={"cell_low_v": 1.5, "cell_high_v": 3.9, "current_limit_a": 99}
     ),
@@ -135,6 +138,49 @@ def test_a_cell_written_out_needs_a_board_unless_it_says_otherwise() -> None:
     bare = document()
     bare["banks"][0]["board"] = None
     assert notices(bare)["no-board"].level == "stop"
+
+
+def _board(**changes: float) -> dict[str, Any]:
+    found = sodium(series=14, charge_v=3.9)
+    found["banks"][0]["board"] |= changes
+    return found
+
+
+def _sun(**changes: object) -> dict[str, Any]:
+    found = document()
+    found["sun"] |= changes
+    return found
+
+
+def _site(**changes: object) -> dict[str, Any]:
+    found = document()
+    found["site"] |= changes
+    return found
+
+
+@pytest.mark.parametrize(
+    ("code", "level", "odd"),
+    [
+        ("board-outside-cell", "stop", lambda: _board(cell_high_v=4.4)),
+        ("board-outside-cell", "stop", lambda: _board(cell_low_v=0.6)),
+        ("board-charges-frozen", "stop", lambda: _with(_board(charge_min_c=-40.0), "banks", cell_c=-5)),
+        ("too-hot-to-charge", "check", lambda: _with(sodium(series=14), "banks", cell_c=50)),
+        ("too-cold-to-discharge", "check", lambda: _with(sodium(series=14), "banks", cell_c=-25)),
+        ("empty-window", "stop", lambda: sodium(series=14, charge_v=2.6, reserve_soc=0.5)),
+        ("clear-day-month", "check", lambda: _sun(clear_day_kwh=18.0)),
+        ("clear-day-scale", "check", lambda: _sun(clear_day_kwh=180.0, clear_day_month=6)),
+        ("dull-day-month", "check", lambda: _sun(clear_day_kwh=18.0, clear_day_month=6, dull_day_kwh=2.0)),
+        ("clock-and-longitude", "check", lambda: _site(longitude_deg=100.0)),
+        (
+            "climate-far",
+            "check",
+            lambda: _site(latitude_deg=-34.0, longitude_deg=19.0, time_zone="Africa/Johannesburg"),
+        ),
+    ],
+)
+def test_danger_or_slip_is_told(code: str, level: str, odd: Callable[[], dict[str, Any]]) -> None:
+    assert code not in notices(document())
+    assert notices(odd())[code].level == level
 
 
 def test_a_south_facing_array_is_odd_only_in_the_south() -> None:

@@ -10,6 +10,7 @@ from bs4 import BeautifulSoup, Tag
 from engine.cells import catalogue
 from engine.house import household
 from tests.conftest import Client, form_of, soup
+from tests.web.conftest import Opener
 from webapp.standing import standing_notices
 
 DESCRIBE = ("/banks", "/inverter", "/loads", "/sun", "/files")
@@ -301,3 +302,11 @@ def test_every_kind_is_offered_once_the_common_ones_first(client: Client) -> Non
     offered = [link["href"].split("=")[1].split("#")[0] for link in soup(client.get("/loads")).select(".kinds a")]
     assert sorted(offered) == sorted(KINDS)
     assert offered[:3] == ["house", "steady", "timed"]
+
+
+def test_pages_that_ask_say_what_still_stands_as_in_the_example(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["sun"]["arrays"] = []
+    client = client_of(small_house)
+    for path in ("/today?sky=dark", "/size?sky=dark", "/week?sky=dark"):
+        notes = [note.get_text() for note in soup(client.get(path)).select(".note")]
+        assert any("No panels are entered" in text for text in notes), path

@@ -38,6 +38,7 @@ from webapp.questions import (
 )
 from webapp.render import Page, is_partial, json_answer, json_errors, problems, render
 from webapp.sizing_view import size_view, window_text
+from webapp.standing import standing_notices
 
 PAGE = Page("Ask", "Bank size", "/size")
 router = APIRouter()
@@ -153,7 +154,11 @@ def _shown(question: Question, answer: Sizing) -> dict[str, Any]:
     assert question.sky is not None
     supply = _supply(question)
     view = size_view(question.house, supply, answer, question.sky)
-    first = (*month_notice(question.house.site, question.sky, question.month, remedy=True), *view.notices)
+    first = (
+        *standing_notices(question.house),
+        *month_notice(question.house.site, question.sky, question.month, remedy=True),
+        *view.notices,
+    )
     return {
         "view": view,
         "first_notices": first,

@@ -42,6 +42,7 @@ from webapp.questions import (
     tried,
 )
 from webapp.render import Page, is_partial, json_answer, json_errors, problems, render
+from webapp.standing import standing_notices
 from webapp.words import long_date
 
 PAGE = Page("Ask", "Today", "/today")
@@ -222,7 +223,11 @@ def _for_the_sheet(question: Question) -> dict[str, str]:
 def _shown(question: Question, answer: Autonomy) -> dict[str, Any]:
     assert question.sky is not None
     month = answer.at.month
-    lacking = (*no_loads_note(question.supplies), *month_notice(question.house.site, question.sky, month, remedy=False))
+    lacking = (
+        *standing_notices(question.house),
+        *no_loads_note(question.supplies),
+        *month_notice(question.house.site, question.sky, month, remedy=False),
+    )
     notices = (*share_checks(question.fields, question.form), *lacking, *answer.notices)
     guessed = "sky" not in question.typed
     views: tuple[BankView, ...] = bank_views(question.house, question.supplies, answer, guessed, question.sky)

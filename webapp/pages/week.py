@@ -37,6 +37,7 @@ from webapp.questions import (
     usual_spell,
 )
 from webapp.render import Page, is_partial, json_answer, json_errors, problems, render
+from webapp.standing import standing_notices
 
 PAGE = Page("Ask", "Rainy week", "/week")
 router = APIRouter()
@@ -182,7 +183,10 @@ def _shown(question: Question, answer: Comparison) -> dict[str, Any]:
     month = question.start.month
     return {
         "view": week_view(answer, question.house.site, supply.inverter),
-        "first_notices": month_notice(question.house.site, question.sky, month, remedy=True),
+        "first_notices": (
+            *standing_notices(question.house),
+            *month_notice(question.house.site, question.sky, month, remedy=True),
+        ),
         "tiles": tiles(answer.sky_days),
         "proof": [("", lines(answer.worked))],
         "sheet_query": plain_query(_for_the_sheet(question)),
