@@ -14,6 +14,7 @@ from typing import Any
 from engine.fields import Quantity, quantities
 from engine.house.bank import Bank
 from engine.house.household import Household
+from engine.house.inverter import Inverter
 from engine.house.loads import SIDES, Load
 from engine.sky import climate as climates
 from engine.sky.site import Array
@@ -47,7 +48,7 @@ def sections(household: Household) -> tuple[Section, ...]:
         _place(household),
         Section(title="Panels", rows=(*_rows(household.sun), *_monthly(household))),
         *(_array(array, fed_by) for array in household.sun.arrays),
-        *(Section(title=inverter.name, rows=_rows(inverter)) for inverter in household.inverters),
+        *(_inverter(inverter) for inverter in household.inverters),
         *(_bank(bank, names) for bank in household.banks),
         *(_load(load, fed_by) for load in household.loads),
     )
@@ -73,6 +74,17 @@ def _monthly(household: Household) -> tuple[Row, ...]:
 
 def _array(array: Array, fed_by: Mapping[str, str]) -> Section:
     return Section(title=array.name, rows=(*_rows(array), Row(label="Charges through", value=fed_by[array.inverter])))
+
+
+def _inverter(inverter: Inverter) -> Section:
+    """Its typed figures; the two loss terms are those of the efficiency beside them."""
+    full_load = Row(
+        label="Efficiency at full power",
+        value=inverter.efficiency(inverter.rated_w) * 100.0,
+        unit="%",
+        origin="from the losses",
+    )
+    return Section(title=inverter.name, rows=(*_rows(inverter), full_load))
 
 
 def _bank(bank: Bank, names: Mapping[str, str]) -> Section:

@@ -5,6 +5,8 @@ A check is never an approval: nothing found does not mean that the installation 
 
 from __future__ import annotations
 
+import dataclasses
+from collections import Counter
 from collections.abc import Iterator
 from datetime import datetime
 from math import ceil
@@ -12,8 +14,9 @@ from math import ceil
 from engine.answers.answer import Notice, Remedy
 from engine.answers.notices_sky import sky_notices
 from engine.balance.forcing import load_hours, mean_dc_w
+from engine.errors import InputError
 from engine.house.bank import Bank, cutoff_cell_v, floor
-from engine.house.household import Household, Supply
+from engine.house.household import Household, Supply, read, write
 from engine.house.inverter import Inverter
 from engine.house.loads import Load, daily_kwh, notes
 
@@ -29,6 +32,13 @@ def household_notices(household: Household, month: int) -> tuple[Notice, ...]:
     month : int
         Month whose mean load is taken for volts under load, 1..12.
     """
+    found = _found(household, month)
+    proven = [_with_proven_remedies(household, month, found, notice) for notice in found]
+    order = {"stop": 0, "check": 1, "note": 2}
+    return tuple(sorted(proven, key=lambda notice: order[notice.level]))
+
+
+def _found(household: Household, month: int) -> list[Notice]:
     found: list[Notice] = []
     for bank in household.banks:
         found += _bank(bank)
@@ -40,8 +50,39 @@ def household_notices(household: Household, month: int) -> tuple[Notice, ...]:
     for load in household.loads:
         found += _load(household, load)
     found += _stranded(household)
-    order = {"stop": 0, "check": 1, "note": 2}
-    return tuple(sorted(found, key=lambda notice: order[notice.level]))
+    return found
+
+
+def _with_proven_remedies(household: Household, month: int, found: list[Notice], notice: Notice) -> Notice:
+    """The notice with those remedies only that can be saved, mend it, and bring no new stop."""
+    before = Counter((one.code, one.level) for one in found)
+    kept = []
+    for remedy in notice.remedies:
+        changed = _remedied(household, remedy)
+        if changed is None:
+            continue
+        after = Counter((one.code, one.level) for one in _found(changed, month))
+        more_stops = any(level == "stop" and count > before[code, level] for (code, level), count in after.items())
+        if after[notice.code, notice.level] < before[notice.code, notice.level] and not more_stops:
+            kept.append(remedy)
+    return dataclasses.replace(notice, remedies=tuple(kept))
+
+
+def _remedied(household: Household, remedy: Remedy) -> Household | None:
+    """The household as the remedy would leave it; None if it would be refused."""
+    document = write(household)
+    things = document["sun"]["arrays"] if remedy.section == "arrays" else document[remedy.section]
+    thing = next(one for one in things if one["id"] == remedy.item_id)
+    for name, value in remedy.values.items():
+        *outer, last = name.split(".")
+        place = thing
+        for part in outer:
+            place = place[part]
+        place[last] = value
+    try:
+        return read(document)
+    except InputError:
+        return None
 
 
 def _bank(bank: Bank) -> Iterator[Notice]:

@@ -264,7 +264,8 @@ def step_down(bank: Bank, inverter: Inverter, mean_ac_w: float, mean_dc_w: float
     Parameters
     ----------
     mean_ac_w : float
-        Mean load at the sockets [W], the energy asked of the bank over the hours it is asked.
+        Mean load at the sockets [W], the energy asked of the bank over the hours it is asked; with none the
+        list ends at the terminals.
     mean_dc_w : float
         The same load as drawn from the bank's terminals, inverter's losses and idle included [W], > 0.
     """
@@ -300,6 +301,8 @@ def step_down(bank: Bank, inverter: Inverter, mean_ac_w: float, mean_dc_w: float
             "the inverter’s conversion and idle draw taken off",
         ),
     ]
+    if not mean_ac_w > 0.0:
+        steps.pop()
     lines = [StepDown(label="Label", change_kwh=0.0, left_kwh=bank.label_kwh, why="label Ah × nominal volts")]
     for label, left_kwh, why in steps:
         lines.append(StepDown(label=label, change_kwh=left_kwh - lines[-1].left_kwh, left_kwh=left_kwh, why=why))

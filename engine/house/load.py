@@ -57,7 +57,12 @@ class Load:
 
     def filled(self) -> dict[str, float]:
         """Every field of the kind by name: as typed, else its default."""
-        return {name: self.values.get(name, field.default) for name, field in self.meaning.fields.items()}
+        fields = self.meaning.fields
+        found = {name: self.values.get(name, field.default) for name, field in fields.items()}
+        for name, field in fields.items():
+            if name not in self.values and field.at_most is not None:
+                found[name] = min(field.default, field.at_most(found))
+        return found
 
 
 def hourly_w(load: Load, month: int, south: bool = False) -> Hours:

@@ -7,11 +7,13 @@ Not modelled: start-up surges, cycling within an hour.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from engine.fields import Quantity
 from engine.house.load_shapes import Hours, Values, by_clock_w, car_w, house_w, steady_w, water_w
+from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sources import Source
 
 CLOCK = "By standard (winter) time: in summer, an hour earlier than the clock on the wall"
@@ -25,6 +27,8 @@ class LoadField:
     quantity: Quantity
     default: float
     source: Source
+    at_most: Callable[[Values], float] | None = None
+    """Highest value the default may stand for, from the other values."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +42,11 @@ class LoadKind:
     hint: str
     fields: Mapping[str, LoadField]
     hourly: Callable[[Values, int], Hours]
+
+
+def _half_the_day_w(values: Values) -> float:
+    """Half of a house's daily energy, spread evenly [W]."""
+    return 0.5 * values["daily_kwh"] * WH_PER_KWH / HOURS_PER_DAY
 
 
 def _typical(text: str) -> Source:
@@ -63,8 +72,14 @@ def _field(
     return LoadField(quantity=meaning, default=default, source=source)
 
 
-def _power(default: float, source: Source, hint: str = PLATE, label: str = "Power") -> LoadField:
-    return _field(label, "W", 0, 100_000, default, source, hint)
+def _power(
+    default: float,
+    source: Source,
+    hint: str = PLATE,
+    label: str = "Power",
+    at_most: Callable[[Values], float] | None = None,
+) -> LoadField:
+    return dataclasses.replace(_field(label, "W", 0, 100_000, default, source, hint), at_most=at_most)
 
 
 def _start(default: float, why: str) -> LoadField:
@@ -96,6 +111,7 @@ KINDS: Mapping[str, LoadKind] = {
                 _typical("fridge, freezer, router and stand-by of a household: 150 to 250 W"),
                 "What the meter shows at night with everyone asleep; it is part of the energy above",
                 label="Always-on part of it",
+                at_most=_half_the_day_w,
             ),
         },
         hourly=house_w,

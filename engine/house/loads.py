@@ -58,7 +58,7 @@ def assumed_values(load: Load) -> tuple[tuple[str, float, str, Source], ...]:
     ('Power', 25.0, 'W', 'typical, from memory')
     """
     return tuple(
-        (field.quantity.label, field.default * field.quantity.scale, field.quantity.unit, field.source)
+        (field.quantity.label, load.filled()[name] * field.quantity.scale, field.quantity.unit, field.source)
         for name, field in load.meaning.fields.items()
         if name not in load.values
     )

@@ -113,3 +113,9 @@ def test_pack_volts_typed_per_cell_are_refused_with_the_reason() -> None:
 def test_reserve_above_the_top_is_refused() -> None:
     with pytest.raises(InputError, match="below Charge up to"):
         Bank(id="b", name="B", chemistry="lfp", series=16, label_ah=100, reserve_soc=0.8, top_soc=0.7)
+
+
+def test_without_a_load_the_list_ends_at_the_terminals() -> None:
+    steps = step_down(bank("lfp"), inverter(), 0.0, 40.0)
+    assert steps[-1].label == "Lost inside the cells"
+    assert steps[-1].left_kwh > 10.0

@@ -140,7 +140,12 @@ def test_loads_add_up_by_the_side_they_were_measured_on():
         ("steady", {"power_w": 1e9}, "values.power_w", "got 1e\\+09"),
         ("timed", {"run_h": 25.0}, "values.run_h", "from 0 to 24 h a day; got 25"),
         ("car", {"charge_efficiency": 90.0}, "values.charge_efficiency", "from 50 to 100 %; got 9000"),
-        ("house", {"daily_kwh": 3.0}, "values.base_w", "200 W, takes 4.8 kWh a day.*3 kWh.*at most 125 W"),
+        (
+            "house",
+            {"daily_kwh": 3.0, "base_w": 200},
+            "values.base_w",
+            "200 W, takes 4.8 kWh a day.*3 kWh.*at most 125 W",
+        ),
         ("water", {"hot_c": 20.0, "cold_c": 25.0}, "values.hot_c", "above the cold water's 25 °C; got 20 °C"),
         (
             "water",
@@ -242,7 +247,7 @@ def test_a_monthly_bill_typed_as_a_day_is_noticed():
 
 def test_no_remedy_is_offered_that_would_be_refused():
     # A thirtieth of 90 kWh is 3 kWh, less than the base of 200 W takes.
-    (note,) = notes(load("house", daily_kwh=90.0))
+    (note,) = notes(load("house", daily_kwh=90.0, base_w=200.0))
     assert (note.code, note.remedy) == ("month-typed-as-day", None)
 
 
@@ -289,3 +294,13 @@ def test_a_cool_tank_is_cautioned():
     assert "where you live" in note.text
     assert note.remedy is not None
     assert note.remedy["values"] == {"values.hot_c": 60.0}
+
+
+def test_a_small_house_is_not_refused_for_a_value_nobody_typed() -> None:
+    small = Load(id="h", name="Hut", kind="house", values={"daily_kwh": 2.5})
+    assert daily_kwh(small, 6) == pytest.approx(2.5)
+    assert small.filled()["base_w"] == pytest.approx(0.5 * 2500 / 24)
+    (assumed,) = [value for label, value, _, _ in assumed_values(small) if label == "Always-on part of it"]
+    assert assumed == pytest.approx(0.5 * 2500 / 24)
+    with pytest.raises(InputError, match="Always-on part"):
+        Load(id="h", name="Hut", kind="house", values={"daily_kwh": 2.5, "base_w": 200.0})

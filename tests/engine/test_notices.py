@@ -105,6 +105,17 @@ def test_check_is_mended_by_its_remedy(code: str) -> None:
     assert code not in notices(applied(odd, notice))
 
 
+def test_a_remedy_that_would_be_refused_or_bring_a_stop_is_not_offered() -> None:
+    # The other way round its nominal volts would fit, but charged it would stand above 60 V.
+    swapped = _with(document(), "banks", chemistry="nmc", series=1, parallel=16)
+    swapped["banks"][0]["board"] = {"cell_low_v": 3.0, "cell_high_v": 4.2, "current_limit_a": 2000}
+    notice = notices(swapped)["series-parallel"]
+    assert notice.remedies == ()
+    hopeless = _with(document(), "banks", chemistry="nmc", series=26, charge_v=4.1)
+    hopeless["banks"][0]["board"] = {"cell_low_v": 3.0, "cell_high_v": 4.2, "current_limit_a": 2000}
+    assert notices(hopeless)["over-inverter"].remedies == ()
+
+
 def test_other_checks_appear() -> None:
     assert "tested-ah" in notices(_with(document(), "banks", tested_ah=140))
     assert "too-cold-to-charge" in notices(_with(document(), "banks", cell_c=-3))
