@@ -301,6 +301,14 @@ def chosen_spell(text: str, site: Site, days: int) -> str:
     return usual_spell(site, days) if text == USUAL else text
 
 
+def usual_dull_days(house: Household, month: int) -> str:
+    """Return the dull days of a size where none are asked for: your own if they can be, else the worst measured."""
+    if house.sun.dull_day_kwh is None:
+        return USUAL
+    own = tried({}, "sky", lambda: read_sky(OWN_DAY, house, month), None)
+    return USUAL if own is None else OWN_DAY
+
+
 def usual_spell(site: Site, days: int) -> str:
     """Return the id of the worst days of 1 year in 10 of a site's climate, the window that fits `days`."""
     window = 3 if days <= 3 else 7

@@ -9,6 +9,7 @@ from engine.answers.answer import Notice, Remedy
 from engine.errors import InputError
 from engine.house.household import Household
 from engine.sky import climate as climates
+from engine.sky.days import kc_for_kwh
 from engine.sky.sun import clear_day_scale
 
 FAR_KM = 1000.0
@@ -17,6 +18,7 @@ LARGE_KWP = 100.0
 USUAL_SCALE = (0.5, 1.3)
 """A typed clear day outside these times the modelled one is more likely a slip than a roof (judgement)."""
 MOST_CLOCK_HOURS = 3.0
+BRIGHT_KC = 0.7
 EARTH_KM = 6371.0
 
 
@@ -95,6 +97,7 @@ def _typed_days(household: Household) -> Iterator[Notice]:
             text=f"Your dull day of {sun.dull_day_kwh:g} kWh has no month, so it is taken as one of whatever month is "
             "asked about. Choose its month.",
         )
+    yield from _impossible_dull_day(household)
     if sun.clear_day_kwh is None or sun.clear_day_month is None or not sun.arrays:
         return
     try:
@@ -109,6 +112,27 @@ def _typed_days(household: Household) -> Iterator[Notice]:
             text=f"Your clear day of {sun.clear_day_kwh:g} kWh is {scale:.2g} times what these panels should "
             "give then. "
             "Were panels added since, or was it another day or another unit?",
+        )
+
+
+def _impossible_dull_day(household: Household) -> Iterator[Notice]:
+    """A dull day that no sky could give in its month, or in the darkest one where it has none."""
+    site, sun = household.site, household.sun
+    if sun.dull_day_kwh is None or not sun.arrays:
+        return
+    month = sun.dull_day_month or (6 if site.south else 12)
+    try:
+        kc = kc_for_kwh(site, sun, sun.dull_day_kwh, month)
+    except InputError as fault:
+        text = f"{fault.message} The usual dull day is taken instead; mend it on Sun."
+        yield Notice(level="check", code="dull-day-impossible", page="sun", text=text)
+        return
+    if kc > BRIGHT_KC:
+        yield Notice(
+            level="check",
+            code="dull-day-bright",
+            page="sun",
+            text=f"Your dull day of {sun.dull_day_kwh:g} kWh is as bright as a clear one then. Was it another day?",
         )
 
 

@@ -214,9 +214,17 @@ def equivalent_dark_days(daily_kwh: ArrayLike, mean_daily_kwh: float, window_day
 
 @lru_cache(maxsize=256)
 def _owner_dull_kc(site: Site, sun: Sun, month: int) -> float | None:
-    if sun.dull_day_kwh is None:
+    if sun.dull_day_kwh is None or not sun.arrays:
         return None
     return kc_for_kwh(site, sun, sun.dull_day_kwh, sun.dull_day_month or month)
+
+
+def _own_dull_kc_if_any(site: Site, sun: Sun, month: int) -> float | None:
+    """The owner's dull day where these panels can give it in its month; a notice says where they cannot."""
+    try:
+        return _owner_dull_kc(site, sun, month)
+    except InputError:
+        return None
 
 
 def _measured(preset: climates.Preset, site: Site) -> Sky:
@@ -236,7 +244,7 @@ def _worded(asked: str, site: Site, sun: Sun, month: int) -> Sky:
         shown = f"“{strange[0]}” is not a day" if strange[0] else "A day is missing"
         raise InputError("sky", f"{shown}. {_GRAMMAR}.")
     meaning = dict(WORDS)
-    own = _owner_dull_kc(site, sun, month) if {"dull", "dark"} & set(words) else None
+    own = _own_dull_kc_if_any(site, sun, month) if {"dull", "dark"} & set(words) else None
     if own is not None:
         meaning["dull"] = (own, own, own)
         lowest, taken_dark, highest = WORDS["dark"]

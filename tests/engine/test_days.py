@@ -132,7 +132,7 @@ class TestOwnersDullDay:
 
     def test_more_than_any_sky_gives_is_refused(self) -> None:
         with pytest.raises(InputError, match=r"Dull day cannot be 50 kWh: .* in December") as caught:
-            parse_sky("dull", HERE, dataclasses.replace(SUN, dull_day_kwh=50.0), 12)
+            owner_dull_day(HERE, dataclasses.replace(SUN, dull_day_kwh=50.0), 12)
         assert caught.value.field == "sun.dull_day_kwh"
         with pytest.raises(InputError, match="at most 0 kWh"):
             kc_for_kwh(HERE, Sun(), 1.0, 6)
@@ -233,3 +233,9 @@ def test_extend_leaves_a_long_sky_alone() -> None:
     sky = parse_sky("dark,dull", HERE, SUN, 1)
     assert extend(sky, 0.5, 2) is sky
     assert extend(sky, 0.5, 3).title.endswith("then one day average for the month")
+
+
+def test_an_impossible_dull_day_of_the_owners_falls_back_to_the_word() -> None:
+    greedy = dataclasses.replace(SUN, dull_day_kwh=500.0, dull_day_month=12)
+    assert parse_sky("dull", HERE, greedy, 12).kc.tolist() == [WORDS["dull"][1]]
+    assert owner_dull_day(HERE, Sun(dull_day_kwh=3.0), 12) is None

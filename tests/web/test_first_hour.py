@@ -310,3 +310,12 @@ def test_pages_that_ask_say_what_still_stands_as_in_the_example(client_of: Opene
     for path in ("/today?sky=dark", "/size?sky=dark", "/week?sky=dark"):
         notes = [note.get_text() for note in soup(client.get(path)).select(".note")]
         assert any("No panels are entered" in text for text in notes), path
+
+
+def test_pages_that_ask_open_even_with_an_impossible_dull_day(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["sun"] |= {"dull_day_kwh": 5000.0, "dull_day_month": 12}
+    client = client_of(small_house)
+    for path in ("/today", "/size", "/week", "/sheet"):
+        response = client.get(path)
+        assert response.status_code == 200, path
+        assert "The usual dull day is taken instead" in response.text, path

@@ -391,9 +391,9 @@ def test_a_dull_day_of_ones_own_that_no_sky_gives_says_where_to_mend_it(
     client_of: Opener, small_house: dict[str, Any]
 ) -> None:
     small_house["sun"]["dull_day_kwh"] = 500.0
-    errors = client_of(small_house).get("/today.json").json()["errors"]
-    assert errors["sky"].startswith("Dull day cannot be 500 kWh: these panels give at most")
-    assert errors["sky"].endswith("Mend it on Sun, or choose other days.")
+    told = {notice["code"]: notice["text"] for notice in client_of(small_house).get("/today.json").json()["notices"]}
+    assert told["dull-day-impossible"].startswith("Dull day cannot be 500 kWh: these panels give at most")
+    assert told["dull-day-impossible"].endswith("The usual dull day is taken instead; mend it on Sun.")
 
 
 def test_the_dotted_line_says_what_it_is(client: Client) -> None:

@@ -26,7 +26,6 @@ from webapp.pages import today, week
 from webapp.pages.size import DAYS, USUAL_DAYS, WORDS, month_field
 from webapp.questions import (
     OWN_DAY,
-    USUAL,
     Blocked,
     bank_field,
     chosen_spell,
@@ -37,6 +36,7 @@ from webapp.questions import (
     to_civil,
     to_standard,
     tried,
+    usual_dull_days,
     usual_spell,
 )
 from webapp.render import Page, json_answer, json_errors, render
@@ -134,14 +134,6 @@ def _sky_fields(house: Household, texts: Mapping[str, str]) -> tuple[Field, ...]
         )
         for name, label, extra in asked
     )
-
-
-def usual_dull_days(house: Household, month: int) -> str:
-    """Return the dull days of a size where none are asked for: your own if they can be, else the worst measured."""
-    if house.sun.dull_day_kwh is None:
-        return USUAL
-    own = tried({}, "sky", lambda: read_sky(OWN_DAY, house, month), None)
-    return USUAL if own is None else OWN_DAY
 
 
 def worked_out(asked: Asked) -> tuple[Sheet | None, Blocked | None]:

@@ -22,7 +22,6 @@ from webapp.inputs import inputs_used
 from webapp.questions import (
     MONTH_CHOICES,
     OWN_DAY,
-    USUAL,
     USUAL_CHOICE,
     Blocked,
     asked,
@@ -35,6 +34,7 @@ from webapp.questions import (
     read_sky,
     spell_choices,
     tried,
+    usual_dull_days,
 )
 from webapp.render import Page, is_partial, json_answer, json_errors, problems, render
 from webapp.sizing_view import size_view, window_text
@@ -112,7 +112,7 @@ def read_question(request: Request) -> Question:
     errors = dict(form.errors)
     values = form.value or {}
     month, days = int(values.get("month", in_month.default)), int(values.get("days", USUAL_DAYS))
-    sky_text = typed.get("sky", USUAL if house.sun.dull_day_kwh is None else OWN_DAY)
+    sky_text = typed["sky"] if "sky" in typed else usual_dull_days(house, month)
     own_days = days if sky_text == OWN_DAY else 0
     spell = chosen_spell(sky_text, house.site, days)
     sky = tried(errors, "sky", lambda: read_sky(spell, house, month, own_days), None)
