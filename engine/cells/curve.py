@@ -169,6 +169,13 @@ def usable_curve(cell: Chemistry, c_rate: float, temperature_c: float = 25.0) ->
     )
 
 
+def controllable(cell: Chemistry, volts: float, temperature_c: float = 25.0) -> bool:
+    """Whether a held voltage decides the charge near `volts` [V per cell], by the same mark as `UsableCurve`."""
+    near = [volts + (step - PLAIN_STEPS) * VOLT_STEP for step in range(2 * PLAIN_STEPS + 1)]
+    held = [soc_with_hold(cell, v, temperature_c=temperature_c) for v in near]
+    return all(high - low <= PLAIN_RISE for low, high in zip(held, held[PLAIN_STEPS:], strict=False))
+
+
 def _reached(cell: Chemistry, v_ends: Iterable[float], c_rate: float, temperature_c: float) -> Array:
     """`soc_without_hold` for many end voltages."""
     rising, accepted = _charging_v(cell, c_rate, temperature_c), _accepted(cell, c_rate)

@@ -249,6 +249,47 @@ def delivered(bank: Bank, high_soc: float, low_soc: float, power_w: float) -> tu
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """A bank's window both ways: in state of charge [-] and in volts per cell [V].
+
+    The top is read as the bank is charged (held, or at its charge current), the bottom under a mean load.
+    `top_by_volts` is false where the cell is so flat there that a held voltage does not decide the charge.
+    """
+
+    top_soc: float
+    top_v: float
+    top_by_volts: bool
+    reserve_soc: float
+    reserve_v: float
+
+
+def window(bank: Bank, mean_dc_w: float) -> Window:
+    """Convert a bank's window both ways through its usable-capacity curve at its own currents.
+
+    Parameters
+    ----------
+    mean_dc_w : float
+        Mean power drawn from the bank [W].
+    """
+    top = bank.top_reached_soc
+    rate = c_rate(bank, mean_dc_w)
+    reserve = (
+        bank.reserve_soc
+        if bank.reserve_v is None
+        else curve.soc_at_cutoff(bank.cell, bank.reserve_v, rate, bank.cell_c)
+    )
+    sagged_v = at(bank.table.ocv_v, reserve) - rate * at(bank.table.r_fast, reserve)
+    top_v = curve.volts_for_soc(bank.cell, top, bank.charge_c, bank.hold, bank.cell_c)
+    return Window(
+        top_soc=top,
+        top_v=top_v,
+        top_by_volts=not bank.hold or curve.controllable(bank.cell, top_v, bank.cell_c),
+        reserve_soc=reserve,
+        reserve_v=sagged_v if bank.reserve_v is None else bank.reserve_v,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StepDown:
     """One line of the way from the label to the sockets: the change, what is left, and why."""
 

@@ -8,7 +8,7 @@ import pytest
 
 from engine.cells import catalogue, curve
 from engine.errors import InputError
-from engine.house.bank import Bank, Board, c_rate, delivered, floor, step_down
+from engine.house.bank import Bank, Board, c_rate, delivered, floor, step_down, window
 from tests.engine.plants import IDEAL, SERIES, bank, inverter
 
 
@@ -119,3 +119,18 @@ def test_without_a_load_the_list_ends_at_the_terminals() -> None:
     steps = step_down(bank("lfp"), inverter(), 0.0, 40.0)
     assert steps[-1].label == "Lost inside the cells"
     assert steps[-1].left_kwh > 10.0
+
+
+@pytest.mark.parametrize("hold", [True, False])
+def test_window_says_in_volts_what_it_says_in_percent(hold: bool) -> None:
+    share = window(bank("sodium_layered", hold=hold, top_soc=0.8, reserve_soc=0.3), 500.0)
+    volts = bank("sodium_layered", hold=hold, top_v=share.top_v, reserve_v=share.reserve_v)
+    again = window(volts, 500.0)
+    assert again.top_soc == pytest.approx(0.8, abs=1e-3)
+    assert again.reserve_soc == pytest.approx(0.3, abs=1e-3)
+    assert share.top_by_volts
+
+
+def test_a_flat_cell_held_cannot_be_stopped_by_volts() -> None:
+    assert not window(bank("lfp", hold=True, top_soc=0.8), 500.0).top_by_volts
+    assert window(bank("nmc", hold=True, top_soc=0.8), 500.0).top_by_volts

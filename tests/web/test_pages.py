@@ -359,3 +359,10 @@ def test_what_is_typed_is_escaped(client: Client) -> None:
     response = client.get("/files")
     assert "<b>Croft</b>" not in response.text
     assert "&lt;b&gt;Croft" in response.text
+
+
+def test_a_banks_window_stands_in_volts_too(client: Client) -> None:
+    line = soup(client.get("/banks")).select_one(".window")
+    assert line is not None
+    assert "V held" in line.get_text() or "V without a hold" in line.get_text()
+    assert "under your mean load" in line.get_text()

@@ -11,10 +11,11 @@ from starlette.responses import Response
 
 from engine.answers.notices import household_notices
 from engine.answers.sheet import bank_steps
+from engine.balance.forcing import mean_dc_w
 from engine.cells import catalogue
 from engine.cells.chemistry import Chemistry
 from engine.fields import quantities
-from engine.house.bank import Bank, Board
+from engine.house.bank import Bank, Board, window
 from engine.house.household import Household, Supply
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
 from webapp.forms import Card, Field, Group, Values, filled, number_field, number_fields
@@ -42,6 +43,7 @@ BOARD_HINTS = {
 """What is said of a board's numbers, in the order of the form."""
 BOARD_LIMITS = {"cell_low_v": "v_low", "cell_high_v": "v_max"}
 """Which of the chemistry's volts stand in where the board's are left empty."""
+NO_LOAD_W = 1.0
 AT_SOCKETS = "Usable at the sockets"
 """Last line of the engine's step-down where there is a load to reach the sockets."""
 
@@ -182,8 +184,15 @@ def _board(typed: Values, usual: Callable[[str], Any]) -> Document | None:
 def _view(house: Household, bank: Bank, supply: Supply | None, month: int) -> dict[str, Any]:
     """What a bank's card says of it, and its form."""
     rows = bank_steps(house, supply, month).steps if supply is not None else ()
-    at_sockets = bool(rows) and rows[-1].label == AT_SOCKETS
-    return {"bank": bank, "supply": supply, "rows": rows, "at_sockets": at_sockets, "card": _card(house, bank.id, {})}
+    drawn_w = max(mean_dc_w(house, supply, month), 1.0) if supply is not None else NO_LOAD_W
+    return {
+        "bank": bank,
+        "supply": supply,
+        "rows": rows,
+        "at_sockets": bool(rows) and rows[-1].label == AT_SOCKETS,
+        "window": window(bank, drawn_w),
+        "card": _card(house, bank.id, {}),
+    }
 
 
 def _show(request: Request, changed: Card | None = None, status: int = 200) -> Response:
