@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.balance.step import Flow, Plant, State, restarts, step
-from engine.cells.chemistry import at
+from engine.cells.chemistry import at, energy_at
 from engine.quantities import WH_PER_KWH
 
 Floats = NDArray[np.float64]
@@ -218,7 +218,7 @@ def _summed(flows: list[Flow], leaked_wh: float) -> tuple[float, ...]:
 
 def _totals(p: Plant, start_soc: float, end_soc: float, series: Floats) -> Totals:
     sums = series.sum(axis=0) / WH_PER_KWH
-    change_wh = p.series_ah * (at(p.cells.energy_v, end_soc) - at(p.cells.energy_v, start_soc))
+    change_wh = p.series_ah * (energy_at(p.cells, end_soc) - energy_at(p.cells, start_soc))
     return Totals(
         sun_kwh=float(sums[0]),
         spare_kwh=float(sums[1]),

@@ -248,6 +248,15 @@ def at(values: list[float], s: float) -> float:
     return below + (place - k) * (values[k + 1] - below)
 
 
+def energy_at(cells: CellTable, s: float) -> float:
+    """Integral of the OCV from empty to charge `s` [V], exact for the table's lines between its points."""
+    place = min(max(s, 0.0), 1.0) * STEPS
+    k = min(int(place), STEPS - 1)
+    part = place - k
+    mean_v = cells.ocv_v[k] + 0.5 * part * (cells.ocv_v[k + 1] - cells.ocv_v[k])
+    return cells.energy_v[k] + part * mean_v / STEPS
+
+
 def ocv_at(cell: Chemistry, s: float) -> float:
     """Return the rested voltage [V per cell] at charge `s`."""
     return at(table(cell).ocv_v, s)

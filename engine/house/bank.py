@@ -14,7 +14,7 @@ from typing import ClassVar
 import numpy as np
 
 from engine.cells import catalogue, curve
-from engine.cells.chemistry import CellTable, Chemistry, at, capacity_share, table
+from engine.cells.chemistry import CellTable, Chemistry, at, capacity_share, energy_at, table
 from engine.errors import InputError
 from engine.fields import check, quantity
 from engine.house.inverter import Inverter
@@ -172,7 +172,7 @@ class Bank:
 
     def stored_kwh(self, low_soc: float, high_soc: float) -> float:
         """Energy at open-circuit volts between two states of charge [kWh]."""
-        gained_v = at(self.table.energy_v, high_soc) - at(self.table.energy_v, low_soc)
+        gained_v = energy_at(self.table, high_soc) - energy_at(self.table, low_soc)
         return self.series * self.ah * gained_v / WH_PER_KWH
 
 
