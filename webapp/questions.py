@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 from fastapi import Request
+from starlette.responses import Response
 
 from engine.answers.answer import Notice, Remedy
 from engine.errors import InputError
@@ -29,6 +30,7 @@ from engine.sky.days import WORDS, Sky, average_day_kc, owner_dull_day, parse_sk
 from engine.sky.site import Site, Sun
 from engine.sky.sun import clear_day_kwh_m2, yield_kwh
 from webapp.forms import Field, Parsed, looks_like_share
+from webapp.render import json_answer, json_errors
 from webapp.words import MONTHS, weekday
 
 T = TypeVar("T")
@@ -169,6 +171,14 @@ def bank_field(supplies: Sequence[Supply]) -> tuple[Field, ...]:
     if not choices:
         return ()
     return (Field(name="bank", label="Bank", kind="choice", choices=choices, default=choices[0][0]),)
+
+
+def json_reply(errors: Mapping[str, str], work: Callable[[], tuple[object, Blocked | None]]) -> Response:
+    """Answer a question as JSON, unrounded; what to mend, or why there is no answer yet, as 422."""
+    if errors:
+        return json_errors(errors)
+    answer, blocked = work()
+    return json_answer(answer) if blocked is None else json_errors({"household": blocked.sentence})
 
 
 def strangers(typed: Mapping[str, str], known: Sequence[str]) -> dict[str, str]:

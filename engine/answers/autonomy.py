@@ -8,7 +8,7 @@ Not modelled: short peaks inside an hour, loads that change with the weather.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -160,14 +160,16 @@ def _bank(
     household: Household, supply: Supply, soc: float | None, at: datetime, kc: tuple[Floats, Floats, Floats]
 ) -> BankAutonomy:
     bank = supply.bank
-    p = plant(bank, supply.inverter, max(mean_dc_w(household, supply, at.month), 1.0))
+    mean_w = mean_dc_w(household, supply, at.month)
+    p = plant(bank, supply.inverter, max(mean_w, 1.0))
     start = State(bank.top_reached_soc if soc is None else soc)
-    given, dim, light = (forcing(household, supply, at, days) for days in kc)
+    different = [days for place, days in enumerate(kc) if not any(np.array_equal(days, seen) for seen in kc[:place])]
+    skies = [forcing(household, supply, at, days) for days in different]
+    given = skies[0]
     ended = _run(p, start, given, until_ended=True)
     times_h, soc_then = _curve(_run(p, start, given), ended)
-    low_h, high_h = _ends(p, start, (given, dim, light))
+    low_h, high_h = _ends(p, start, skies)
     mean_used_w = float(np.mean(sum(load_hours(household, supply, at, 1))))
-    mean_w = mean_dc_w(household, supply, at.month)
     reach, _ = delivered(bank, start.soc, p.floor_soc, mean_w) if mean_w > 0.0 else (0.0, 0.0)
     return BankAutonomy(
         bank_id=bank.id,
@@ -192,7 +194,7 @@ def _bank(
     )
 
 
-def _ends(p: Plant, start: State, skies: tuple[Forcing, ...]) -> tuple[float | None, float | None]:
+def _ends(p: Plant, start: State, skies: Sequence[Forcing]) -> tuple[float | None, float | None]:
     """Soonest and latest hours among the skies with heavier and lighter loads; None where it does not end.
 
     All skies are tried with both loads: panels that face away from the sun can give more on the duller day.

@@ -20,13 +20,12 @@ from numpy.typing import NDArray
 from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of
 from engine.answers.notices import household_notices
 from engine.answers.scaling import scale_for
-from engine.balance.forcing import load_hours, sun_hours
+from engine.balance.forcing import drawn_hours, load_hours, sun_hours
 from engine.balance.step import State, plant
 from engine.balance.trajectory import Trajectory, run
 from engine.errors import InputError, Unreachable
 from engine.house.bank import Bank, delivered, floor
 from engine.house.household import Household, Supply
-from engine.house.inverter import Inverter
 from engine.quantities import DAYS_PER_WEEK, HOURS_PER_DAY, WH_PER_KWH, mean_day_of_year
 from engine.sky.days import Sky, average_day_kc
 
@@ -210,7 +209,7 @@ def _days(household: Household, supply: Supply, month: int, sky: Sky) -> _Days:
     listed_kc = sky.kc[: sky.listed_days]
     average_w = day_w(average_day_kc(household.site, household.sun, month))
     ac_w, dc_w = load_hours(household, supply, start, 1)
-    drawn_w = _drawn_w(supply.inverter, ac_w, dc_w)
+    drawn_w = drawn_hours(supply.inverter, ac_w, dc_w)
     lit = np.flatnonzero(day_w(1.0) > 0.0)
     sockets_kwh = float(ac_w.sum() + dc_w.sum()) / WH_PER_KWH
     return _Days(
@@ -378,18 +377,13 @@ def _levers(energies: _Days, supply: Supply, days: int, asked: SizeRow) -> tuple
         (
             "Half as many panels again",
             0.5 * energies.spell_kwh(days) / days,
-            dataclasses.replace(
-                energies,
-                listed_w=1.5 * energies.listed_w,
-                usual_w=1.5 * energies.usual_w,
-                average_w=1.5 * energies.average_w,
-            ),
+            _with_panels(energies, 1.5),
         ),
-        ("1 kWh a day less at the sockets", 1.0, _drawing(energies, _drawn_w(inverter, less_ac_w, energies.dc_w))),
+        ("1 kWh a day less at the sockets", 1.0, _drawing(energies, drawn_hours(inverter, less_ac_w, energies.dc_w))),
         (
             "No idle draw of the inverter",
             inverter.idle_w * HOURS_PER_DAY / WH_PER_KWH,
-            _drawing(energies, _drawn_w(quiet, energies.ac_w, energies.dc_w)),
+            _drawing(energies, drawn_hours(quiet, energies.ac_w, energies.dc_w)),
         ),
     )
     return tuple(
@@ -406,11 +400,6 @@ def _with_panels(energies: _Days, times: float) -> _Days:
 
 def _drawing(energies: _Days, drawn_w: Floats) -> _Days:
     return dataclasses.replace(energies, drawn_w=drawn_w, mean_dc_w=float(drawn_w.mean()))
-
-
-def _drawn_w(inverter: Inverter, ac_w: Floats, dc_w: Floats) -> Floats:
-    """Hourly power drawn from the bus by loads and inverter [W]."""
-    return np.array([inverter.dc_w(min(w, inverter.rated_w)) for w in ac_w.tolist()]) + dc_w
 
 
 def _label_kwh(supply: Supply, energies: _Days, days: int) -> float:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.house.household import Household, Supply
+from engine.house.inverter import Inverter
 from engine.house.loads import total
 from engine.quantities import HOURS_PER_DAY
 from engine.sky.sun import array_hours
@@ -68,8 +69,12 @@ def forcing(household: Household, supply: Supply, start: datetime, kc: Floats) -
     return Forcing(sun_w=sun_w[gone_h:], ac_w=ac_w[gone_h:], dc_w=dc_w[gone_h:], first_h=1.0 - into_h)
 
 
+def drawn_hours(inverter: Inverter, ac_w: Floats, dc_w: Floats) -> Floats:
+    """Power drawn from the bus by both loads and the inverter in each hour [W]; no more than it is rated for."""
+    return np.array([inverter.dc_w(min(w, inverter.rated_w)) for w in ac_w.tolist()]) + dc_w
+
+
 def mean_dc_w(household: Household, supply: Supply, month: int) -> float:
     """Mean power drawn from the bank by the loads of a month, inverter's losses and idle included [W]."""
     ac_w, dc_w = load_hours(household, supply, datetime(2001, month, 1), 1)
-    drawn = [supply.inverter.dc_w(min(w, supply.inverter.rated_w)) for w in ac_w.tolist()]
-    return float(np.mean(drawn) + np.mean(dc_w))
+    return float(drawn_hours(supply.inverter, ac_w, dc_w).mean())

@@ -30,6 +30,7 @@ from webapp.questions import (
     bank_field,
     chosen_spell,
     first_step,
+    json_reply,
     plain_query,
     read_sky,
     spell_choices,
@@ -39,7 +40,7 @@ from webapp.questions import (
     usual_dull_days,
     usual_spell,
 )
-from webapp.render import Page, json_answer, json_errors, render
+from webapp.render import Page, render
 from webapp.words import MONTHS, long_date
 
 PAGE = Page("Check", "Sheet", "/sheet")
@@ -85,12 +86,7 @@ def page(request: Request) -> Response:
 def as_json(request: Request) -> Response:
     """Give the same sheet as JSON, unrounded, with the moments on the household's clock."""
     asked = read_question(request)
-    if asked.form.errors:
-        return json_errors(asked.form.errors)
-    answer, blocked = worked_out(asked)
-    if blocked is not None:
-        return json_errors({"household": blocked.sentence})
-    return json_answer(answer)
+    return json_reply(asked.form.errors, lambda: worked_out(asked))
 
 
 def read_question(request: Request) -> Asked:

@@ -29,6 +29,7 @@ from webapp.questions import (
     chosen_spell,
     darkest_month,
     first_step,
+    json_reply,
     month_notice,
     plain_query,
     read_sky,
@@ -36,7 +37,7 @@ from webapp.questions import (
     tried,
     usual_dull_days,
 )
-from webapp.render import Page, is_partial, json_answer, json_errors, problems, render
+from webapp.render import Page, is_partial, problems, render
 from webapp.sizing_view import size_view, window_text
 from webapp.standing import standing_notices
 
@@ -90,12 +91,7 @@ def page(request: Request) -> Response:
 def as_json(request: Request) -> Response:
     """Answer the same question as JSON, unrounded."""
     question = read_question(request)
-    if question.form.errors:
-        return json_errors(question.form.errors)
-    answer, blocked = worked_out(question)
-    if blocked is not None:
-        return json_errors({"household": blocked.sentence})
-    return json_answer(answer)
+    return json_reply(question.form.errors, lambda: worked_out(question))
 
 
 def read_question(request: Request) -> Question:

@@ -29,6 +29,7 @@ from webapp.questions import (
     Tile,
     asked,
     first_step,
+    json_reply,
     month_notice,
     no_loads_note,
     plain_query,
@@ -41,7 +42,7 @@ from webapp.questions import (
     to_standard,
     tried,
 )
-from webapp.render import Page, is_partial, json_answer, json_errors, problems, render
+from webapp.render import Page, is_partial, problems, render
 from webapp.standing import standing_notices
 from webapp.words import long_date
 
@@ -106,12 +107,7 @@ def page(request: Request) -> Response:
 def as_json(request: Request) -> Response:
     """Answer the same question as JSON, unrounded, with times on the household's clock."""
     question = read_question(request)
-    if question.form.errors:
-        return json_errors(question.form.errors)
-    answer, blocked = worked_out(question)
-    if blocked is not None:
-        return json_errors({"household": blocked.sentence})
-    return json_answer(answer)
+    return json_reply(question.form.errors, lambda: worked_out(question))
 
 
 def read_question(request: Request) -> Question:

@@ -1,0 +1,222 @@
+"""What is wrong, odd or dangerous about one bank: its cells and board, its window, and its pack on an inverter."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from engine.answers.answer import Notice, Remedy
+from engine.house.bank import Bank, cutoff_cell_v
+from engine.house.inverter import Inverter
+
+EXTRA_LOW_VOLTAGE_V = 60.0
+"""Above 60 V DC many codes treat a pack as dangerous to touch (IEC 61140 band; from memory)."""
+
+
+def mend(bank: Bank, label: str, values: dict[str, float | str]) -> Remedy:
+    """One click that sets some fields of a bank."""
+    return Remedy(label=label, section="banks", item_id=bank.id, values=values)
+
+
+def cell_notices(bank: Bank) -> Iterator[Notice]:
+    """Cells, board and temperature."""
+    cell, board = bank.cell, bank.board
+    if cell.needs_board and board is None:
+        yield Notice(
+            level="stop",
+            code="no-board",
+            page="banks",
+            text=f"{bank.name} has no protection board. Lithium and sodium-ion cells must not be charged or "
+            "discharged without one that guards every cell; enter its limits, or do not use the bank.",
+        )
+    if board is not None and board.cell_high_v < bank.charge_end_cell_v:
+        yield Notice(
+            level="check",
+            code="board-below-charge",
+            page="banks",
+            text=f"{bank.name}: the board stops charge at {board.cell_high_v:g} V per cell, below the charge setting "
+            f"of {bank.charge_end_cell_v:g} V. It would open in the middle of a charge.",
+            remedies=(
+                mend(
+                    bank,
+                    f"End the charge at {board.cell_high_v - 0.05:.2f} V per cell",
+                    {"charge_v": round(board.cell_high_v - 0.05, 3)},
+                ),
+            ),
+        )
+    if bank.tested_ah is not None and not 0.6 <= bank.tested_ah / bank.label_ah <= 1.1:
+        yield Notice(
+            level="check",
+            code="tested-ah",
+            page="banks",
+            text=f"{bank.name}: tested {bank.tested_ah:g} Ah is {bank.tested_ah / bank.label_ah * 100:.0f} % of the "
+            f"label's {bank.label_ah:g} Ah; 60 to 110 % would be usual. Was the test complete, and of one cell?",
+        )
+    if board is not None and not (cell.v_low - 0.05 <= board.cell_low_v and board.cell_high_v <= cell.v_max + 0.05):
+        yield Notice(
+            level="stop",
+            code="board-outside-cell",
+            page="banks",
+            text=f"{bank.name}: its board lets a cell go from {board.cell_low_v:g} to {board.cell_high_v:g} V; "
+            f"{cell.name} ends at {cell.v_low:g} and {cell.v_max:g} V. Such a board does not guard it.",
+        )
+    if board is not None and board.charge_min_c < cell.charge_min_c and bank.cell_c < cell.charge_min_c:
+        yield Notice(
+            level="stop",
+            code="board-charges-frozen",
+            page="banks",
+            text=f"{bank.name}: at {bank.cell_c:g} °C its board still lets a charge in; {cell.name} must not be "
+            "charged "
+            f"below {cell.charge_min_c:g} °C. Stop the charge by hand or warm the cells.",
+        )
+    if bank.cell_c > cell.charge_max_c:
+        yield Notice(
+            level="check",
+            code="too-hot-to-charge",
+            page="banks",
+            text=f"{bank.name}: at {bank.cell_c:g} °C no charge is counted; {cell.name} is charged up to "
+            f"{cell.charge_max_c:g} °C. Cool the cells first; the maker’s sheet rules.",
+        )
+    if bank.cell_c < cell.discharge_min_c:
+        yield Notice(
+            level="check",
+            code="too-cold-to-discharge",
+            page="banks",
+            text=f"{bank.name}: at {bank.cell_c:g} °C nothing is counted as usable; {cell.name} is discharged down to "
+            f"{cell.discharge_min_c:g} °C.",
+        )
+    if bank.cell_c < bank.charge_min_c:
+        yield Notice(
+            level="check",
+            code="too-cold-to-charge",
+            page="banks",
+            text=f"{bank.name}: at {bank.cell_c:g} °C no charge goes in; charging is refused below "
+            f"{bank.charge_min_c:g} °C. Warm the cells first; the maker's sheet rules.",
+        )
+    if cell.v_full * bank.series > EXTRA_LOW_VOLTAGE_V:
+        yield Notice(
+            level="check",
+            code="over-60-v",
+            page="banks",
+            text=f"{bank.name} can stand at {cell.v_full * bank.series:.1f} V when full, above 60 V DC: dangerous to "
+            "touch, and other rules may apply. Ask a licensed electrician.",
+        )
+
+
+def window_notices(bank: Bank) -> Iterator[Notice]:
+    """A window that is empty, or that looks as if a share or its rest was typed."""
+    reserve, top = bank.reserve_soc, bank.top_reached_soc
+    if bank.reserve_v is None and reserve >= top:
+        yield Notice(
+            level="stop",
+            code="empty-window",
+            page="banks",
+            text=f"{bank.name}: its charge ends at about {top * 100:.0f} %, at or under the reserve of "
+            f"{reserve * 100:g} %: nothing is usable. Charge higher or keep less.",
+        )
+    elif bank.reserve_v is None and reserve > 0.6:
+        yield Notice(
+            level="check",
+            code="large-reserve",
+            page="banks",
+            text=f"{bank.name} keeps {reserve * 100:g} % in reserve and may use {(1 - reserve) * 100:g} %. The "
+            "other way round?",
+            remedies=(
+                mend(bank, f"Keep {(1 - reserve) * 100:g} % in reserve", {"reserve_soc": round(1 - reserve, 4)}),
+            ),
+        )
+    elif bank.reserve_v is None and 0.0 < reserve <= 0.01 and reserve * 100.0 < top:
+        yield Notice(
+            level="check",
+            code="share-for-percent",
+            page="banks",
+            text=f"{bank.name} keeps {reserve * 100:g} % in reserve, as typed. Was {reserve * 10_000:g} % meant?",
+            remedies=(
+                mend(bank, f"Keep {reserve * 10_000:g} % in reserve", {"reserve_soc": round(reserve * 100.0, 4)}),
+            ),
+        )
+
+
+def pack_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
+    """The whole pack on its inverter."""
+    cell = bank.cell
+    charge_v = bank.charge_end_cell_v * bank.series
+    if charge_v > inverter.dc_max_v + 1e-9:
+        lower = int(inverter.dc_max_v / bank.series * 100) / 100
+        fits = lower > cell.v_nominal
+        yield Notice(
+            level="stop",
+            code="over-inverter",
+            page="banks",
+            text=f"{bank.name} would stand at {charge_v:.1f} V when charged; {inverter.name} ends at "
+            f"{inverter.dc_max_v:g} V and can be damaged. Lower the charge setting and let nothing else charge "
+            "higher, or use fewer cells in series.",
+            remedies=(mend(bank, f"End the charge at {lower:.2f} V per cell", {"charge_v": lower}),) if fits else (),
+        )
+    nominal_v, other_v = cell.v_nominal * bank.series, cell.v_nominal * bank.parallel
+    outside = not inverter.dc_min_v <= nominal_v <= inverter.dc_max_v
+    if outside and inverter.dc_min_v <= other_v <= inverter.dc_max_v:
+        yield Notice(
+            level="check",
+            code="series-parallel",
+            page="banks",
+            text=f"{bank.name}: {bank.series} cells in series make {nominal_v:.1f} V, outside {inverter.name}'s "
+            f"{inverter.dc_min_v:g} to {inverter.dc_max_v:g} V; {bank.parallel} in series would fit. Swapped?",
+            remedies=(
+                mend(
+                    bank,
+                    f"Make it {bank.parallel} in series, {bank.series} in parallel",
+                    {"series": bank.parallel, "parallel": bank.series},
+                ),
+            ),
+        )
+    elif outside:
+        yield Notice(
+            level="stop",
+            code="outside-inverter",
+            page="banks",
+            text=f"{bank.name}: {bank.series} cells in series make {nominal_v:.1f} V, outside {inverter.name}'s "
+            f"{inverter.dc_min_v:g} to {inverter.dc_max_v:g} V.",
+        )
+    if inverter.restart_v > charge_v:
+        yield Notice(
+            level="check",
+            code="restart-above-charge",
+            page="inverter",
+            text=f"{inverter.name} restarts at {inverter.restart_v:g} V, above the {charge_v:.1f} V at which "
+            f"{bank.name} is charged: once off, it would stay off.",
+        )
+    limit_a = bank.charge_limit_a if bank.charge_limit_a is not None else cell.charge_c_max * bank.ah
+    if inverter.charge_limit_a is not None and inverter.charge_limit_a > limit_a:
+        yield Notice(
+            level="check",
+            code="charger-over-bank",
+            page="inverter",
+            text=f"{inverter.name} may charge with {inverter.charge_limit_a:g} A; {bank.name} takes at most "
+            f"{limit_a:g} A. Set the charger to that.",
+        )
+
+
+def board_current_notices(bank: Bank, inverter: Inverter, loads_w: list[float]) -> Iterator[Notice]:
+    """A board that would open at the loads' highest hour, or below what the inverter can draw."""
+    if bank.board is None or not loads_w:
+        return
+    limit_a = bank.board.current_limit_a
+    lowest_v = max(cutoff_cell_v(bank, inverter) * bank.series, 1.0)
+    hour_a = inverter.dc_w(min(max(loads_w), inverter.rated_w)) / (bank.cell.v_nominal * bank.series)
+    most_a = inverter.dc_w(inverter.rated_w) / lowest_v
+    if hour_a > limit_a:
+        yield Notice(
+            level="stop",
+            code="board-opens",
+            page="banks",
+            text=f"{bank.name}: your loads draw about {hour_a:.0f} A in their highest hour; its board opens at "
+            f"{limit_a:g} A and everything goes dark. Use another board, or move loads apart.",
+        )
+    elif most_a > limit_a:
+        yield Notice(
+            level="check",
+            code="board-below-inverter",
+            page="banks",
+            text=f"{bank.name}: at full power {inverter.name} draws up to {most_a:.0f} A at its cut-off; the board "
+            f"opens at {limit_a:g} A. A kettle beside a pump could put the lights out.",
+        )
