@@ -134,3 +134,11 @@ def test_window_says_in_volts_what_it_says_in_percent(hold: bool) -> None:
 def test_a_flat_cell_held_cannot_be_stopped_by_volts() -> None:
     assert not window(bank("lfp", hold=True, top_soc=0.8), 500.0).top_by_volts
     assert window(bank("nmc", hold=True, top_soc=0.8), 500.0).top_by_volts
+
+
+@pytest.mark.parametrize("soc", [0.00037, 0.2, 0.31415, 0.99991, 1.0])
+def test_stored_energy_of_a_straight_line_is_its_integral(soc: float) -> None:
+    # OCV = 3 + s volts: the integral from empty is 3 s + s^2 / 2, also between the points of the table.
+    line = dataclasses.replace(IDEAL, id="line", ocv_v=(3.0, 4.0), v_full=4.0, v_max=4.0, v_charge=4.0)
+    pack = bank(line)
+    assert pack.stored_kwh(0.0, soc) == pytest.approx(16 * 280 * (3.0 * soc + soc * soc / 2.0) / 1000, rel=1e-9)
