@@ -8,6 +8,7 @@ the tested Ah of the weakest), heat made by the current, ageing.
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -252,7 +253,8 @@ def delivered(bank: Bank, high_soc: float, low_soc: float, power_w: float) -> tu
 class Window:
     """A bank's window both ways: in state of charge [-] and in volts per cell [V].
 
-    The top is read as the bank is charged (held, or at its charge current), the bottom under a mean load.
+    The top is the charge setting, or the volts that would stop at the share it is charged up to (held, or at the
+    bank’s charge current); the bottom is read under a mean load.
     `top_by_volts` is false where the cell is so flat there that a held voltage does not decide the charge.
     """
 
@@ -279,7 +281,11 @@ def window(bank: Bank, mean_dc_w: float) -> Window:
         else curve.soc_at_cutoff(bank.cell, bank.reserve_v, rate, bank.cell_c)
     )
     sagged_v = at(bank.table.ocv_v, reserve) - rate * at(bank.table.r_fast, reserve)
-    top_v = curve.volts_for_soc(bank.cell, top, bank.charge_c, bank.hold, bank.cell_c)
+    capped = top < dataclasses.replace(bank, top_soc=1.0).top_reached_soc
+    if capped:
+        top_v = curve.volts_for_soc(bank.cell, top, bank.charge_c, bank.hold, bank.cell_c)
+    else:
+        top_v = bank.charge_end_cell_v
     return Window(
         top_soc=top,
         top_v=top_v,

@@ -131,6 +131,12 @@ def test_window_says_in_volts_what_it_says_in_percent(hold: bool) -> None:
     assert share.top_by_volts
 
 
+@pytest.mark.parametrize("chemistry", SERIES)
+def test_window_that_is_not_capped_ends_at_the_charge_setting(chemistry: str) -> None:
+    pack = bank(chemistry)
+    assert window(pack, 500.0).top_v == pack.charge_end_cell_v
+
+
 def test_a_flat_cell_held_cannot_be_stopped_by_volts() -> None:
     assert not window(bank("lfp", hold=True, top_soc=0.8), 500.0).top_by_volts
     assert window(bank("nmc", hold=True, top_soc=0.8), 500.0).top_by_volts
