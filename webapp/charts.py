@@ -34,6 +34,8 @@ from webapp.chart_parts import (
 
 AFTER_NAME = "if everything stays on"
 LEAST_AFTER_SHARE = 0.08
+FLAT_POINTS = 2.0
+"""A dotted line that stays this close to its highest point [%] counts as flat."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -203,11 +205,12 @@ def _note(moment: datetime, percent: float, text: str, first: datetime, last: da
 
 
 def _after_label(rest: Curve, first: datetime, last: datetime) -> list[Figure]:
-    """What the dotted line is, above its highest point; nothing where it is too short to be seen."""
+    """What the dotted line is, above its last highest point; nothing where it is too short to be seen."""
     if (last - rest.times[0]) < (last - first) * LEAST_AFTER_SHARE:
         return []
     inner = [row for row, time in enumerate(rest.times) if rest.times[0] + (last - rest.times[0]) * 0.25 <= time]
-    top = max(inner, key=lambda row: rest.percent[row])
+    highest = max(rest.percent[row] for row in inner)
+    top = max(row for row in inner if rest.percent[row] >= highest - FLAT_POINTS)
     share = (rest.times[top] - first) / (last - first)
     return [
         {

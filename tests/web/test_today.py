@@ -403,6 +403,13 @@ def test_the_dotted_line_says_what_it_is(client: Client) -> None:
     assert note["y"] == dict(zip(after["x"], after["y"], strict=True))[note["x"]]
 
 
+def test_the_name_of_a_flat_dotted_line_stands_away_from_the_end(client: Client) -> None:
+    chart = figure(soup(client.get("/today?charge=60&sky=none")))
+    (note,) = [one for one in chart["layout"]["annotations"] if one["text"] == "if everything stays on"]
+    assert note["x"] == trace(chart, "after that")["x"][-1]
+    assert note["xanchor"] == "right"
+
+
 def test_loads_never_off_are_named_where_the_bank_ends(client_of: Opener, small_house: dict[str, Any]) -> None:
     told = "After that the load you marked never off, Cold room, is without power too."
     assert told in soup(client_of(small_house).get("/today?charge=60&sky=none")).select_one("#answer").get_text()  # type: ignore[union-attr]
