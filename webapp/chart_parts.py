@@ -87,6 +87,7 @@ def _reach(group: tuple[list[int], float], gap: float) -> tuple[float, float]:
 
 
 def iso(moment: datetime) -> str:
+    """Write a moment as plotly reads it."""
     return moment.isoformat(sep=" ", timespec="seconds")
 
 
@@ -102,7 +103,7 @@ def plain_trace(times: Sequence[datetime], percent: Sequence[float], **more: Any
 
 
 def line_trace(curve: Curve, style: Style) -> Figure:
-    """Write a moment as plotly reads it."""
+    """Return a named line that pointing at the chart lists."""
     return {
         "type": "scatter",
         "mode": "lines",
@@ -115,14 +116,14 @@ def line_trace(curve: Curve, style: Style) -> Figure:
 
 
 def floor_trace(first: datetime, last: datetime, percent: float) -> Figure:
-    """Return a named line that pointing at the chart lists."""
+    """Return what may not be used: hatched from nothing up to `percent`, with a dotted edge."""
     edge = {"color": "--stop", "dash": "dot", "width": 1.5}
     level = [percent, percent]
     return plain_trace([first, last], level, mode="lines", name="floor", fill="tozeroy", fillpattern=HATCH, line=edge)
 
 
 def floor_label(last: datetime, percent: float, name: str) -> Figure:
-    """Return what may not be used: hatched from nothing up to `percent`, with a dotted edge."""
+    """Return the name of the floor, at its right end, inside where there is room."""
     inside = percent >= PERCENT_GAP
     return {
         "x": iso(last),
@@ -159,7 +160,7 @@ def end_label(x: str | float, y: float, place: float, name: str, style: Style) -
 
 
 def percent_axis() -> Figure:
-    """Return the name of the floor, at its right end, inside where there is room."""
+    """Return the axis of charge."""
     return {"range": [0, 101], "tickvals": [0, 25, 50, 75, 100], "ticktext": ["0 %", "25", "50", "75", "100"]}
 
 
@@ -181,5 +182,5 @@ def days_axis(first: datetime, last: datetime, every: int = 1) -> Figure:
 
 
 def _short(day: date) -> str:
-    """Return the axis of charge."""
+    """Name a weekday in three letters."""
     return ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")[day.weekday()]
