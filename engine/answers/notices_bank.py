@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from engine.answers.answer import Notice, Remedy
+from engine.answers.notices_charge import charger_notices, highest_cell_notices
 from engine.house.bank import Bank, cutoff_cell_v
 from engine.house.inverter import Inverter
 
@@ -43,6 +44,7 @@ def cell_notices(bank: Bank) -> Iterator[Notice]:
                 ),
             ),
         )
+    yield from highest_cell_notices(bank)
     if bank.tested_ah is not None and not 0.6 <= bank.tested_ah / bank.label_ah <= 1.1:
         yield Notice(
             level="check",
@@ -152,6 +154,7 @@ def pack_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
             "higher, or use fewer cells in series.",
             remedies=(mend(bank, f"End the charge at {lower:.2f} V per cell", {"charge_v": lower}),) if fits else (),
         )
+    yield from charger_notices(bank, inverter)
     nominal_v, other_v = cell.v_nominal * bank.series, cell.v_nominal * bank.parallel
     outside = not inverter.dc_min_v <= nominal_v <= inverter.dc_max_v
     if outside and inverter.dc_min_v <= other_v <= inverter.dc_max_v:

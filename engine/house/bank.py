@@ -38,6 +38,24 @@ class Board:
     )
     current_limit_a: float = quantity("Board: highest current", "A", 1, 5000, hint="For the whole bank")
     contactor: bool = False
+    balance_v: float | None = quantity(
+        "Balancer starts at",
+        "V per cell",
+        0.5,
+        4.5,
+        default=None,
+        optional=True,
+        hint="Cell volts at which the board begins to even the cells out; empty if it has none or you do not know",
+    )
+    balance_a: float | None = quantity(
+        "Balancer bleeds",
+        "A",
+        0.001,
+        50,
+        default=None,
+        optional=True,
+        hint="Current it takes from a high cell, from the board’s sheet",
+    )
 
     def __post_init__(self) -> None:
         check(self)
@@ -46,6 +64,12 @@ class Board:
                 "cell_high_v",
                 f"Board: highest cell volts must be above its lowest, {self.cell_low_v:g} V; "
                 f"got {self.cell_high_v:g} V.",
+            )
+        if self.balance_v is not None and not self.cell_low_v < self.balance_v <= self.cell_high_v:
+            raise InputError(
+                "balance_v",
+                f"Balancer starts at must be above the board’s lowest cell volts, {self.cell_low_v:g} V, and at most "
+                f"its highest, {self.cell_high_v:g} V; got {self.balance_v:g} V.",
             )
 
 
@@ -104,6 +128,15 @@ class Bank:
     )
     charge_limit_a: float | None = quantity(
         "Highest charge current", "A", 0.5, 5000, default=None, optional=True, hint="For the whole bank"
+    )
+    cell_spread_mv: float | None = quantity(
+        "Highest cell above the mean",
+        "mV",
+        0,
+        1000,
+        default=None,
+        optional=True,
+        hint="Read on the board’s app at the end of a charge",
     )
     board: Board | None = None
 

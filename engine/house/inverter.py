@@ -102,6 +102,24 @@ class Inverter:
         optional=True,
         hint="Highest battery current of its solar charger, from its data sheet; empty if there is no limit",
     )
+    absorb_max_v: float | None = quantity(
+        "Highest charge setting",
+        "V",
+        5,
+        1500,
+        default=None,
+        optional=True,
+        hint="Highest absorption volts its charger can be set to; empty if up to its highest DC volts",
+    )
+    lowest_v: float | None = quantity(
+        "Lowest DC volts",
+        "V",
+        5,
+        1000,
+        default=None,
+        optional=True,
+        hint="Bottom of the battery voltage range in its data sheet: how low the cut-off may be set",
+    )
 
     def __post_init__(self) -> None:
         check(self)
@@ -117,6 +135,23 @@ class Inverter:
                 f"Restart volts must be above the low-voltage cut-off, {self.dc_min_v:g} V, and at most "
                 f"the highest DC volts, {self.dc_max_v:g} V; got {self.restart_v:g} V.",
             )
+        if self.absorb_max_v is not None and not self.dc_min_v < self.absorb_max_v <= self.dc_max_v:
+            raise InputError(
+                "absorb_max_v",
+                f"Highest charge setting must be above the low-voltage cut-off, {self.dc_min_v:g} V, and at most "
+                f"the highest DC volts, {self.dc_max_v:g} V; got {self.absorb_max_v:g} V.",
+            )
+        if self.lowest_v is not None and not self.lowest_v <= self.dc_min_v:
+            raise InputError(
+                "lowest_v",
+                f"Lowest DC volts must be at most the low-voltage cut-off, {self.dc_min_v:g} V; "
+                f"got {self.lowest_v:g} V.",
+            )
+
+    @property
+    def charge_max_v(self) -> float:
+        """Highest pack volts its charger can be set to: its highest charge setting, else its highest DC volts [V]."""
+        return self.dc_max_v if self.absorb_max_v is None else self.absorb_max_v
 
     def dc_w(self, ac_w: Power) -> Power:
         """Power drawn from the bank [W] while `ac_w` [W, >= 0, number or array] is given at the sockets."""

@@ -10,10 +10,12 @@ import pytest
 from bs4 import BeautifulSoup, Tag
 
 from engine.cells import catalogue, curve
+from engine.cells.measured import from_charge_and_discharge, from_table
 from engine.sky.climate import presets
 from engine.sources import SOURCE_KINDS
 from tests.conftest import Client, soup
 from tests.published import test_cells_oracle as cells_judge
+from tests.published import test_measured_oracle as bench_judge
 from tests.published import test_profile_oracle as house_judge
 from tests.published import test_sky_oracle as sky_judge
 from webapp.pages.method import ACCURACIES, CONTENTS, content
@@ -100,6 +102,17 @@ def test_a_charge_ends_where_the_volts_add_up(page: BeautifulSoup) -> None:
         rate, ohms = rest.split(" V = ")[0].split(" × R ")
         assert float(ocv) + float(rate) * float(ohms) == pytest.approx(3.6, abs=0.0011)
         assert how.endswith("= 3.600 V")
+
+
+def test_a_bench_table_is_moved_by_the_resistance(page: BeautifulSoup) -> None:
+    # By the printed numbers: (3.600 - 3.512) / 0.42 = 0.21 V per C; 3.60 + 0.4 x 0.21 = 3.684 V. The way through
+    # the table must come out near the cell itself, and far from the untranslated column.
+    shown = sums(page, "bench")
+    assert shown["Resistance"] == "0.21 V per C"
+    assert shown["At 0.1C"] == "3.684 V"
+    by_table, truth = (float(shown[name].removesuffix(" %")) for name in ("Charge there", "The cell itself"))
+    assert by_table == pytest.approx(truth, abs=0.3)
+    assert truth - float(shown["Stopped at 3.60 V"].removesuffix(" %")) > 4
 
 
 def test_its_balance_closes(page: BeautifulSoup) -> None:
@@ -203,6 +216,27 @@ def _house() -> list[float]:
     ]
 
 
+def _bench_table() -> list[float]:
+    """Mean at 0.1C and 0.2C, then worst, of each cell's table."""
+    found = []
+    for key in ("lfp", "nmc"):
+        cell = from_table(bench_judge.bench_table(key), catalogue.load(bench_judge.BASE[key]))
+        off = [np.abs(bench_judge.errors(key, cell, current)) for current in (0.1, 0.2)]
+        found += [one.mean() for one in off] + [one.max() for one in off]
+    return found
+
+
+def _bench_log() -> list[float]:
+    """Mean and worst of each cell's held column from its log."""
+    found = []
+    for key in ("lfp", "nmc"):
+        charge, hold, discharge = bench_judge.logged(key)
+        base = catalogue.load(bench_judge.BASE[key])
+        off = np.abs(bench_judge.errors(key, from_charge_and_discharge(charge, discharge, base, hold=hold), "held"))
+        found += [off.mean(), off.max()]
+    return found
+
+
 MEASURED_AGAIN: dict[str, Callable[[], list[float]]] = {
     "sun": lambda: [max(sky_judge.degrees_apart(place).max() for place in sky_judge.SUNS)],
     "dull-plane": lambda: _years(of_plane=True, dull_only=True),
@@ -213,6 +247,8 @@ MEASURED_AGAIN: dict[str, Callable[[], list[float]]] = {
     "charge-fast": lambda: [float(np.abs(cells_judge.charge_end_errors(key)[:, 2]).max()) for key in ("lfp", "nmc")],
     "energy": _energy,
     "sodium": _sodium,
+    "bench-table": _bench_table,
+    "bench-log": _bench_log,
     "house": _house,
 }
 

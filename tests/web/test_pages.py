@@ -366,3 +366,17 @@ def test_a_banks_window_stands_in_volts_too(client: Client) -> None:
     assert line is not None
     assert "V held" in line.get_text() or "V without a hold" in line.get_text()
     assert "under your mean load" in line.get_text()
+
+
+def test_balancer_spread_and_the_inverters_limits_are_saved_and_shown_again(client: Client) -> None:
+    bank = {"charge_v": "3,45", "cell_spread_mv": "40", "board.balance_v": "3,4", "board.balance_a": "0,2"}
+    response = client.post("/banks", form_of(soup(client.get("/banks")), "bank-store-form") | bank)
+    assert response.status_code == 303
+    sent = form_of(soup(client.get("/inverter")), "inverter-main-form") | {"lowest_v": "40", "absorb_max_v": "58,4"}
+    assert client.post("/inverter", sent).status_code == 303
+    saved = client.document()
+    board = saved["banks"][0]["board"]
+    assert (saved["banks"][0]["cell_spread_mv"], board["balance_v"], board["balance_a"]) == (40, 3.4, 0.2)
+    assert (saved["inverters"][0]["lowest_v"], saved["inverters"][0]["absorb_max_v"]) == (40, 58.4)
+    assert form_of(soup(client.get("/banks")), "bank-store-form")["board.balance_v"] == "3.4"
+    assert form_of(soup(client.get("/inverter")), "inverter-main-form")["absorb_max_v"] == "58.4"

@@ -39,6 +39,8 @@ BOARD_HINTS = {
     "cell_low_v": "Where the board stops discharge. Empty: usual for the chemistry; your board’s sheet rules",
     "cell_high_v": "Where the board stops charge. Empty: usual for the chemistry; your board’s sheet rules",
     "charge_min_c": "Its low-temperature cut-off. Empty: 0 °C",
+    "balance_v": "Cell volts at which it begins to even the cells out. Empty: none, or not known",
+    "balance_a": "Current it takes from a high cell, from its sheet. Empty: not known",
 }
 """What is said of a board's numbers, in the order of the form."""
 BOARD_LIMITS = {"cell_low_v": "v_low", "cell_high_v": "v_max"}
@@ -86,7 +88,7 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
     charging = (
         *number_fields(Bank, "charge_v"),
         Field(name="hold", label="At the end of the charge", kind="choice", choices=HOLDS, default="usual"),
-        *number_fields(Bank, "charge_limit_a"),
+        *number_fields(Bank, "charge_limit_a", "cell_spread_mv"),
     )
     board = (
         Field(name="board", label="A protection board is fitted", kind="tick", default="1"),

@@ -52,7 +52,9 @@ def _card(house: Household, item_id: str, sent: Typed) -> Card:
         ),
         Group(
             legend="Its span of battery volts",
-            fields=number_fields(Inverter, "dc_min_v", "restart_v", "dc_max_v", "charge_limit_a"),
+            fields=number_fields(
+                Inverter, "dc_min_v", "restart_v", "dc_max_v", "lowest_v", "absorb_max_v", "charge_limit_a"
+            ),
             hint="Volts of the whole pack at the inverter’s battery terminals.",
         ),
         Group(

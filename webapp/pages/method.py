@@ -18,7 +18,7 @@ from engine.sky import climate as climates
 from engine.sky.days import WORDS
 from engine.sky.irradiance import ALBEDO_SHARE
 from engine.sky.sun import POWER_PER_C, START_W_PER_KWP
-from webapp import worked_house, worked_parts
+from webapp import worked_bench, worked_house, worked_parts
 from webapp.facts import KIND_MEANINGS, facts, lines, shown
 from webapp.render import Page, fixed, render
 
@@ -31,6 +31,9 @@ CONTENTS = (
     ("hours", "How long it lasts"),
     ("cell", "One cell"),
     ("charge", "Where a charge ends"),
+    ("bench", "From a bench test to a curve"),
+    ("logs", "Reading a bench log"),
+    ("span", "The pack against the inverter’s window"),
     ("floor", "How low it may go"),
     ("lead", "Lead-acid: rate and slow filling"),
     ("cold", "Cold"),
@@ -151,6 +154,22 @@ ACCURACIES = (
         signed=True,
     ),
     Accuracy(
+        id="bench-table",
+        what="A bench table made at 0.5C without and with a hold, read at 0.1C and 0.2C: LFP, then NMC",
+        judge="PyBaMM’s own charges at those currents, every end voltage, LFP’s flat stretch included",
+        result="mean {} and {} points, worst {} and {}; NMC mean {} and {}, worst {} and {}",
+        numbers=(0.3, 0.6, 2.2, 3.4, 0.2, 0.4, 0.5, 1.1),
+        digits=1,
+    ),
+    Accuracy(
+        id="bench-log",
+        what="The held column from one logged charge and one discharge (half the gap as resistance): LFP, then NMC",
+        judge="PyBaMM’s own held charges",
+        result="mean {} points, worst {}; NMC mean {}, worst {}",
+        numbers=(0.5, 3.5, 0.8, 3.0),
+        digits=1,
+    ),
+    Accuracy(
         id="house",
         what="Hours of a house’s day, January and July",
         judge="the German standard profile H0 of demandlib",
@@ -211,6 +230,7 @@ def content() -> dict[str, Any]:
         "spread": lines(worked_house.spread()),
         "charge_end": lines(worked_parts.charge_end()),
         "charge_tables": {name.split(" (")[0]: rows for name, rows in worked_parts.charge_tables().items()},
+        "translated": lines(worked_bench.translated()),
         "cut_off": lines(worked_parts.cut_off()),
         "restart": lines(worked_parts.restart()),
         "peukert": lines(worked_parts.peukert()),
