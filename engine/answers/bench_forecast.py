@@ -19,10 +19,7 @@ from engine.sources import Source
 
 SENSOR_SHARE = 0.04
 SENSOR = "current sensors of benches, 2-4 % (the error stated for the open sodium-ion logs; here 4 %)"
-METER_V = 0.01
 METER = "volts at the clips, 10 mV (assumed)"
-METER_RISE = 0.10
-"""Where the meter's own error moves the charge by more than this, volts do not tell it [-] (engineering choice)."""
 LABEL_SHARE = 0.10
 LABEL = "label against cell, 10 % (assumed; whole cells from 60 to 110 % of the label are believable)"
 AFTER_SHARE = 0.016
@@ -95,7 +92,7 @@ def full_ah(bench: Bench) -> Forecast:
 def share_at(bench: Bench, volts: float) -> Forecast:
     """Share reached at `volts` without a hold at the bench's charge current."""
     off, why = prior(bench.cell)
-    low, high = (bench.no_hold(volts + sign * METER_V) for sign in (-1, 1))
+    low, high = (bench.no_hold(volts + sign * curve.METER_V) for sign in (-1, 1))
     return Forecast(
         key=f"share_no_hold_{volts:g}",
         what=f"Share reached at {volts:g} V without a hold at {bench.charge_a:g} A",
@@ -118,7 +115,7 @@ def volts_for(bench: Bench, share: float) -> Forecast:
         source = _curve_source(bench.cell, "none, as volts do not decide")
         return Forecast(key=key, what=what, unit="V", value=None, bar=0.0, source=source, reason=reason)
     low, high = (curve.volts_for_soc(bench.cell, soc + sign * off[0], bench.charge_c) for sign in (-1, 1))
-    bar = math.hypot(max(volts - low, high - volts), METER_V)
+    bar = math.hypot(max(volts - low, high - volts), curve.METER_V)
     near = [bench.no_hold(volts + sign * bar) for sign in (-1, 1)]
     per_v = (near[1] - near[0]) / (2.0 * bar)
     return Forecast(
@@ -129,7 +126,7 @@ def volts_for(bench: Bench, share: float) -> Forecast:
         bar=bar,
         source=_curve_source(bench.cell, f"{off[1]}, turned into volts by the curve; {METER}"),
         points_per_unit=100.0 * per_v,
-        after_bar=math.hypot(AFTER_SHARE / per_v, METER_V) if per_v > 0.0 else METER_V,
+        after_bar=math.hypot(AFTER_SHARE / per_v, curve.METER_V) if per_v > 0.0 else curve.METER_V,
         after_source=AFTER,
     )
 
@@ -212,8 +209,8 @@ def _untold(bench: Bench, volts: float, share: float) -> str | None:
     near = curve.PLAIN_STEPS * curve.VOLT_STEP
     reached = [bench.no_hold(volts + part * near) for part in (-1.0, -0.5, 0.0, 0.5, 1.0)]
     risen = max(high - low for low, high in zip(reached, reached[2:], strict=False))
-    metered = bench.no_hold(volts + METER_V) - bench.no_hold(volts - METER_V)
-    if risen <= curve.PLAIN_RISE and metered <= METER_RISE:
+    metered = bench.no_hold(volts + curve.METER_V) - bench.no_hold(volts - curve.METER_V)
+    if risen <= curve.PLAIN_RISE and metered <= curve.METER_RISE:
         return None
     return (
         f"Not controllable by voltage; count ampere-hours: from {volts - near:.2f} to {volts + near:.2f} V the charge "

@@ -1,7 +1,7 @@
 """The volts that stop a charge at a wanted share, where volts can, and the ampere-hours to count where they cannot.
 
-A voltage cannot where the charge rises by more than about 30 points within 0.05 V (no charger and no resistance is
-known that well), where a chemistry's charge acceptance decides, or where cell or inverter does not allow the volts.
+A voltage cannot where the charge rises by more than about 30 points within 0.05 V (no resistance is known that well)
+or moves by more than 10 within 0.01 V to either side (no charger is that exact), where a chemistry's charge acceptance decides, or where cell or inverter does not allow the volts.
 Volts per cell unless the name says `pack_v`; shares of tested Ah; kWh at the bank's terminals under a steady load.
 """
 
@@ -187,6 +187,12 @@ def _stop(bank: Bank, to: Charger, soc: float, c_end: float) -> Stop:
         return _none(
             f"{COUNT}: from {volts - NEAR_V:.2f} to {volts + NEAR_V:.2f} V the charge goes from "
             f"{near[0] * 100:.0f} to {near[2] * 100:.0f} %"
+        )
+    low, high = (curve.soc_without_hold(cell, volts + k * curve.METER_V, c_end, cell_c) for k in (-1, 1))
+    if high - low > curve.METER_RISE:
+        return _none(
+            f"{COUNT}: {curve.METER_V:g} V more or less, as much as a charger is off, ends it anywhere from "
+            f"{low * 100:.0f} to {high * 100:.0f} %"
         )
     return Stop(cell_v=volts, pack_v=volts * bank.series)
 

@@ -24,6 +24,10 @@ VOLT_STEP = 0.01
 PLAIN_RISE = 0.30
 PLAIN_STEPS = 5
 """Where a held curve rises by more than the first within this many steps (0.05 V), voltage cannot stop it."""
+METER_V = 0.01
+METER_RISE = 0.10
+"""Nor where the charge moves by more than the second within the first to either side: what volts on a charger or a
+meter are good to per cell (assumed)."""
 
 
 def _charging_v(cell: Chemistry, c_rate: float, temperature_c: float) -> Array:

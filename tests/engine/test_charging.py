@@ -195,6 +195,16 @@ def test_lfp_is_not_controllable_by_voltage_below_its_top() -> None:
     assert "count ampere-hours" in setting(answer, "again").why
 
 
+def test_volts_that_a_charger_cannot_set_so_exactly_are_not_offered() -> None:
+    # At 0.5C LFP meets 3.364 V at 80 % and again at 90 %: 0.01 V decides between them, so no volts stop it there.
+    answer = ask(house("lfp", reserve_soc=0.1), charge_a=140.0)
+    for one in answer.targets[:2]:
+        assert one.no_hold.cell_v is None
+        assert "0.01 V more or less" in one.no_hold.reason
+    sodium = ask(house(series=15), charge_a=140.0)
+    assert all(one.no_hold.cell_v is not None for one in sodium.targets[:2])
+
+
 def test_lead_acid_is_decided_by_what_it_accepts() -> None:
     # 1 - c tau with tau = 2 h of the data file: at 28 A of 280 Ah 80 %, held to 0.01C 98 %.
     answer = ask(house("lead_flooded", series=24, charge_v=2.4, hold=True), charge_a=28.0)
