@@ -7,7 +7,7 @@
   let plotly = null;
   document.documentElement.classList.add("js");
 
-  const loadPlotly = () => (plotly ??= new Promise((done, fail) => {
+  const loadPlotly = () => (plotly ??= window.Plotly ? Promise.resolve(window.Plotly) : new Promise((done, fail) => {
     const script = document.createElement("script");
     script.src = plotlyAddress;
     script.onload = () => done(window.Plotly);
@@ -79,6 +79,37 @@
     for (const plot of plots()) await drawOne(plot, false);
     document.documentElement.dataset.charts = "drawn";
   };
+
+  /* A chart as a picture to keep: plotly's own export, on paper's colours whatever the theme. */
+  const saveSvg = async (button) => {
+    await loadPlotly();
+    const { data, layout } = JSON.parse(document.getElementById(button.dataset.svg).dataset.figure);
+    const { solid, done } = painter(true);
+    const size = { width: 960, height: 420 };
+    const whole = { ...merge(baseLayout(false), layout), ...size, paper_bgcolor: "#fff", plot_bgcolor: "#fff" };
+    const figure = { data: solid(data), layout: solid(whole) };
+    done();
+    return window.Plotly.downloadImage(figure, { format: "svg", filename: button.dataset.name, ...size });
+  };
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest?.("[data-svg]");
+    if (button) saveSvg(button);
+  });
+
+  /* A file too long to be read is not sent at all: nothing typed is lost. */
+  document.addEventListener("submit", (event) => {
+    const most = Number(event.target.dataset?.mostMb);
+    const field = most && event.target.querySelector("input[type=file]");
+    const file = field && field.files[0];
+    if (!file || file.size <= most * 1024 ** 2) return;
+    event.preventDefault();
+    const said = document.getElementById(`${field.id}-error`);
+    said.textContent = `“${file.name}” is ${Math.round(file.size / 1024 ** 2)} MB long; files of up to ${most} MB are read. It was not sent and nothing was changed.`;
+    said.hidden = false;
+    field.setAttribute("aria-invalid", "true");
+    field.setAttribute("aria-describedby", `${field.id}-hint ${said.id}`);
+    field.focus();
+  });
 
   const focusSummary = () => document.querySelector("[data-focus]")?.focus();
 

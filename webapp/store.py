@@ -2,7 +2,8 @@
 
 A save is one transaction and one new version, and only on top of the version it was made from: a
 second device that saves later gets `Conflict`, never a silent overwrite. Undo is restoring a version.
-The document is kept as JSON text and never read here; times are UTC.
+The document is kept as JSON text and never read here; times are UTC. What else a household has (cell tests,
+bench plans: `bench_store`) are rows of their own, outside its versions.
 """
 
 from __future__ import annotations
@@ -45,6 +46,28 @@ MIGRATIONS = (
         PRIMARY KEY (household_id, revision)
     ) WITHOUT ROWID;
     CREATE TABLE settings (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+    """,
+    """
+    CREATE TABLE cell_tests (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        household_id INTEGER NOT NULL REFERENCES households (id) ON DELETE CASCADE,
+        name TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        content BLOB NOT NULL,
+        choices TEXT NOT NULL,
+        accepted INTEGER NOT NULL,
+        made_at TEXT NOT NULL,
+        deleted_at TEXT
+    );
+    CREATE INDEX cell_tests_of ON cell_tests (household_id);
+    CREATE TABLE bench_plans (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        household_id INTEGER NOT NULL REFERENCES households (id) ON DELETE CASCADE,
+        asked TEXT NOT NULL,
+        forecast TEXT NOT NULL,
+        made_at TEXT NOT NULL
+    );
+    CREATE INDEX bench_plans_of ON bench_plans (household_id);
     """,
 )
 """One script a schema version; `user_version` counts those that have run."""
@@ -156,7 +179,8 @@ class Store:
             old.unlink()
 
     @contextmanager
-    def _transaction(self) -> Iterator[sqlite3.Connection]:
+    def transaction(self) -> Iterator[sqlite3.Connection]:
+        """Write in one piece, one thread at a time: all of it, or nothing where it fails."""
         with self._lock:
             self._db.execute("BEGIN IMMEDIATE")
             try:
@@ -166,7 +190,8 @@ class Store:
                 raise
             self._db.execute("COMMIT")
 
-    def _rows(self, sql: str, *values: object) -> list[sqlite3.Row]:
+    def rows(self, sql: str, *values: object) -> list[sqlite3.Row]:
+        """Read rows."""
         with self._lock:
             return self._db.execute(sql, values).fetchall()
 
@@ -182,7 +207,7 @@ class Store:
 
     def current(self) -> Saved:
         """Return the newest version of the open household; if it is gone, of one's own that was saved last."""
-        row = self._rows("SELECT value FROM settings WHERE name = 'open'")
+        row = self.rows("SELECT value FROM settings WHERE name = 'open'")
         known = {saved.household_id: saved for saved in self.households()}
         if row and int(row[0]["value"]) in known:
             return known[int(row[0]["value"])]
@@ -193,7 +218,7 @@ class Store:
     def open(self, household_id: int) -> Saved:
         """Make a household the open one."""
         saved = self.latest(household_id)
-        with self._transaction() as db:
+        with self.transaction() as db:
             db.execute("INSERT OR REPLACE INTO settings VALUES ('open', ?)", (str(household_id),))
         return saved
 
@@ -211,7 +236,7 @@ class Store:
             raise InputError("household", f"The household file {path} cannot be read: {fault.strerror}.") from None
         document = household.write(household.read(content))
         source = digest(document)
-        found = self._rows("SELECT id FROM households WHERE source_hash = ? AND deleted_at IS NULL", source)
+        found = self.rows("SELECT id FROM households WHERE source_hash = ? AND deleted_at IS NULL", source)
         if found:
             return self.open(found[0]["id"])
         return self.create(document, f"opened from {path.name}", source)
@@ -220,7 +245,7 @@ class Store:
 
     def households(self, deleted: bool = False) -> list[Saved]:
         """Return the newest version of every household, or of every deleted one."""
-        rows = self._rows(
+        rows = self.rows(
             f"""SELECT v.* FROM versions v JOIN households h ON h.id = v.household_id
             WHERE h.deleted_at IS {"NOT NULL" if deleted else "NULL"}
             AND v.revision = (SELECT max(revision) FROM versions WHERE household_id = h.id) ORDER BY h.id"""
@@ -229,19 +254,19 @@ class Store:
 
     def latest(self, household_id: int) -> Saved:
         """Return the newest version of one household."""
-        rows = self._rows("SELECT * FROM versions WHERE household_id = ? ORDER BY revision DESC LIMIT 1", household_id)
+        rows = self.rows("SELECT * FROM versions WHERE household_id = ? ORDER BY revision DESC LIMIT 1", household_id)
         if not rows:
             raise InputError("household", f"There is no household number {household_id}; it may be long deleted.")
         return _saved(rows[0])
 
     def versions(self, household_id: int) -> list[Saved]:
         """Return every kept version of a household, the newest first."""
-        rows = self._rows("SELECT * FROM versions WHERE household_id = ? ORDER BY revision DESC", household_id)
+        rows = self.rows("SELECT * FROM versions WHERE household_id = ? ORDER BY revision DESC", household_id)
         return [_saved(row) for row in rows]
 
     def version(self, household_id: int, revision: int) -> Saved:
         """Return one version of a household."""
-        rows = self._rows("SELECT * FROM versions WHERE household_id = ? AND revision = ?", household_id, revision)
+        rows = self.rows("SELECT * FROM versions WHERE household_id = ? AND revision = ?", household_id, revision)
         if not rows:
             raise InputError("revision", f"Version {revision} of this household is no longer kept.")
         return _saved(rows[0])
@@ -250,7 +275,7 @@ class Store:
 
     def create(self, document: Document, what: str, source_hash: str | None = None) -> Saved:
         """Add a household and open it."""
-        with self._transaction() as db:
+        with self.transaction() as db:
             made = db.execute("INSERT INTO households (source_hash) VALUES (?)", (source_hash,)).lastrowid
             assert made is not None
             self._insert(db, made, 1, document, what)
@@ -271,7 +296,7 @@ class Store:
         Conflict
             If a newer version stands.
         """
-        with self._transaction() as db:
+        with self.transaction() as db:
             newest = self.latest(household_id)
             if newest.revision != base_revision:
                 raise Conflict(newest)
@@ -291,12 +316,12 @@ class Store:
 
     def delete(self, household_id: int) -> None:
         """Mark a household as deleted; `undelete` brings it back."""
-        with self._transaction() as db:
+        with self.transaction() as db:
             db.execute("UPDATE households SET deleted_at = ? WHERE id = ?", (self.clock().isoformat(), household_id))
 
     def undelete(self, household_id: int) -> Saved:
         """Bring a deleted household back and open it."""
-        with self._transaction() as db:
+        with self.transaction() as db:
             db.execute("UPDATE households SET deleted_at = NULL WHERE id = ?", (household_id,))
         return self.open(household_id)
 

@@ -1,0 +1,392 @@
+"""Bench files brought, looked over, read, and used in a bank: nothing lost on the way, nothing changed by a refusal."""
+
+from __future__ import annotations
+
+import csv
+import inspect
+import io
+import json
+from typing import Any
+
+import pytest
+from bs4 import BeautifulSoup
+
+from tests.conftest import Client, form_of, soup
+from tests.web.conftest import Opener
+from webapp import bench_example
+from webapp.guard import MAX_BODY_BYTES
+from webapp.pages import bench_plan, cell_test, cell_tests
+
+CELLS = "Zelle;Kapazität Ah;Innenwiderstand mOhm\n" + "".join(
+    f"Z{number};{230 + number * 7 % 11},{number % 10};0,{20 + number % 3}\n" for number in range(1, 17)
+)
+"""Sixteen invented cells; Z11 holds least: 230 + 77 mod 11 = 230, and 0.1."""
+WEAKEST, WEAKEST_AH = "Z11", 230.1
+# Check values, common practice, no source: a sodium-ion cell of 1.3 Ah; charged at 0.65 A, held to 0.1 A.
+TABLE = (
+    "Charge voltage [V];No hold [mAh];With hold [mAh]\n"
+    "2,0;1;4\n2,4;79;125\n2,8;250;290\n3,0;560;606\n3,6;1052;1105\n3,8;1212;1245\n3,95;1272;1315\n"
+)
+BANK = {"chemistry": "sodium_layered", "reserve_soc": 0.1, "label_ah": 1.5, "parallel": 1, "board": None}
+BOARD = {"cell_low_v": 1.6, "cell_high_v": 4.0, "charge_min_c": 2.0, "current_limit_a": 200.0}
+
+
+@pytest.fixture
+def sodium(client_of: Opener, small_house: dict[str, Any]) -> Client:
+    """A client of the small household with a bank of small sodium-ion cells."""
+    small_house["banks"][0] |= BANK | {"board": BOARD}
+    return client_of(small_house)
+
+
+def bring(client: Client, content: bytes, name: str = "bench.csv") -> Any:
+    """Send a file as the form does."""
+    return client.post("/cell-tests", files={"file": (name, content, "text/csv"), "pasted": (None, "")})
+
+
+def draft_at(client: Client, content: str | bytes) -> str:
+    """Bring a file and return the address of its draft."""
+    response = bring(client, content.encode() if isinstance(content, str) else content)
+    assert response.status_code == 303, soup(response).get_text()
+    return str(response.headers["Location"])
+
+
+def read_so(client: Client, content: str | bytes, **choices: str) -> str:
+    """Bring a file, accept it with some choices and return the address of the test."""
+    address = draft_at(client, content)
+    sent = form_of(soup(client.get(address)), "read-form") | choices | {"act": "read"}
+    response = client.post(f"{address}/read", sent)
+    assert response.status_code == 303, [line.get_text() for line in soup(response).select(".summary li")]
+    return address
+
+
+def text_of(page: BeautifulSoup) -> str:
+    """The words of a page, without the data of its charts."""
+    main = page.main
+    assert main is not None
+    return " ".join(main.get_text(" ", strip=True).replace("\u00a0", " ").split())
+
+
+def counted(client: Client) -> tuple[int, ...]:
+    """What would change if anything changed: rows kept, and the household's version."""
+    rows = client.store.rows("SELECT count(*) AS n, total(accepted) AS read FROM cell_tests")[0]
+    return rows["n"], rows["read"], client.store.current().revision
+
+
+def test_the_empty_page_says_what_to_bring_and_offers_a_made_up_log(client: Client) -> None:
+    page = soup(client.get("/cell-tests"))
+    assert "a log of a single charge and discharge" in page.select_one(".empty").get_text()  # type: ignore[union-attr]
+    assert page.find("button", string="Try it with a made-up log")
+    response = client.get("/cell-tests/example.csv")
+    assert response.text.splitlines()[0].startswith("# Made up from Greyspell's own cell model")
+    assert client.post("/cell-tests/example", {}).headers["Location"] == "/cell-tests/1"
+
+
+def test_a_list_of_cells_from_file_to_bank_and_back(client: Client) -> None:
+    address = read_so(client, CELLS)
+    page = soup(client.get(address))
+    said = page.select_one(".sentence")
+    assert said is not None
+    assert f"The weakest of 16 cells is “{WEAKEST}” with 230" in said.get_text().replace("\u00a0", " ")
+    grouping = client.get(f"{address}.json").json()["result"]["grouping"]
+    assert grouping["even"]["string_ah"] == WEAKEST_AH
+    before = client.get("/today.json?charge=60&sky=none").json()
+    revision = str(client.store.current().revision)
+    response = client.post(f"{address}/use", {"revision": revision, "bank": "store"})
+    assert response.status_code == 303
+    assert client.document()["banks"][0]["tested_ah"] == pytest.approx(WEAKEST_AH)
+    assert client.get("/today.json?charge=60&sky=none").json() != before
+    landed = soup(client.get(response.headers["Location"].split("#")[0]))
+    assert landed.select_one('#use a[href="/charge?bank=store"]')
+    assert landed.select_one('#use a[href="/today"]')
+    client.post("/undo", {"revision": str(client.store.current().revision), "back": address})
+    assert client.get("/today.json?charge=60&sky=none").json() == before
+
+
+def test_two_side_by_side_hold_the_smallest_group(client: Client) -> None:
+    address = read_so(client, CELLS, series="8", parallel="2")
+    grouping = client.get(f"{address}.json").json()["result"]["grouping"]
+    sums = [sum(cell["ah"] for cell in group["cells"]) for group in grouping["even"]["groups"]]
+    assert grouping["even"]["string_ah"] == pytest.approx(min(sums))
+    client.post(f"{address}/use", {"revision": "1", "bank": "store"})
+    assert client.document()["banks"][0]["tested_ah"] == pytest.approx(min(sums) / 2)
+
+
+REFUSED = {
+    "empty": (b"", "empty"),
+    "binary": (bytes(range(256)) * 40, "not a text file"),
+    "workbook": (b"PK\x03\x04" + b"\0" * 500, "save it as CSV"),
+    "one column": (b"volts\n" + b"3.2\n" * 50, "only one column"),
+    "no numbers": (b"one,two\nthree,four\nfive,six\n", "no rows of numbers"),
+}
+
+
+@pytest.mark.parametrize("kind", REFUSED)
+def test_what_cannot_be_read_gets_one_sentence_on_the_same_page_and_changes_nothing(client: Client, kind: str) -> None:
+    content, says = REFUSED[kind]
+    before = counted(client)
+    response = bring(client, content)
+    page = soup(response)
+    assert response.status_code == 422
+    (line,) = page.select(".summary li")
+    assert says in line.get_text()
+    assert page.find(id="pasted")
+    assert counted(client) == before
+
+
+def test_text_in_the_middle_is_refused_or_said_and_never_read_over(sodium: Client) -> None:
+    lines = bench_example.log().decode().splitlines()
+    lines[400:700] = ["the tester was switched off here"] * 300
+    response = bring(sodium, "\n".join(lines).encode())
+    if response.status_code == 303:
+        address = response.headers["Location"]
+        sent = form_of(soup(sodium.get(address)), "read-form") | {"act": "read"}
+        response = sodium.post(f"{address}/read", sent)
+    assert response.status_code == 422
+    assert len(soup(response).select(".summary li")) == 1
+    assert counted(sodium)[1] == 0
+
+
+def test_pasted_rows_are_kept_when_they_are_refused(client: Client) -> None:
+    response = client.post("/cell-tests", files={"pasted": (None, "volts\n3.1\n3.2\n"), "file": ("", b"")})
+    field = soup(response).find(id="pasted")
+    assert response.status_code == 422
+    assert field is not None
+    assert field.get_text().strip() == "volts\n3.1\n3.2"
+    assert field["aria-invalid"] == "true"
+
+
+@pytest.mark.parametrize(
+    ("sent", "says"),
+    [
+        ({"pasted": (None, "  ")}, "Nothing was brought"),
+        ({"pasted": (None, CELLS), "file": ("a.csv", CELLS.encode())}, "bring one of the two"),
+    ],
+)
+def test_nothing_or_two_things_brought(client: Client, sent: dict[str, Any], says: str) -> None:
+    response = client.post("/cell-tests", files=sent)
+    assert response.status_code == 422
+    assert says in soup(response).select_one(".summary").get_text()  # type: ignore[union-attr]
+
+
+def test_a_paste_longer_than_a_form_part_usually_may_be(client: Client) -> None:
+    rows = "time s,V,A\n" + "".join(f"{n},3.2{n % 10},1.5\n" for n in range(90_000))
+    assert len(rows) > 1024**2
+    assert client.post("/cell-tests", files={"pasted": (None, rows)}).status_code == 303
+
+
+def test_a_file_of_80_megabytes_is_refused_unread(client: Client) -> None:
+    before = counted(client)
+    response = client.post("/cell-tests", headers={"Content-Length": str(80 * 1024**2)})
+    assert response.status_code == 413
+    assert f"up to {MAX_BODY_BYTES // 1024**2} MB; nothing was changed" in response.text
+    assert counted(client) == before
+
+
+def test_files_are_taken_apart_off_the_event_loop() -> None:
+    for router in (cell_tests.router, cell_test.router, bench_plan.router):
+        for route in router.routes:
+            if hasattr(route, "endpoint"):
+                assert not inspect.iscoroutinefunction(route.endpoint), route
+
+
+def test_a_table_becomes_percent_of_the_full_charge(sodium: Client) -> None:
+    address = read_so(sodium, TABLE, charge_a="0,65", tail_a="0.1", label_ah="1,3")
+    page = text_of(soup(sodium.get(address)))
+    # Check values, common practice, no source: 1315 mAh is 100 %, 560 / 606 is 42.6 / 46.1, 1212 / 1245 is 92.2 / 94.7.
+    for said in ("42.6 %", "46.1 %", "92.2 %", "94.7 %"):
+        assert said in page
+    assert "There is nothing below 2.0 V." in page
+    assert "four times" not in page
+    cell = sodium.get(f"{address}.json").json()["result"]["cell"]
+    assert cell["full_ah"] == pytest.approx(1.315)
+    assert cell["method"].startswith("a table of charge ends at 0.65 A")
+
+
+def test_a_log_becomes_a_banks_own_chemistry(sodium: Client) -> None:
+    address = read_so(sodium, bench_example.log(), label_ah="1.5")
+    page = soup(sodium.get(address))
+    assert "This cell gave 1.42 Ah, 95 % of its label, at 22 °C." in text_of(page)
+    assert {plot["id"] for plot in page.select(".plot")} == {"usable-plot", "time-plot", "charge-discharge-plot"}
+    response = sodium.post(f"{address}/use", {"revision": "1", "bank": "store"})
+    assert response.status_code == 303
+    bank = sodium.document()["banks"][0]
+    assert bank["chemistry"]["id"] == "sodium_layered/test-1"
+    assert bank["tested_ah"] == pytest.approx(bench_example.HELD_AH, rel=0.005)
+    assert "your test" in text_of(soup(sodium.get("/banks")))
+
+
+def test_a_log_of_another_size_of_cell_gives_its_curve_alone(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["banks"][0] |= BANK | {"board": BOARD, "label_ah": 210.0, "tested_ah": 206.0}
+    client = client_of(small_house)
+    address = read_so(client, bench_example.log())
+    assert "Store-room bank: curve alone" in text_of(soup(client.get(address)))
+    client.post(f"{address}/use", {"revision": "1", "bank": "store"})
+    bank = client.document()["banks"][0]
+    assert bank["tested_ah"] == 206.0
+    assert bank["chemistry"]["id"] == "sodium_layered/test-1"
+
+
+def test_a_log_and_a_list_are_both_used_on_one_bank(sodium: Client) -> None:
+    log = read_so(sodium, bench_example.log())
+    small = "cell;Ah\n" + "".join(f"Z{number};1,4{number % 7}5\n" for number in range(16))
+    cells = read_so(sodium, small)
+    sodium.post(f"{log}/use", {"revision": "1", "bank": "store"})
+    sodium.post(f"{cells}/use", {"revision": "2", "bank": "store"})
+    bank = sodium.document()["banks"][0]
+    string_ah = sodium.get(f"{cells}.json").json()["result"]["grouping"]["even"]["string_ah"]
+    assert bank["chemistry"]["id"] == "sodium_layered/test-1"
+    assert bank["tested_ah"] == pytest.approx(string_ah)
+
+
+def test_a_test_of_other_cells_is_refused_to_a_bank_in_words(client: Client) -> None:
+    address = read_so(client, bench_example.log(), chemistry="sodium_layered")
+    before = client.document()
+    response = client.post(f"{address}/use", {"revision": "1", "bank": "store"})
+    assert response.status_code == 422
+    assert "this test was read as Sodium-ion" in soup(response).select_one(".summary").get_text()  # type: ignore[union-attr]
+    assert client.document() == before
+
+
+@pytest.mark.parametrize(("revision", "bank", "status"), [("7", "store", 409), ("1", "no-such", 422)])
+def test_a_use_that_cannot_be_saved_says_why(client: Client, revision: str, bank: str, status: int) -> None:
+    address = read_so(client, CELLS)
+    before = client.document()
+    response = client.post(f"{address}/use", {"revision": revision, "bank": bank})
+    assert response.status_code == status
+    assert len(soup(response).select(".summary li")) == 1
+    assert client.document() == before
+
+
+def test_what_stands_against_the_choices_is_said_at_its_field_and_all_is_kept(client: Client) -> None:
+    address = draft_at(client, bench_example.log())
+    sent = form_of(soup(client.get(address)), "read-form")
+    twice = sent | {"column_3": sent["column_1"], "series": "many", "label_ah": "1,234", "act": "read"}
+    response = client.post(f"{address}/read", twice)
+    page = soup(response)
+    assert response.status_code == 422
+    assert len(page.select(".summary li")) == 3
+    assert form_of(page, "read-form") == {name: text for name, text in twice.items() if name != "act"}
+    assert page.title is not None
+    assert page.title.get_text().startswith("Error: ")
+    assert counted(client)[1] == 0
+
+
+def test_another_kind_shows_its_own_choices_and_keeps_nothing(client: Client) -> None:
+    address = draft_at(client, bench_example.log())
+    sent = form_of(soup(client.get(address)), "read-form") | {"kind": "cells"}
+    page = soup(client.post(f"{address}/read", sent))
+    assert form_of(page, "read-form")["was_kind"] == "cells"
+    assert page.find(id="parallel")
+    assert not page.select(".summary")
+    assert form_of(soup(client.get(address)), "read-form")["kind"] == "log"
+
+
+def test_reading_again_with_other_choices_changes_the_result(sodium: Client) -> None:
+    address = read_so(sodium, bench_example.log())
+    page = soup(sodium.get(f"{address}?read"))
+    sent = form_of(page, "read-form") | {"label_ah": "2,84", "act": "read"}
+    assert sodium.post(f"{address}/read", sent).status_code == 303
+    assert "50 % of its label" in text_of(soup(sodium.get(address)))
+
+
+def test_rename_delete_and_bring_back(client: Client) -> None:
+    address = read_so(client, CELLS)
+    assert client.post(f"{address}/rename", {"name": "Shelf of sixteen"}).status_code == 303
+    refused = client.post(f"{address}/rename", {"name": " "})
+    assert refused.status_code == 422
+    assert "1 to 80 characters" in refused.text
+    assert "Shelf of sixteen" in text_of(soup(client.get("/cell-tests")))
+    assert client.post(f"{address}/delete", {}).headers["Location"] == "/cell-tests#deleted"
+    gone = soup(client.get("/cell-tests"))
+    assert gone.find("button", attrs={"aria-label": "Undo deleting Shelf of sixteen"})
+    client.post(f"{address}/undelete", {})
+    assert soup(client.get("/cell-tests")).select(f'a[href="{address}"]')
+
+
+def test_a_test_belongs_to_its_household(client: Client) -> None:
+    address = read_so(client, CELLS)
+    client.post("/files/new", {})
+    assert client.get(address).status_code == 422
+    assert not soup(client.get("/cell-tests")).select(f'a[href="{address}"]')
+
+
+def test_a_table_to_take_along_runs_no_formula(client: Client) -> None:
+    address = read_so(client, CELLS.replace("Z7;", "=1+1;"))
+    response = client.get(f"{address}.csv")
+    assert response.headers["Content-Type"].startswith("text/csv")
+    rows = list(csv.reader(io.StringIO(response.text.removeprefix("\ufeff"))))
+    assert len(rows) == 17
+    assert "'=1+1" in {row[0] for row in rows}
+
+
+def test_the_curve_to_take_along_rises(sodium: Client) -> None:
+    address = read_so(sodium, bench_example.log())
+    rows = list(csv.reader(io.StringIO(sodium.get(f"{address}.csv").text.removeprefix("\ufeff"))))[1:]
+    for column in (0, 1, 2, 3):
+        values = [float(row[column]) for row in rows]
+        assert values == sorted(values)
+    assert all(float(row[2]) >= float(row[1]) for row in rows)
+
+
+@pytest.mark.parametrize("question", ["volts_for_share", "hold_worth", "balancer", "capacity", "whole_curve"])
+def test_every_question_has_a_plan_shorter_than_the_sweep(client: Client, question: str) -> None:
+    asked = f"question={question}&chemistry=sodium_layered&label_ah=1.3&cells=1"
+    plan = client.get(f"/cell-tests/plan.json?{asked}").json()
+    page = soup(client.get(f"/cell-tests/plan?{asked}"))
+    assert plan["hours"] < plan["sweep"]["hours"] / 2
+    assert len(page.select(".plansteps tbody tr")) == len(plan["steps"])
+    assert len(page.select(".forecast tbody tr")) == len(plan["forecasts"])
+
+
+def test_a_slip_in_the_question_of_a_plan_is_said_at_its_field(client: Client) -> None:
+    response = client.get("/cell-tests/plan?label_ah=280&charge_a=9000")
+    assert response.status_code == 422
+    assert soup(response).find(id="charge_a-error")
+
+
+def test_a_kept_plan_is_scored_by_the_test_that_follows(sodium: Client) -> None:
+    asked = {"question": "whole_curve", "chemistry": "sodium_layered", "label_ah": "1,5", "charge_a": "0,71"}
+    asked |= {"discharge_a": "0,71", "tail_a": "0,12", "wanted": "80", "cells": "1"}
+    response = sodium.post("/cell-tests/plan/keep", asked)
+    assert response.status_code == 303
+    assert "Kept." in text_of(soup(sodium.get(response.headers["Location"])))
+    address = read_so(sodium, bench_example.log())
+    page = text_of(soup(sodium.get(address)))
+    # The log is made from the very curve the forecast is read from, so every share must lie inside its bar.
+    assert "6 of 6 results lie inside the forecast’s bar" in page
+    sodium.post("/cell-tests/plan/drop", {"plan": "1"})
+    assert "forecast’s bar" not in text_of(soup(sodium.get(address)))
+
+
+def test_every_page_is_fit_to_be_read_aloud(sodium: Client) -> None:
+    tests = [read_so(sodium, bench_example.log()), read_so(sodium, TABLE, charge_a="0.65", tail_a="0.1")]
+    tests.append(read_so(sodium, CELLS))
+    paths = ["/cell-tests", "/cell-tests/plan", *tests, *(f"{one}?read" for one in tests)]
+    for path in paths:
+        page = soup(sodium.get(path))
+        assert len(page.find_all("h1")) == 1, path
+        assert not page.find_all(style=True)
+        ids = [tag["id"] for tag in page.find_all(id=True)]
+        assert len(ids) == len(set(ids)), path
+        labels = {label.get("for") for label in page.find_all("label")}
+        for control in page.find_all(["input", "select", "textarea"]):
+            assert control.get("type") == "hidden" or control.get("id") in labels or control.find_parent("label"), path
+        for tag in page.find_all(attrs={"aria-describedby": True}):
+            assert set(tag["aria-describedby"].split()) <= set(ids), path
+        current = {link["href"] for link in page.find_all("a", attrs={"aria-current": "page"})}
+        assert current == {"/cell-tests"}, path
+        for plot in page.select("[data-figure]"):
+            assert json.loads(str(plot["data-figure"]))["data"]
+
+
+def test_a_long_log_stays_small_on_the_page(sodium: Client) -> None:
+    rows = bench_example.log().decode().splitlines()
+    many = [rows[1]]
+    for place in range(2, len(rows) - 1):
+        here, there = ([float(x) for x in rows[k].split(",")] for k in (place, place + 1))
+        many += [
+            ",".join(f"{a + (b - a) * part / 40:.5f}" for a, b in zip(here, there, strict=True)) for part in range(40)
+        ]
+    address = read_so(sodium, "\n".join(many))
+    assert len(many) > 35_000
+    assert len(sodium.get(address).content) < 250_000

@@ -1,0 +1,221 @@
+"""How a bench file would be read: our guess, or what was chosen, as a form; and what stands against it."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from engine.cells import catalogue
+from engine.errors import InputError
+from engine.fields import Quantity
+from engine.house.grouping import PARALLEL, SERIES
+from engine.house.household import Household
+from webapp.bench_reading import Choices, first_choices, first_rows, guessed, meanings, reading_of
+from webapp.bench_store import CellTest
+from webapp.bench_words import KIND_WORDS
+from webapp.forms import Field, Parsed, filled, number_field, parse
+
+if TYPE_CHECKING:
+    from engine.cells.bench_files import Reading
+
+ROWS, SAMPLED = 6, 4
+LABEL_AH = Quantity(label="Label of the cell", unit="Ah", low=0.05, high=5000.0, optional=True)
+IN_TEST = Quantity(label="Cells in series in this test", unit="cells", low=1, high=400, whole=True)
+CHARGE_A = Quantity(label="Charge current on the bench", unit="A", low=0.001, high=5000.0)
+TAIL_A = Quantity(label="Current that ended a hold", unit="A", low=0.0005, high=5000.0, optional=True)
+KINDS = tuple((kind, words) for kind, words in KIND_WORDS.items())
+ABOUT = {
+    "log": "Rows over time: it needs the time, volts and amperes of one cell.",
+    "table": "A row for each voltage at which a charge ended: it needs the volts, and the ampere-hours that came out "
+    "afterwards, without a hold, with one, or both.",
+    "cells": "A row for each cell: it needs the ampere-hours.",
+}
+UNIT_WORDS = {"degC": "°C", "mOhm": "milliohm", "Ohm": "ohm"}
+DECIMALS = ((".", "a point"), (",", "a comma"))
+SIGNS = (("as written", "is positive"), ("flip", "is negative"))
+DELIMITERS = {"\t": "tabs", " ": "spaces", ";": "semicolons", ",": "commas", "|": "bars"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """One column of the file: its form field, name, first rows, and the meaning and unit chosen, empty for none."""
+
+    field: str
+    name: str
+    sample: str
+    chosen: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """The form; `choices` is set exactly when there is nothing to mend."""
+
+    kind: str
+    about: str
+    kinds: tuple[tuple[str, str], ...]
+    signs: tuple[tuple[str, str], ...]
+    sign: str
+    decimals: tuple[tuple[str, str], ...]
+    decimal: str
+    columns: tuple[Column, ...]
+    meanings: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
+    rows: tuple[tuple[str, ...], ...]
+    layout: str
+    doubts: tuple[str, ...]
+    fields: tuple[Field, ...]
+    form: Parsed[Any]
+    choices: Choices | None = None
+
+    def unblamed(self) -> Draft:
+        """Return it without what is to be mended: it was only asked to look again."""
+        return dataclasses.replace(self, form=self.form.refused({}))
+
+    def refused(self, fault: InputError) -> Draft:
+        """Return it with what the reading refused, beside the fields it is about."""
+        known = {one.name: one.name for one in self.fields}
+        known |= {one.chosen.partition(":")[0]: one.field for one in self.columns if one.chosen}
+        errors: dict[str, str] = {}
+        for part in fault.every():
+            name = known.get(part.field, "")
+            errors[name] = f"{errors[name]} {part.message}" if name in errors else part.message
+        return dataclasses.replace(self, form=self.form.refused(errors), choices=None)
+
+
+def draft_of(content: bytes, test: CellTest, house: Household) -> Draft:
+    """Return the form of a test as it was stored: our guess, or what was accepted."""
+    choices = Choices.of(test.choices)
+    fields = _fields(choices.kind)
+    return _draft(content, reading_of(content, choices), fields, filled(fields, choices.stored()))
+
+
+def drafted(content: bytes, test: CellTest, house: Household, sent: Mapping[str, str]) -> Draft:
+    """Return the form as it was sent; where the kind was changed, with our guess for the new kind."""
+    kind = sent.get("kind", "")
+    if kind not in KIND_WORDS:
+        raise InputError("kind", f"A file is one of {', '.join(KIND_WORDS.values())}; got “{kind}”.")
+    before = Choices.of(test.choices)
+    if sent.get("was_kind", before.kind) != kind:
+        reading = guessed(content, kind)
+        stored = first_choices(content, reading, house, sent.get("chemistry", ""), before.label_ah)
+        fields = _fields(kind)
+        return _draft(content, reading, fields, filled(fields, stored))
+    return _as_sent(content, kind, sent)
+
+
+def _as_sent(content: bytes, kind: str, sent: Mapping[str, str]) -> Draft:
+    """The form of an unchanged kind, read."""
+    fields = _fields(kind)
+    columns, errors = _columns_sent(sent)
+    sign = sent.get("current_sign", SIGNS[0][0])
+    chosen = Choices(kind=kind, columns=columns, current_sign=sign, decimal=sent.get("decimal", ""))
+    form: Parsed[Any] = parse(fields, sent, build=lambda values: dataclasses.replace(chosen, **values))
+    try:
+        reading = reading_of(content, chosen)
+    except InputError as fault:
+        reading = guessed(content, kind)
+        errors.setdefault("", fault.message)
+    every = {**errors, **form.errors}
+    draft = _draft(content, reading, fields, form.refused(every) if every else form, sent)
+    return draft if every else dataclasses.replace(draft, choices=form.value)
+
+
+def as_read(test: CellTest) -> bool:
+    """Tell whether a test was read before, so that it can be left as it was."""
+    return test.accepted
+
+
+def _columns_sent(sent: Mapping[str, str]) -> tuple[dict[str, tuple[int, str]], dict[str, str]]:
+    """What each column was said to be, and where two were said to be the same."""
+    columns: dict[str, tuple[int, str]] = {}
+    errors: dict[str, str] = {}
+    for name, text in sent.items():
+        number = name.removeprefix("column_")
+        if number == name or not number.isdigit() or not text:
+            continue
+        key, _, unit = text.partition(":")
+        if key in columns:
+            errors[name] = "Another column is read as this already: set one of the two to “not used”."
+        columns.setdefault(key, (int(number), unit))
+    return columns, errors
+
+
+def _fields(kind: str) -> tuple[Field, ...]:
+    """What a file of this kind does not say."""
+    chemistry = Field(
+        name="chemistry",
+        label="Kind of cell",
+        kind="choice",
+        choices=tuple(catalogue.names().items()),
+        optional=True,
+        hint="What the test does not show, such as limits and cold, is borrowed from it",
+    )
+    label = number_field("label_ah", LABEL_AH, hint="To compare with; may be left empty")
+    if kind == "log":
+        return chemistry, label, number_field("series", IN_TEST, default=1, hint="1 for a single cell")
+    if kind == "table":
+        held = "Empty: nothing was held"
+        return chemistry, number_field("charge_a", CHARGE_A), number_field("tail_a", TAIL_A, hint=held), label
+    return (
+        chemistry,
+        number_field("series", SERIES),
+        number_field("parallel", PARALLEL, hint="Side by side in each place"),
+    )
+
+
+def _draft(
+    content: bytes,
+    reading: Reading,
+    fields: tuple[Field, ...],
+    form: Parsed[Any],
+    sent: Mapping[str, str] | None = None,
+) -> Draft:
+    rows = first_rows(content, reading, ROWS)
+    at = {place: f"{key}:{unit}" for key, (place, unit) in reading.columns.items()}
+    columns = tuple(
+        Column(
+            field=f"column_{place}",
+            name=reading.layout.name(place),
+            sample="  ·  ".join(row[place] for row in rows[:SAMPLED] if place < len(row)),
+            chosen=(sent or {}).get(f"column_{place}", at.get(place, "")),
+        )
+        for place in range(reading.layout.columns)
+    )
+    return Draft(
+        kind=reading.kind,
+        about=ABOUT[reading.kind],
+        kinds=KINDS,
+        signs=SIGNS if reading.kind == "log" else (),
+        sign=reading.current_sign,
+        decimals=DECIMALS,
+        decimal=reading.layout.decimal,
+        columns=columns,
+        meanings=_meanings(reading.kind),
+        rows=rows,
+        layout=_layout(reading),
+        doubts=reading.doubts,
+        fields=fields,
+        form=form,
+    )
+
+
+def _meanings(kind: str) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
+    """What a column may be, each in every unit it may have."""
+    return tuple(
+        (
+            meaning.label,
+            tuple(
+                (f"{meaning.key}:{unit}", f"{meaning.label}, {UNIT_WORDS.get(unit, unit)}" if unit else meaning.label)
+                for unit in meaning.units
+            ),
+        )
+        for meaning in meanings(kind)
+    )
+
+
+def _layout(reading: Reading) -> str:
+    layout = reading.layout
+    comma = "a decimal comma" if layout.decimal == "," else "a decimal point"
+    between = DELIMITERS.get(layout.delimiter, layout.delimiter)
+    return f"Read as text in {layout.encoding}, {between} between the columns, {comma}, {layout.columns} columns."

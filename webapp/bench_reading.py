@@ -1,0 +1,241 @@
+"""A bench file with the choices by which it is read, and what comes of it.
+
+The choices are kept with the test, so that the same bytes always give the same result; results are worked out anew
+when asked for, the last few are remembered. Nothing here knows a page. What reads files is loaded with the first file,
+so that a start need not wait for it.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from engine.cells import bench, catalogue
+from engine.cells.bench_cell import cell_of
+from engine.cells.bench_cycles import BenchResult, Cycle
+from engine.cells.chemistry import Chemistry
+from engine.cells.measured import MeasuredCell, from_table, nothing_below_v
+from engine.cells.records import BenchLog, ChargeTable, Finding, TestedCell
+from engine.errors import InputError, Unreachable
+from engine.house.grouping import SERIES, Grouping, grouped
+from engine.house.household import Household
+from webapp import bench_store
+from webapp.bench_store import CellTest
+from webapp.store import Store
+
+if TYPE_CHECKING:
+    from engine.cells.bench_columns import Meaning
+    from engine.cells.bench_files import Reading
+
+REMEMBERED = 3
+"""Results kept at hand: a long log is tens of megabytes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choices:
+    """How a file is read: what its columns are, and what it does not say itself.
+
+    `columns` gives for each meaning the place of its column and its unit; an empty `decimal` is the file's own. What
+    does not matter to the kind is None or as it was; volts and amperes are of the bench.
+    """
+
+    kind: str
+    columns: dict[str, tuple[int, str]] = field(default_factory=dict)
+    current_sign: str = "as written"
+    decimal: str = ""
+    chemistry: str = ""
+    label_ah: float | None = None
+    series: int = 1
+    parallel: int = 1
+    charge_a: float | None = None
+    tail_a: float | None = None
+
+    def stored(self) -> dict[str, Any]:
+        """Return it as JSON holds it."""
+        return dataclasses.asdict(self)
+
+    @staticmethod
+    def of(stored: dict[str, Any]) -> Choices:
+        """Read it from what `stored` gave."""
+        columns = {key: (int(place), str(unit)) for key, (place, unit) in stored["columns"].items()}
+        return Choices(**(stored | {"columns": columns}))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogReport:
+    """What a log tells; without a cell where it holds no charge to read, and then `why_no_cell` says so."""
+
+    result: BenchResult
+    base: Chemistry
+    cell: MeasuredCell | None
+    cycle: Cycle | None
+    why_no_cell: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableReport:
+    """What a table of charge ends tells."""
+
+    table: ChargeTable
+    base: Chemistry
+    cell: MeasuredCell
+    nothing_below_v: float | None
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CellsReport:
+    """What a list of cells tells: who is weak, and which go side by side."""
+
+    cells: tuple[TestedCell, ...]
+    base: Chemistry
+    grouping: Grouping
+    findings: tuple[Finding, ...]
+
+
+Report = LogReport | TableReport | CellsReport
+
+
+def first_choices(
+    content: bytes, reading: Reading, house: Household, chemistry: str = "", label_ah: float | None = None
+) -> dict[str, Any]:
+    """Return the choices a new test begins with: our guess, and what the household says where it leaves no doubt."""
+    kinds = {base_id(bank.cell) for bank in house.banks}
+    only = kinds.pop() if len(kinds) == 1 else ""
+    series, parallel = _in_string(content, reading, house) if reading.kind == "cells" else (1, 1)
+    return Choices(
+        kind=reading.kind,
+        columns=dict(reading.columns),
+        current_sign=reading.current_sign,
+        chemistry=chemistry or (only if only in catalogue.names() else ""),
+        label_ah=label_ah,
+        series=series,
+        parallel=parallel,
+    ).stored()
+
+
+def own_id(base: Chemistry, test_id: int) -> str:
+    """Return the id of the chemistry that a test gives a bank.
+
+    Examples
+    --------
+    >>> base_id(catalogue.load("lfp")), own_id(catalogue.load("lfp"), 7)
+    ('lfp', 'lfp/test-7')
+    """
+    return f"{base_id(base)}/test-{test_id}"
+
+
+def base_id(cell: Chemistry) -> str:
+    """Return the chemistry of the catalogue that a cell's curve was measured of, or its own id."""
+    return cell.id.partition("/")[0]
+
+
+def _in_string(content: bytes, reading: Reading, house: Household) -> tuple[int, int]:
+    """Series and parallel of the first bank that so many cells could make, else all of them in series."""
+    from engine.cells import bench_files
+
+    try:
+        count = len(bench_files.read_cells(content, reading))
+    except InputError:
+        return 1, 1
+    fitting = (bank for bank in house.banks if bank.series * bank.parallel <= count < 2 * bank.series * bank.parallel)
+    bank = next(fitting, None)
+    return (bank.series, bank.parallel) if bank else (min(count, int(SERIES.high)), 1)
+
+
+def guessed(content: bytes, kind: str | None = None) -> Reading:
+    """Return how a file would be read, as what it seems to be or as a kind that was chosen.
+
+    Raises
+    ------
+    InputError
+        If it is no delimited text with numbers in it.
+    """
+    from engine.cells import bench_files
+
+    return bench_files.with_choices(bench_files.guess(content), kind=kind)
+
+
+def meanings(kind: str) -> tuple[Meaning, ...]:
+    """Return what the columns of a kind of file may mean."""
+    from engine.cells import bench_files
+
+    return tuple(bench_files.MEANINGS[kind])
+
+
+def first_rows(content: bytes, reading: Reading, rows: int) -> tuple[tuple[str, ...], ...]:
+    """Return the first rows of a file as they are written."""
+    from engine.delimited import preview
+
+    return preview(content, reading.layout, rows)
+
+
+def reading_of(content: bytes, choices: Choices) -> Reading:
+    """Return how the file is read by these choices."""
+    from engine.cells import bench_files
+
+    return bench_files.with_choices(
+        bench_files.guess(content),
+        kind=choices.kind,
+        columns=choices.columns,
+        current_sign=choices.current_sign,
+        decimal=choices.decimal or None,
+    )
+
+
+def report_of(content: bytes, choices: Choices) -> Report:
+    """Read a file and work out what it tells.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read by these choices.
+    """
+    from engine.cells import bench_files
+
+    reading = reading_of(content, choices)
+    base = catalogue.load(choices.chemistry)
+    if choices.kind == "log":
+        return _log(bench_files.read_log(content, reading), choices, base)
+    if choices.kind == "table":
+        return _table(content, reading, choices, base)
+    cells = bench_files.read_cells(content, reading)
+    found = grouped(cells, choices.series, choices.parallel)
+    findings = (*bench_files.left_out(content, reading), *found.findings)
+    return CellsReport(cells=cells, base=base, grouping=found, findings=findings)
+
+
+def report(store: Store, test: CellTest) -> Report:
+    """Return what a kept test tells."""
+    return _report(store, test.id, json.dumps(test.choices, sort_keys=True))
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _report(store: Store, test_id: int, choices: str) -> Report:
+    return report_of(bench_store.content(store, test_id), Choices.of(json.loads(choices)))
+
+
+def _log(log: BenchLog, choices: Choices, base: Chemistry) -> LogReport:
+    result = bench.analyse(log, choices.label_ah, choices.series)
+    try:
+        cell, cycle = cell_of(result, base, choices.label_ah)
+    except Unreachable as fault:
+        return LogReport(result=result, base=base, cell=None, cycle=None, why_no_cell=str(fault))
+    return LogReport(result=result, base=base, cell=cell, cycle=cycle)
+
+
+def _table(content: bytes, reading: Reading, choices: Choices, base: Chemistry) -> TableReport:
+    from engine.cells import bench_files
+
+    if choices.charge_a is None:
+        raise InputError("charge_a", "The charge current on the bench is missing.")
+    if choices.tail_a is None and choices.columns.keys() & {"hold_ah", "cut_off_a"}:
+        raise InputError("tail_a", "Some rows were held: say at which current the hold ended.")
+    table = bench_files.read_table(content, reading, choices.charge_a, choices.tail_a or choices.charge_a)
+    cell = from_table(table, base, choices.label_ah)
+    return TableReport(
+        table=table, base=base, cell=cell, nothing_below_v=nothing_below_v(table), findings=cell.findings
+    )
