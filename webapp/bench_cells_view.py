@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from engine.cells.records import Finding
+from engine.bench.records import Finding
 from engine.cells.sight import RESOLUTION_MV, balancer_reached, sight
 from engine.house.bank import Bank
 from engine.house.grouping import Grouping, hours_to_balance

@@ -18,7 +18,7 @@ from webapp.bench_words import KIND_WORDS
 from webapp.forms import Field, Parsed, filled, number_field, parse
 
 if TYPE_CHECKING:
-    from engine.cells.bench_files import Reading
+    from engine.bench.files import Reading
 
 ROWS, SAMPLED = 6, 4
 LABEL_AH = Quantity(label="Label of the cell", unit="Ah", low=0.05, high=5000.0, optional=True)

@@ -13,12 +13,13 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-from engine.cells import bench, catalogue
-from engine.cells.bench_cell import cell_of
-from engine.cells.bench_cycles import BenchResult, Cycle
+from engine.bench import analysis
+from engine.bench.cell_of_log import cell_of
+from engine.bench.cycles import BenchResult, Cycle
+from engine.bench.measured import MeasuredCell, from_table, nothing_below_v
+from engine.bench.records import BenchLog, ChargeTable, Finding, TestedCell
+from engine.cells import catalogue
 from engine.cells.chemistry import Chemistry
-from engine.cells.measured import MeasuredCell, from_table, nothing_below_v
-from engine.cells.records import BenchLog, ChargeTable, Finding, TestedCell
 from engine.errors import InputError, Unreachable
 from engine.house.grouping import SERIES, Grouping, grouped
 from engine.house.household import Household
@@ -27,8 +28,8 @@ from webapp.bench_store import CellTest
 from webapp.store import Store
 
 if TYPE_CHECKING:
-    from engine.cells.bench_columns import Meaning
-    from engine.cells.bench_files import Reading
+    from engine.bench.columns import Meaning
+    from engine.bench.files import Reading
 
 REMEMBERED = 3
 """Results kept at hand: a long log is tens of megabytes."""
@@ -135,10 +136,10 @@ def base_id(cell: Chemistry) -> str:
 
 def _in_string(content: bytes, reading: Reading, house: Household) -> tuple[int, int]:
     """Series and parallel of the first bank that so many cells could make, else all of them in series."""
-    from engine.cells import bench_files
+    from engine.bench import files
 
     try:
-        count = len(bench_files.read_cells(content, reading))
+        count = len(files.read_cells(content, reading))
     except InputError:
         return 1, 1
     fitting = (bank for bank in house.banks if bank.series * bank.parallel <= count < 2 * bank.series * bank.parallel)
@@ -154,31 +155,31 @@ def guessed(content: bytes, kind: str | None = None) -> Reading:
     InputError
         If it is no delimited text with numbers in it.
     """
-    from engine.cells import bench_files
+    from engine.bench import files
 
-    return bench_files.with_choices(bench_files.guess(content), kind=kind)
+    return files.with_choices(files.guess(content), kind=kind)
 
 
 def meanings(kind: str) -> tuple[Meaning, ...]:
     """Return what the columns of a kind of file may mean."""
-    from engine.cells import bench_files
+    from engine.bench import files
 
-    return tuple(bench_files.MEANINGS[kind])
+    return tuple(files.MEANINGS[kind])
 
 
 def first_rows(content: bytes, reading: Reading, rows: int) -> tuple[tuple[str, ...], ...]:
     """Return the first rows of a file as they are written."""
-    from engine.delimited import preview
+    from engine.text.delimited import preview
 
     return preview(content, reading.layout, rows)
 
 
 def reading_of(content: bytes, choices: Choices) -> Reading:
     """Return how the file is read by these choices."""
-    from engine.cells import bench_files
+    from engine.bench import files
 
-    return bench_files.with_choices(
-        bench_files.guess(content),
+    return files.with_choices(
+        files.guess(content),
         kind=choices.kind,
         columns=choices.columns,
         current_sign=choices.current_sign,
@@ -194,17 +195,17 @@ def report_of(content: bytes, choices: Choices) -> Report:
     InputError
         If it cannot be read by these choices.
     """
-    from engine.cells import bench_files
+    from engine.bench import files
 
     reading = reading_of(content, choices)
     base = catalogue.load(choices.chemistry)
     if choices.kind == "log":
-        return _log(bench_files.read_log(content, reading), choices, base)
+        return _log(files.read_log(content, reading), choices, base)
     if choices.kind == "table":
         return _table(content, reading, choices, base)
-    cells = bench_files.read_cells(content, reading)
+    cells = files.read_cells(content, reading)
     found = grouped(cells, choices.series, choices.parallel)
-    findings = (*bench_files.left_out(content, reading), *found.findings)
+    findings = (*files.left_out(content, reading), *found.findings)
     return CellsReport(cells=cells, base=base, grouping=found, findings=findings)
 
 
@@ -219,7 +220,7 @@ def _report(store: Store, test_id: int, choices: str) -> Report:
 
 
 def _log(log: BenchLog, choices: Choices, base: Chemistry) -> LogReport:
-    result = bench.analyse(log, choices.label_ah, choices.series)
+    result = analysis.analyse(log, choices.label_ah, choices.series)
     try:
         cell, cycle = cell_of(result, base, choices.label_ah)
     except Unreachable as fault:
@@ -228,13 +229,13 @@ def _log(log: BenchLog, choices: Choices, base: Chemistry) -> LogReport:
 
 
 def _table(content: bytes, reading: Reading, choices: Choices, base: Chemistry) -> TableReport:
-    from engine.cells import bench_files
+    from engine.bench import files
 
     if choices.charge_a is None:
         raise InputError("charge_a", "The charge current on the bench is missing.")
     if choices.tail_a is None and choices.columns.keys() & {"hold_ah", "cut_off_a"}:
         raise InputError("tail_a", "Some rows were held: say at which current the hold ended.")
-    table = bench_files.read_table(content, reading, choices.charge_a, choices.tail_a or choices.charge_a)
+    table = files.read_table(content, reading, choices.charge_a, choices.tail_a or choices.charge_a)
     cell = from_table(table, base, choices.label_ah)
     return TableReport(
         table=table, base=base, cell=cell, nothing_below_v=nothing_below_v(table), findings=cell.findings

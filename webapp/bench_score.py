@@ -15,8 +15,8 @@ from engine.answers.bench_forecast import Forecast
 from engine.answers.bench_plan import QUESTIONS
 from engine.answers.bench_score import Score
 from engine.answers.bench_score import scored as judged
+from engine.bench.measured import MeasuredCell, chemistry_of, share_at
 from engine.cells import catalogue
-from engine.cells.measured import MeasuredCell, chemistry_of, share_at
 from engine.cells.sight import sight
 from engine.errors import InputError
 from engine.sources import Source

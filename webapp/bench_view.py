@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from engine.cells.bench_cycles import BenchResult, Cycle
-from engine.cells.bench_traces import charge_trace, discharge_trace, thinned
-from engine.cells.measured import BenchRow, HeldCheck, MeasuredCell, bench_rows, share_at, share_of
-from engine.cells.records import ChargeEnd, ChargeTable, Finding
+from engine.bench.cycles import BenchResult, Cycle
+from engine.bench.log_traces import charge_trace, discharge_trace, thinned
+from engine.bench.measured import BenchRow, HeldCheck, MeasuredCell, bench_rows, share_at, share_of
+from engine.bench.records import ChargeEnd, ChargeTable, Finding
 from engine.errors import Unreachable
 from engine.house.bank import Bank
 from webapp import bench_charts

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from engine.cells.records import Finding
+from engine.bench.records import Finding
 from engine.house.bank import MEAN_CHARGE_C, Bank
 from webapp.bench_store import CellTest
 from webapp.render import NO_BREAK, figures, percent

@@ -20,9 +20,9 @@ from engine.answers.bench_cautions import cautions
 from engine.answers.bench_forecast import Forecast
 from engine.answers.bench_score import Score, scored
 from engine.answers.bench_steps import Bench, Step, Sweep
+from engine.bench.records import Finding
 from engine.cells import curve
 from engine.cells.chemistry import Chemistry
-from engine.cells.records import Finding
 from engine.errors import InputError
 from engine.fields import Quantity
 

@@ -1,7 +1,8 @@
 """The volts that stop a charge at a wanted share, where volts can, and the ampere-hours to count where they cannot.
 
 A voltage cannot where the charge rises by more than about 30 points within 0.05 V (no resistance is known that well)
-or moves by more than 10 within 0.01 V to either side (no charger is that exact), where a chemistry's charge acceptance decides, or where cell or inverter does not allow the volts.
+or moves by more than 10 within 0.01 V to either side (no charger is that exact), where a chemistry's charge acceptance
+decides, or where cell or inverter does not allow the volts.
 Volts per cell unless the name says `pack_v`; shares of tested Ah; kWh at the bank's terminals under a steady load.
 """
 

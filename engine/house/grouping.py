@@ -14,7 +14,7 @@ from statistics import median
 
 import numpy as np
 
-from engine.cells.records import Finding, TestedCell
+from engine.bench.records import Finding, TestedCell
 from engine.errors import InputError
 from engine.fields import Quantity
 from engine.house.dealing import Order, evened, in_list_order

@@ -13,8 +13,8 @@ from functools import lru_cache
 
 import numpy as np
 
+from engine.bench.records import Array, BenchLog
 from engine.cells import catalogue
-from engine.cells.records import Array, BenchLog
 
 AT_ONCE_V_PER_C = 0.05
 SETTLING_S = 300.0

@@ -15,9 +15,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.cells.bench import BenchResult, analyse, charge_trace, discharge_trace, hold_trace, thinned
-from engine.cells.records import BenchLog
-from engine.cells.segments import hold_start
+from engine.bench.analysis import BenchResult, analyse, charge_trace, discharge_trace, hold_trace, thinned
+from engine.bench.records import BenchLog
+from engine.bench.segments import hold_start
 from engine.errors import InputError, Unreachable
 from tests.engine.bench_logs import (
     Leg,

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from engine.bench.analysis import analyse
+from engine.bench.cell_of_log import cell_of
+from engine.bench.measured import share_at
 from engine.cells import catalogue
-from engine.cells.bench import analyse
-from engine.cells.bench_cell import cell_of
 from engine.cells.curve import soc_without_hold
-from engine.cells.measured import share_at
 from engine.errors import InputError, Unreachable
 from tests.engine.bench_logs import Leg, full_test, rest, run
 

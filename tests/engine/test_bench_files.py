@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.cells.bench_files import (
+from engine.bench.files import (
     KINDS,
     MEANINGS,
     Reading,
@@ -21,7 +21,7 @@ from engine.cells.bench_files import (
     read_table,
     with_choices,
 )
-from engine.cells.records import BenchLog, ChargeTable
+from engine.bench.records import BenchLog, ChargeTable
 from engine.errors import InputError
 
 

@@ -12,10 +12,10 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from engine import delimited
-from engine.clocks import clock_s, date_s, over_midnight
-from engine.delimited import columns, numbers, preview, sniff, spread, texts
 from engine.errors import InputError
+from engine.text import delimited
+from engine.text.clocks import clock_s, date_s, over_midnight
+from engine.text.delimited import columns, numbers, preview, sniff, spread, texts
 
 ENCODINGS = ("utf-8", "utf-8-sig", "utf-16", "cp1252")
 SEPARATED = [

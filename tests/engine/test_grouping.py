@@ -8,7 +8,7 @@ import random
 import numpy as np
 import pytest
 
-from engine.cells.records import TestedCell
+from engine.bench.records import TestedCell
 from engine.errors import InputError
 from engine.house.dealing import evened, longest_first, swapped
 from engine.house.grouping import grouped, hours_to_balance

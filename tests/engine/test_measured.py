@@ -7,10 +7,8 @@ import dataclasses
 import numpy as np
 import pytest
 
-from engine.cells import catalogue, curve
-from engine.cells.chemistry import table
-from engine.cells.isotonic import distinct, rising
-from engine.cells.measured import (
+from engine.bench.isotonic import distinct, rising
+from engine.bench.measured import (
     CurrentStep,
     Hold,
     Trace,
@@ -28,9 +26,11 @@ from engine.cells.measured import (
     share_at,
     share_of,
 )
-from engine.cells.measured_curve import assemble
-from engine.cells.records import ChargeEnd, ChargeTable
-from engine.cells.resistance import Held, Line, Resistance
+from engine.bench.measured_curve import assemble
+from engine.bench.records import ChargeEnd, ChargeTable
+from engine.bench.resistance import Held, Line, Resistance
+from engine.cells import catalogue, curve
+from engine.cells.chemistry import table
 from engine.errors import InputError
 from engine.house.bank import Bank, floor, step_down, window
 from engine.house.inverter import Inverter

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.answers.bench_plan import QUESTIONS, bench_plan, score
+from engine.bench.records import TestedCell
 from engine.cells import catalogue
-from engine.cells.records import TestedCell
 from engine.cells.sight import balancer_reached, sight
 from engine.house.dealing import evened, in_list_order
 from engine.house.grouping import grouped

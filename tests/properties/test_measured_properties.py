@@ -8,10 +8,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.cells import catalogue, curve
-from engine.cells.chemistry import table
-from engine.cells.isotonic import rising
-from engine.cells.measured import (
+from engine.bench.isotonic import rising
+from engine.bench.measured import (
     Trace,
     band_at,
     bench_rows,
@@ -21,7 +19,9 @@ from engine.cells.measured import (
     from_table,
     share_at,
 )
-from engine.cells.records import ChargeEnd, ChargeTable
+from engine.bench.records import ChargeEnd, ChargeTable
+from engine.cells import catalogue, curve
+from engine.cells.chemistry import table
 
 BASES = st.sampled_from([catalogue.load(id) for id in ("sodium_layered", "lfp", "nmc")])
 SHARES = st.floats(0.0, 1.0)

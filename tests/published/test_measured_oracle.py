@@ -16,8 +16,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from engine.cells import catalogue, curve
-from engine.cells.measured import (
+from engine.bench.measured import (
     Hold,
     Trace,
     band_at,
@@ -28,7 +27,8 @@ from engine.cells.measured import (
     from_table,
     share_at,
 )
-from engine.cells.records import ChargeEnd, ChargeTable
+from engine.bench.records import ChargeEnd, ChargeTable
+from engine.cells import catalogue, curve
 
 FIXTURES = Path(__file__).resolve().parent.parent / "fixtures"
 CELLS = json.loads((FIXTURES / "pybamm_charges.json").read_text("utf-8"))["cells"]

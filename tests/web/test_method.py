@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from bs4 import BeautifulSoup, Tag
 
+from engine.bench.measured import from_charge_and_discharge, from_table
 from engine.cells import catalogue, curve
-from engine.cells.measured import from_charge_and_discharge, from_table
 from engine.sky.climate import presets
 from engine.sources import SOURCE_KINDS
 from tests.conftest import Client, soup

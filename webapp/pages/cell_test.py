@@ -9,7 +9,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
-from engine.cells.measured import bench_rows, chemistry_of
+from engine.bench.measured import bench_rows, chemistry_of
 from engine.errors import InputError
 from engine.house.bank import Bank
 from engine.house.household import Household

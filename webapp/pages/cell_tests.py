@@ -24,7 +24,7 @@ from webapp.render import Page, render
 from webapp.store import Store
 
 if TYPE_CHECKING:
-    from engine.cells.bench_files import Reading
+    from engine.bench.files import Reading
 
 PAGE = Page("Check", "Cell tests", "/cell-tests")
 router = APIRouter()

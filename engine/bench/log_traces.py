@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from engine.cells.bench_clean import running_median
-from engine.cells.bench_cycles import BenchResult, Cycle, longest
-from engine.cells.isotonic import rising
-from engine.cells.records import Array
-from engine.cells.segments import Segment
-from engine.cells.traces import Hold, Trace
+from engine.bench.clean import running_median
+from engine.bench.cycles import BenchResult, Cycle, longest
+from engine.bench.isotonic import rising
+from engine.bench.records import Array
+from engine.bench.segments import Segment
+from engine.bench.traces import Hold, Trace
 from engine.errors import Unreachable
 
 _MOST_POINTS = 2000

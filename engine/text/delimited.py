@@ -17,8 +17,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from engine.errors import InputError
-from engine.layouts import SPACES, Layout, lay_out, split, tidy
-from engine.plain_text import FIELD, encoding_of, plain
+from engine.text.layouts import SPACES, Layout, lay_out, split, tidy
+from engine.text.plain_text import FIELD, encoding_of, plain
 
 Array = NDArray[np.float64]
 Parser = Callable[[NDArray[np.object_]], Array]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.cells.records import Array, BenchLog, Finding
+from engine.bench.records import Array, BenchLog, Finding
 from engine.errors import InputError
 
 LEAST_ROWS = 10

@@ -11,14 +11,14 @@ from collections.abc import Callable
 
 import numpy as np
 
-from engine.cells import resistance as resistances
+from engine.bench import resistance as resistances
+from engine.bench.measured_build import Reading, check_test, finish
+from engine.bench.measured_cell import MeasuredCell, is_no_hold
+from engine.bench.measured_curve import full_with_head, line_of_charge, line_of_discharge
+from engine.bench.records import Finding
+from engine.bench.resistance import GRID, Held, Line, Resistance
+from engine.bench.traces import CurrentStep, Hold, Trace
 from engine.cells.chemistry import Chemistry, table
-from engine.cells.measured_build import Reading, check_test, finish
-from engine.cells.measured_cell import MeasuredCell, is_no_hold
-from engine.cells.measured_curve import full_with_head, line_of_charge, line_of_discharge
-from engine.cells.records import Finding
-from engine.cells.resistance import GRID, Held, Line, Resistance
-from engine.cells.traces import CurrentStep, Hold, Trace
 from engine.errors import InputError
 
 ROUNDS = 4

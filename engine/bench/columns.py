@@ -11,7 +11,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from engine.layouts import Layout
+from engine.text.layouts import Layout
 
 Doubt = tuple[str, str]
 """The key of what is in doubt, and the question."""

@@ -13,14 +13,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from engine import delimited
-from engine.cells.bench_columns import CLOCK, DATES, HOUR_MINUTE, MEANINGS, Doubt
-from engine.cells.bench_guess import Places, Sample
-from engine.cells.records import Array, Finding
-from engine.clocks import clock_s, date_s
-from engine.delimited import Parser
+from engine.bench.columns import CLOCK, DATES, HOUR_MINUTE, MEANINGS, Doubt
+from engine.bench.guess import Places, Sample
+from engine.bench.records import Array, Finding
 from engine.errors import InputError
-from engine.layouts import Layout
+from engine.text import delimited
+from engine.text.clocks import clock_s, date_s
+from engine.text.delimited import Parser
+from engine.text.layouts import Layout
 
 SIGNS = ("as written", "flip")
 MOST_UNREADABLE_SHARE = 0.2

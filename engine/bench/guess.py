@@ -1,6 +1,6 @@
 """A first guess at a bench file: which kind it is, what each column is and in what unit, and what to ask.
 
-Names and units of the header come first (`bench_columns`). Where they are silent, sizes are looked at: rows from all
+Names and units of the header come first (`columns`). Where they are silent, sizes are looked at: rows from all
 over the file are enough. Every guess by size is also a question. Thresholds are assumed: of one cell of a home or a
 hand tool, neither a thousand volts nor a microampere.
 """
@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from engine.cells.bench_columns import CLOCK, MEANINGS, TIMES, Doubt, Meaning, assign, name_and_unit
-from engine.cells.records import Array
-from engine.delimited import as_numbers, spread
-from engine.layouts import Layout, is_clock, is_date
+from engine.bench.columns import CLOCK, MEANINGS, TIMES, Doubt, Meaning, assign, name_and_unit
+from engine.bench.records import Array
+from engine.text.delimited import as_numbers, spread
+from engine.text.layouts import Layout, is_clock, is_date
 
 SAMPLE_ROWS = 2000
 MILLI_ABOVE = {"V": 100.0, "A": 100.0, "Ah": 400.0, "Wh": 1500.0}

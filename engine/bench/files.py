@@ -13,15 +13,15 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from engine import delimited
-from engine.cells.bench_columns import CLOCK, DATES, HOUR_MINUTE, KINDS, MEANINGS, Meaning
-from engine.cells.bench_guess import Places, Sample, falls_while_charging, kind_of, places, sample_of
-from engine.cells.bench_rows import SIGNS, Reading, Rows, needed, read_rows
-from engine.cells.bench_table import read_table
-from engine.cells.records import Array, BenchLog, Finding, TestedCell
-from engine.clocks import over_midnight
+from engine.bench.columns import CLOCK, DATES, HOUR_MINUTE, KINDS, MEANINGS, Meaning
+from engine.bench.guess import Places, Sample, falls_while_charging, kind_of, places, sample_of
+from engine.bench.records import Array, BenchLog, Finding, TestedCell
+from engine.bench.rows import SIGNS, Reading, Rows, needed, read_rows
+from engine.bench.table_rows import read_table
 from engine.errors import InputError
-from engine.layouts import Layout
+from engine.text import delimited
+from engine.text.clocks import over_midnight
+from engine.text.layouts import Layout
 
 __all__ = [
     "KINDS",

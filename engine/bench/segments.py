@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from engine.cells.bench_clean import CleanLog, gaps, running_median, usual_step_s
-from engine.cells.bench_runs import Flow, Run
-from engine.cells.records import Array
+from engine.bench.clean import CleanLog, gaps, running_median, usual_step_s
+from engine.bench.records import Array
+from engine.bench.runs import Flow, Run
 
 _HOLD_ROWS = 3
 _HOLD_BAND_SHARE = 0.006

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from engine.cells.bench_cycles import BenchResult, Cycle, longest
-from engine.cells.bench_traces import charge_trace, discharge_trace, hold_trace
+from engine.bench.cycles import BenchResult, Cycle, longest
+from engine.bench.log_traces import charge_trace, discharge_trace, hold_trace
+from engine.bench.measured_cell import MeasuredCell
+from engine.bench.measured_log import LEAST_APART, from_charge, from_charge_and_discharge, from_two_charges
+from engine.bench.traces import Hold, Trace
 from engine.cells.chemistry import Chemistry
-from engine.cells.measured_cell import MeasuredCell
-from engine.cells.measured_log import LEAST_APART, from_charge, from_charge_and_discharge, from_two_charges
-from engine.cells.traces import Hold, Trace
 from engine.errors import Unreachable
 
 _PART_SHARE = 0.5

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from engine.cells.bench_cycles import Cycle
-from engine.cells.records import Finding
+from engine.bench.cycles import Cycle
+from engine.bench.records import Finding
 
 _LEAST_BACK = 0.9
 _LEAST_LABEL, _MOST_LABEL = 0.6, 1.1

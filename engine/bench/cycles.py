@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from engine.cells.records import Array, Finding
-from engine.cells.segments import Segment
+from engine.bench.records import Array, Finding
+from engine.bench.segments import Segment
 
 _KNEE_SHARE, _KNEE_V, _KNEE_STEEPER = 0.02, 0.02, 1.5
 """A discharge is empty where its last 2 % fell by 20 mV or more, and this much faster than its middle."""

@@ -6,7 +6,7 @@ other current. `measured_table` and `measured_log` read a test, `measured_cell` 
 `measured_curve` are the method, `measured_chemistry` hands it to a bank.
 """
 
-from engine.cells.measured_cell import (
+from engine.bench.measured_cell import (
     BenchRow,
     HeldCheck,
     MeasuredCell,
@@ -19,11 +19,11 @@ from engine.cells.measured_cell import (
     share_at,
     share_of,
 )
-from engine.cells.measured_chemistry import chemistry_of
-from engine.cells.measured_log import from_charge, from_charge_and_discharge, from_two_charges
-from engine.cells.measured_table import from_table
-from engine.cells.resistance import Resistance
-from engine.cells.traces import CurrentStep, Hold, Trace
+from engine.bench.measured_chemistry import chemistry_of
+from engine.bench.measured_log import from_charge, from_charge_and_discharge, from_two_charges
+from engine.bench.measured_table import from_table
+from engine.bench.resistance import Resistance
+from engine.bench.traces import CurrentStep, Hold, Trace
 
 __all__ = [
     "BenchRow",

@@ -10,9 +10,9 @@ import dataclasses
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.bench.measured_cell import MeasuredCell
+from engine.bench.resistance import GRID, middle
 from engine.cells.chemistry import Chemistry, table
-from engine.cells.measured_cell import MeasuredCell
-from engine.cells.resistance import GRID, middle
 from engine.sources import Source
 
 Array = NDArray[np.float64]

@@ -14,11 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.bench.isotonic import rising
+from engine.bench.resistance import GRID, Held, Line, Resistance, local
+from engine.bench.traces import Trace
 from engine.cells.chemistry import Chemistry, first_crossing, table
-from engine.cells.isotonic import rising
 from engine.cells.pchip import pchip
-from engine.cells.resistance import GRID, Held, Line, Resistance, local
-from engine.cells.traces import Trace
 
 Array = NDArray[np.float64]
 

@@ -20,10 +20,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.bench.isotonic import distinct
+from engine.bench.traces import CurrentStep
 from engine.cells.chemistry import STEPS, Chemistry, table
-from engine.cells.isotonic import distinct
 from engine.cells.pchip import pchip
-from engine.cells.traces import CurrentStep
 
 Array = NDArray[np.float64]
 

@@ -10,13 +10,13 @@ import dataclasses
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.cells import resistance as resistances
+from engine.bench import resistance as resistances
+from engine.bench.measured_build import Reading, check_test, finish
+from engine.bench.measured_cell import MeasuredCell
+from engine.bench.measured_curve import full_with_head, line_of_table
+from engine.bench.records import ChargeTable, Finding
+from engine.bench.resistance import GRID, Held, Line, Resistance
 from engine.cells.chemistry import Chemistry
-from engine.cells.measured_build import Reading, check_test, finish
-from engine.cells.measured_cell import MeasuredCell
-from engine.cells.measured_curve import full_with_head, line_of_table
-from engine.cells.records import ChargeTable, Finding
-from engine.cells.resistance import GRID, Held, Line, Resistance
 from engine.errors import InputError
 
 Array = NDArray[np.float64]

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from engine.bench.measured_cell import HeldCheck, MeasuredCell
+from engine.bench.measured_curve import assemble
+from engine.bench.records import Finding
+from engine.bench.resistance import GRID, Held, Line, Resistance
 from engine.cells.chemistry import Chemistry, first_crossing
-from engine.cells.measured_cell import HeldCheck, MeasuredCell
-from engine.cells.measured_curve import assemble
-from engine.cells.records import Finding
-from engine.cells.resistance import GRID, Held, Line, Resistance
 from engine.errors import InputError
 
 OVER_V = 0.02

@@ -14,8 +14,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.cells.bench_clean import CleanLog, running_median
-from engine.cells.records import Array, Finding
+from engine.bench.clean import CleanLog, running_median
+from engine.bench.records import Array, Finding
 from engine.errors import InputError
 
 States = NDArray[np.int8]

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from engine.cells.bench_clean import CleanLog, gaps, running_median
-from engine.cells.bench_cycles import Cycle
-from engine.cells.bench_runs import Flow
-from engine.cells.records import Array, Finding
-from engine.cells.segments import Segment
+from engine.bench.clean import CleanLog, gaps, running_median
+from engine.bench.cycles import Cycle
+from engine.bench.records import Array, Finding
+from engine.bench.runs import Flow
+from engine.bench.segments import Segment
 
 _OFFSET_SHARE, _OFFSET_AH_SHARE = 0.005, 0.01
 _COUNTER_SHARE = 0.02

@@ -15,7 +15,7 @@ from itertools import chain, pairwise
 from statistics import median
 
 from engine.errors import InputError
-from engine.plain_text import FIELD
+from engine.text.plain_text import FIELD
 
 SPACES = " "
 DELIMITERS = ("\t", ";", "|", ",", SPACES)

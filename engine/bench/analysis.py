@@ -10,15 +10,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from engine.cells.bench_clean import CleanLog, clean, gaps
-from engine.cells.bench_cycles import BenchResult, Cycle, cycles_of
-from engine.cells.bench_quality import Evidence, questions
-from engine.cells.bench_runs import Flow, flow
-from engine.cells.bench_traces import charge_trace, discharge_trace, hold_trace, thinned
-from engine.cells.bench_verdict import judged
-from engine.cells.records import BenchLog, Finding
-from engine.cells.segments import Segment, cut, row_sums
-from engine.cells.traces import Hold
+from engine.bench.clean import CleanLog, clean, gaps
+from engine.bench.cycles import BenchResult, Cycle, cycles_of
+from engine.bench.log_traces import charge_trace, discharge_trace, hold_trace, thinned
+from engine.bench.quality import Evidence, questions
+from engine.bench.records import BenchLog, Finding
+from engine.bench.runs import Flow, flow
+from engine.bench.segments import Segment, cut, row_sums
+from engine.bench.traces import Hold
+from engine.bench.verdict import judged
 from engine.errors import InputError
 
 __all__ = [

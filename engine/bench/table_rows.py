@@ -10,8 +10,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from engine.cells.bench_rows import Reading, Rows, needed, read_rows
-from engine.cells.records import Array, ChargeEnd, ChargeTable, Finding
+from engine.bench.records import Array, ChargeEnd, ChargeTable, Finding
+from engine.bench.rows import Reading, Rows, needed, read_rows
 from engine.errors import InputError
 
 MOST_ENDS = 500
