@@ -11,7 +11,7 @@ from engine.house.grouping import Grouping, hours_to_balance
 from webapp import bench_charts
 from webapp.bench_charts import Line
 from webapp.bench_reading import CellsReport, base_id
-from webapp.bench_words import bank_current, in_ah, in_c, sorted_findings
+from webapp.bench_words import Current, in_ah, in_c, sorted_findings
 from webapp.chart_parts import STYLES, Figure
 from webapp.render import NO_BREAK, figures, percent
 from webapp.words import duration, in_sentence
@@ -60,7 +60,7 @@ class CellsView:
     sight: SightView
 
 
-def cells_view(report: CellsReport, bank: Bank | None) -> CellsView:
+def cells_view(report: CellsReport, bank: Bank | None, current: Current) -> CellsView:
     """Return what a list of cells comes to."""
     found = report.grouping
     places = {id(cell): place for place, cell in enumerate(report.cells)}
@@ -88,8 +88,8 @@ def cells_view(report: CellsReport, bank: Bank | None) -> CellsView:
             )
             for number, group in enumerate(found.even.groups, 1)
         ),
-        balance=_balance(report, bank),
-        sight=_sight(report, bank),
+        balance=_balance(report, bank, current),
+        sight=_sight(report, bank, current),
     )
 
 
@@ -100,7 +100,7 @@ def _evened(found: Grouping) -> str:
     return f"With the cells dealt out as below, {gained}; no arrangement gives more than {in_ah(found.bound_ah)}."
 
 
-def _balance(report: CellsReport, bank: Bank | None) -> tuple[str, ...]:
+def _balance(report: CellsReport, bank: Bank | None, current: Current) -> tuple[str, ...]:
     """How far the groups are apart, how long a balancer takes, and whether it ever starts."""
     apart_ah = report.grouping.even.imbalance_ah
     said = [
@@ -119,29 +119,28 @@ def _balance(report: CellsReport, bank: Bank | None) -> tuple[str, ...]:
             f"takes {duration(hours)} of balancing, spread over as many charges as it needs."
         )
     if board.balance_v is not None:
-        said.append(_reached(bank, board.balance_v))
+        said.append(_reached(bank, board.balance_v, current))
     return tuple(said)
 
 
-def _reached(bank: Bank, start_v: float) -> str:
+def _reached(bank: Bank, start_v: float, current: Current) -> str:
     end_v = bank.charge_end_cell_v
-    met = balancer_reached(bank.cell, start_v, end_v, bank.hold, bank.charge_c, bank.cell_c)
+    met = balancer_reached(bank.cell, start_v, end_v, bank.hold, current.c_rate, bank.cell_c)
     if not met.reached:
         return (
             f"It starts at {start_v:g}{NO_BREAK}V per cell, and a charge to {end_v:g}{NO_BREAK}V never "
             "gets there: it never works. Set its start lower, or the charge higher."
         )
     return (
-        f"It starts at {start_v:g}{NO_BREAK}V per cell; a charge to {end_v:g}{NO_BREAK}V at {in_c(bank.charge_c)} is "
+        f"It starts at {start_v:g}{NO_BREAK}V per cell; a charge to {end_v:g}{NO_BREAK}V at {in_c(current.c_rate)} is "
         f"above that for {duration(met.hours)}{', and through its hold' if bank.hold else ''}."
     )
 
 
-def _sight(report: CellsReport, bank: Bank | None) -> SightView:
+def _sight(report: CellsReport, bank: Bank | None, current: Current) -> SightView:
     """Where along a charge a balancer sees that one cell is ahead of another."""
     cell = report.base if bank is None or base_id(bank.cell) != report.base.id else bank.cell
-    rate, whose = bank_current(bank)
-    seen = sight(cell, rate, report.grouping.even.string_ah)
+    seen = sight(cell, current.c_rate, report.grouping.even.string_ah)
     per_ah = 100.0 / report.grouping.even.string_ah
     rows = tuple(
         (
@@ -159,8 +158,8 @@ def _sight(report: CellsReport, bank: Bank | None) -> SightView:
         figure=bench_charts.sight(line, RESOLUTION_MV),
         tenths=tuple((f"{tenth * 10}{NO_BREAK}%", f"{seen.mv_per_point[tenth * 100]:.1f}") for tenth in range(11)),
         rows=rows,
-        current=in_c(rate),
-        whose=whose,
+        current=in_c(current.c_rate),
+        whose=current.whose,
         chemistry=cell.name,
         clear=percent(seen.clear_share),
     )

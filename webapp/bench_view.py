@@ -12,11 +12,10 @@ from engine.bench.log_traces import charge_trace, discharge_trace, thinned
 from engine.bench.measured import BenchRow, HeldCheck, MeasuredCell, bench_rows, share_at, share_of
 from engine.bench.records import ChargeEnd, ChargeTable, Finding
 from engine.errors import Unreachable
-from engine.house.bank import Bank
 from webapp import bench_charts
 from webapp.bench_charts import AT_BANK, THIN, THIN_CURRENT, Line
 from webapp.bench_reading import LogReport, TableReport
-from webapp.bench_words import bank_current, in_ah, in_c, sorted_findings
+from webapp.bench_words import Current, in_ah, in_c, sorted_findings
 from webapp.chart_parts import STYLES, Figure
 from webapp.render import NO_BREAK, figures, fixed, percent
 
@@ -60,8 +59,8 @@ class CurveView:
     figure: Figure
     rows: tuple[CurveRow, ...]
     flat: bool
-    bench_c: str
-    tail_c: str
+    bench_current: str
+    tail_current: str
     bank_c: str
     bank_name: str
     resistance: str
@@ -87,16 +86,16 @@ class TestView:
     parts: tuple[tuple[str, str, str, str], ...] = ()
 
 
-def log_view(report: LogReport, label_ah: float | None, bank: Bank | None) -> TestView:
+def log_view(report: LogReport, label_ah: float | None, current: Current) -> TestView:
     """Return what a log comes to, its curve read at a bank's current."""
     result = report.result
     cycle = report.cycle or _fullest(result.cycles)
     cell = report.cell
     return TestView(
         sentence=_gave(cycle, label_ah),
-        range=report.why_no_cell if cell is None else _stops_at(cell, report.base.v_charge, bank),
+        range=report.why_no_cell if cell is None else _stops_at(cell, report.base.v_charge, label_ah, current),
         findings=sorted_findings((*result.findings, *(cell.findings if cell else ()))),
-        curve=None if cell is None else curve_view(cell, bank, None),
+        curve=None if cell is None else curve_view(cell, label_ah, current, None),
         cycles=tuple(_cycle_row(one) for one in result.cycles),
         over_time=_over_time(result),
         over_ah=None if cycle is None else _over_ah(result, cycle),
@@ -104,7 +103,7 @@ def log_view(report: LogReport, label_ah: float | None, bank: Bank | None) -> Te
     )
 
 
-def table_view(report: TableReport, label_ah: float | None, bank: Bank | None) -> TestView:
+def table_view(report: TableReport, label_ah: float | None, current: Current) -> TestView:
     """Return what a table of charge ends comes to."""
     cell = report.cell
     said = f"This cell holds {in_ah(cell.full_ah, 4)}{_of_label(cell.full_ah, label_ah)}."
@@ -112,15 +111,15 @@ def table_view(report: TableReport, label_ah: float | None, bank: Bank | None) -
         said += f" There is nothing below {report.nothing_below_v:.1f}{NO_BREAK}V."
     return TestView(
         sentence=said,
-        range=_stops_at(cell, report.base.v_charge, bank),
+        range=_stops_at(cell, report.base.v_charge, label_ah, current),
         findings=sorted_findings(report.findings),
-        curve=curve_view(cell, bank, report.table),
+        curve=curve_view(cell, label_ah, current, report.table),
     )
 
 
-def curve_view(cell: MeasuredCell, bank: Bank | None, table: ChargeTable | None) -> CurveView:
+def curve_view(cell: MeasuredCell, label_ah: float | None, current: Current, table: ChargeTable | None) -> CurveView:
     """Return the curve as drawn and listed, with the measured points of a table beside it."""
-    bank_c, whose = bank_current(bank)
+    bank_c = current.c_rate
     rows, at_bank = bench_rows(cell), bench_rows(cell, bank_c)
     listed = _listed_volts(cell, table)
     checks = cell.held_check
@@ -129,10 +128,10 @@ def curve_view(cell: MeasuredCell, bank: Bank | None, table: ChargeTable | None)
         figure=_curve_figure(cell, rows, at_bank, bank_c, table),
         rows=_curve_rows(cell, bank_c, listed, table),
         flat=any(one.no_hold_cannot_tell or one.hold_cannot_tell for one in (*rows, *at_bank)),
-        bench_c=in_c(cell.charge_c),
-        tail_c=in_c(cell.tail_c),
+        bench_current=_on_bench(cell, cell.charge_c, label_ah),
+        tail_current=_on_bench(cell, cell.tail_c, label_ah),
         bank_c=in_c(bank_c),
-        bank_name=whose,
+        bank_name=current.whose,
         resistance=f"{cell.resistance.middle_v_per_c * 1000:.0f}{NO_BREAK}mV per C, "
         f"{cell.resistance.middle_v_per_c / cell.full_ah * 1000:.3g}{NO_BREAK}milliohm for this cell",
         source=cell.resistance.source,
@@ -155,16 +154,21 @@ def _of_label(ah: float, label_ah: float | None) -> str:
     return "" if label_ah is None else f", {percent(ah / label_ah)} of its label"
 
 
-def _stops_at(cell: MeasuredCell, usual_v: float, bank: Bank | None) -> str:
+def _stops_at(cell: MeasuredCell, usual_v: float, label_ah: float | None, current: Current) -> str:
     """How full the usual charge voltage leaves it, at the bench's current and at a bank's."""
-    bank_c, whose = bank_current(bank)
     volts = min(usual_v, cell.v_top)
-    plain, held, there = (share_at(cell, volts, c) for c in (cell.charge_c, cell.tail_c, bank_c))
+    plain, held, there = (share_at(cell, volts, c) for c in (cell.charge_c, cell.tail_c, current.c_rate))
     return (
         f"A charge that stops at {volts:.2f}{NO_BREAK}V leaves it {percent(plain)} full at the bench’s "
-        f"{in_c(cell.charge_c)}, and {percent(there)} at the {in_c(bank_c)} of {whose}; held there to "
-        f"{in_c(cell.tail_c)}, {percent(held)}."
+        f"{_on_bench(cell, cell.charge_c, label_ah)}, and {percent(there)} at the {in_c(current.c_rate)} of "
+        f"{current.whose}; held there to {_on_bench(cell, cell.tail_c, label_ah)}, {percent(held)}."
     )
+
+
+def _on_bench(cell: MeasuredCell, c_rate: float, label_ah: float | None) -> str:
+    """Write a current of the bench in amperes, and in C of the label, or of what the cell held where it has none."""
+    amps = c_rate * cell.full_ah
+    return f"{figures(amps, 2)}{NO_BREAK}A ({in_c(amps / (label_ah or cell.full_ah))})"
 
 
 def _fullest(cycles: Sequence[Cycle]) -> Cycle | None:
@@ -243,7 +247,12 @@ def _curve_rows(
 def _measured(ends: Mapping[float, ChargeEnd], volts: float, name: str, full_ah: float) -> str:
     """What a table's row says, and its share of the full charge."""
     ah = getattr(ends[volts], name) if volts in ends else None
-    return "" if ah is None else f"{ah:.4g}{NO_BREAK}Ah, {percent(share_of(ah, full_ah), 1)}"
+    return "" if ah is None else f"{fixed(ah, _ah_digits(full_ah))}{NO_BREAK}Ah, {percent(share_of(ah, full_ah), 1)}"
+
+
+def _ah_digits(full_ah: float) -> int:
+    """Decimals that give the full charge four figures."""
+    return max(0, 3 - int(np.floor(np.log10(full_ah))))
 
 
 def _share(share: float, cannot_tell: bool) -> str:
@@ -259,7 +268,7 @@ def _curve_figure(
 ) -> Figure:
     volts = [one.volts for one in rows]
     own = [100 * one.no_hold_share for one in rows]
-    no_hold = Line(name=f"at {in_c(cell.charge_c)}", x=volts, y=own, style=STYLES[0])
+    no_hold = Line(name="on the bench", x=volts, y=own, style=STYLES[0])
     hold = Line(name="held", x=volts, y=[100 * one.hold_share for one in rows], style=STYLES[1])
     there = Line(name=f"at {in_c(bank_c)}", x=volts, y=[100 * one.no_hold_share for one in at_bank], style=AT_BANK)
     edges = [

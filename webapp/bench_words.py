@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from engine.answers.charging_current import charge_current
 from engine.bench.records import Finding
 from engine.house.bank import MEAN_CHARGE_C, Bank
+from engine.house.household import Household
 from webapp.bench_store import CellTest
 from webapp.render import NO_BREAK, figures, percent
 from webapp.words import in_sentence
@@ -45,11 +47,22 @@ def day(moment: datetime, zone: str) -> str:
     return f"{there.day} {there:%b %Y, %H:%M}"
 
 
-def bank_current(bank: Bank | None) -> tuple[float, str]:
-    """Return the charge current of a bank [C] and whose it is."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Current:
+    """A charge current at which a curve is read, in C, and whose it is."""
+
+    c_rate: float
+    whose: str
+
+
+def bank_current(house: Household, bank: Bank | None, month: int) -> Current:
+    """Return the charge current of a bank, from its panels and charger as on Charge volts."""
     if bank is None:
-        return MEAN_CHARGE_C, "a bank charged in ten hours"
-    return bank.charge_c, in_sentence(bank.name)
+        return Current(c_rate=MEAN_CHARGE_C, whose="a bank charged in ten hours")
+    inverter = next((one for one in house.inverters if one.id == (bank.inverter or house.first_inverter)), None)
+    pack_v = bank.charge_end_cell_v * bank.series
+    found = charge_current(house, bank, inverter, pack_v, month, None)
+    return Current(c_rate=found.charge_c, whose=in_sentence(bank.name))
 
 
 def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:

@@ -136,7 +136,7 @@ def _refused(reasons: list[str], others: bool) -> tuple[Finding, ...]:
     """Say which holds told nothing of the resistance: a note where others did."""
     if not reasons:
         return ()
-    more = f" So do {len(reasons) - 1} more." if len(reasons) > 1 else ""
+    more = f" {len(reasons) - 1} more of the holds are left out likewise." if len(reasons) > 1 else ""
     return (Finding(level="note" if others else "check", code="anchor_refused", text=reasons[0] + more),)
 
 

@@ -202,6 +202,22 @@ def test_a_table_becomes_percent_of_the_full_charge(sodium: Client) -> None:
     assert cell["method"].startswith("a table of charge ends at 0.65 A")
 
 
+def test_currents_of_the_bench_are_in_amperes_and_in_c_of_the_label(sodium: Client) -> None:
+    # 0.65 A of a cell of 1.3 Ah is 0.5C, 0.1 A is 0.077C.
+    address = read_so(sodium, TABLE, charge_a="0,65", tail_a="0.1", label_ah="1,3")
+    page = text_of(soup(sodium.get(address)))
+    assert "at the bench’s 0.65 A (0.5C)" in page
+    assert "held there to 0.10 A (0.077C)" in page
+
+
+def test_a_banks_current_is_the_one_of_charge_volts(sodium: Client) -> None:
+    address = read_so(sodium, TABLE, charge_a="0,65", tail_a="0.1", label_ah="1,3")
+    bank = sodium.document()["banks"][0]
+    rate = sodium.get(f"/charge.json?bank={bank['id']}").json()["charge_c"]
+    assert f"at the {rate:.2g}C of" in text_of(soup(sodium.get(address)))
+    assert rate != pytest.approx(0.1, abs=0.002), "panels decide, not the usual tenth"
+
+
 def test_a_log_becomes_a_banks_own_chemistry(sodium: Client) -> None:
     address = read_so(sodium, bench_example.log(), label_ah="1.5")
     page = soup(sodium.get(address))

@@ -30,9 +30,9 @@ from webapp.bench_reading import (
 from webapp.bench_score import Scored, scored
 from webapp.bench_store import CellTest
 from webapp.bench_view import TestView, log_view, table_view
-from webapp.bench_words import bank_current, day, in_ah, in_c
+from webapp.bench_words import Current, bank_current, day, in_ah, in_c
 from webapp.downloads import csv_text, file_response
-from webapp.editing import Sent, Typed, opened, save, with_values
+from webapp.editing import Sent, Typed, local_now, opened, save, with_values
 from webapp.render import json_answer, plain_data, render
 from webapp.store import Document, Store
 
@@ -147,7 +147,7 @@ def as_csv(request: Request, test_id: int) -> Response:
     """Give the table of a test's result as a file for a spreadsheet."""
     test, house = _find(request, test_id)
     found = report(_store(request), test)
-    header, rows = _sheet(found, _bank_of(request, house, found))
+    header, rows = _sheet(found, _current(request, house, _bank_of(request, house, found)))
     return file_response(csv_text(header, rows), f"{test.name}.csv", "text/csv")
 
 
@@ -191,6 +191,11 @@ def _bank_of(request: Request, house: Household, found: Report) -> Bank | None:
     return next((bank for bank in house.banks if bank.id == asked), fitting[0] if fitting else None)
 
 
+def _current(request: Request, house: Household, bank: Bank | None) -> Current:
+    """The charge current of a bank in this month."""
+    return bank_current(house, bank, local_now(request, house).month)
+
+
 def _scores(request: Request, found: Report) -> list[Scored]:
     """Every kept plan that this test can judge."""
     saved, _ = opened(request)
@@ -232,7 +237,7 @@ def _show_result(
         here=LIST,
         address=f"{LIST}/{test.id}",
         test=test,
-        view=_view(found, choices.label_ah, bank),
+        view=_view(found, choices.label_ah, bank, _current(request, house, bank)),
         kind=choices.kind,
         report=found,
         bank=bank,
@@ -246,11 +251,13 @@ def _show_result(
     )
 
 
-def _view(found: Report, label_ah: float | None, bank: Bank | None) -> TestView | CellsView:
+def _view(found: Report, label_ah: float | None, bank: Bank | None, current: Current) -> TestView | CellsView:
     """Return what a test comes to, whatever its kind."""
     if isinstance(found, LogReport):
-        return log_view(found, label_ah, bank)
-    return table_view(found, label_ah, bank) if isinstance(found, TableReport) else cells_view(found, bank)
+        return log_view(found, label_ah, current)
+    if isinstance(found, TableReport):
+        return table_view(found, label_ah, current)
+    return cells_view(found, bank, current)
 
 
 def _uses(found: Report, banks: Sequence[Bank]) -> tuple[tuple[str, str], ...]:
@@ -272,7 +279,7 @@ def _uses(found: Report, banks: Sequence[Bank]) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _sheet(found: Report, bank: Bank | None) -> tuple[tuple[str, ...], list[tuple[str | float | None, ...]]]:
+def _sheet(found: Report, current: Current) -> tuple[tuple[str, ...], list[tuple[str | float | None, ...]]]:
     """Return the table of a result, unrounded, for a spreadsheet: its header and rows."""
     if isinstance(found, CellsReport):
         return _cells_sheet(found)
@@ -281,15 +288,14 @@ def _sheet(found: Report, bank: Bank | None) -> tuple[tuple[str, ...], list[tupl
         header = ("cycle", "put in, Ah", "drawn, Ah", "drawn, Wh")
         cycles = found.result.cycles if isinstance(found, LogReport) else ()
         return header, [(one.number, one.charge_ah, one.discharge_ah, one.discharge_wh) for one in cycles]
-    bank_c, whose = bank_current(bank)
     columns = (
         "charge ends at, V per cell",
         f"no hold at {in_c(cell.charge_c)}, %",
         f"held to {in_c(cell.tail_c)}, %",
-        f"no hold at {in_c(bank_c)} ({whose}), %",
+        f"no hold at {in_c(current.c_rate)} ({current.whose}), %",
         "standard error of that, points",
     )
-    pairs = zip(bench_rows(cell), bench_rows(cell, bank_c), strict=True)
+    pairs = zip(bench_rows(cell), bench_rows(cell, current.c_rate), strict=True)
     rows: list[tuple[str | float | None, ...]] = [
         (a.volts, *(round(100 * x, 2) for x in (a.no_hold_share, a.hold_share, b.no_hold_share, b.no_hold_band)))
         for a, b in pairs
