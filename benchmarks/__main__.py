@@ -23,11 +23,17 @@ from pathlib import Path
 import numpy as np
 
 from engine.answers.autonomy import autonomy
+from engine.answers.charging import charging
 from engine.answers.comparing import comparing
 from engine.answers.sizing import sizing
 from engine.balance.forcing import forcing, mean_dc_w
 from engine.balance.step import State, plant
 from engine.balance.trajectory import run
+from engine.bench.analysis import analyse
+from engine.bench.cell_of_log import cell_of
+from engine.bench.files import guess, read_log
+from engine.cells import catalogue
+from engine.cells.chemistry import table
 from engine.house import household
 from engine.house.household import Household
 from engine.paths import data_dir
@@ -76,6 +82,32 @@ def engine_lines(home: Household) -> None:
     report("year trajectory, one bank", lambda: run(p, State(0.9), *year), 150.0)
 
 
+def bench_lines(home: Household) -> None:
+    """Time a log of 200,000 rows from its text to the cell's curve, and the charge volts of a bank."""
+    content = long_log(200_000)
+    read = guess(content)
+    report("guess and read a log of 200,000 rows", lambda: read_log(content, guess(content)))
+    log = read_log(content, read)
+    report("analyse it", lambda: analyse(log))
+    result = analyse(log)
+    report("its cell's curve", lambda: cell_of(result, catalogue.load("sodium_layered")), 3000.0)
+    supply = home.supplies()[0]
+    report("charge volts", lambda: charging(home, supply.bank, supply.inverter, cell_v=2.4, hold=True, month=12))
+
+
+def long_log(rows: int) -> bytes:
+    """Make a log of one sodium-ion cell of 1.5 Ah, charged at 0.5C and drawn again, with `rows` rows."""
+    cell, half = table(catalogue.load("sodium_layered")), rows // 2
+    soc = np.linspace(0.02, 0.98, half)
+    grid = np.linspace(0.0, 1.0, len(cell.ocv_v))
+    ocv, ohms = np.interp(soc, grid, cell.ocv_v), np.interp(soc, grid, cell.r_slow)
+    volts = np.concatenate((ocv + 0.5 * ohms, (ocv - 0.5 * ohms)[::-1]))
+    amps = np.repeat((0.75, -0.75), half)
+    hours = np.concatenate(((soc - 0.02) / 0.5, 1.92 + (soc - 0.02) / 0.5))
+    lines = (f"{3600 * t:.2f},{v:.4f},{a:.3f}" for t, v, a in zip(hours, volts, amps, strict=True))
+    return ("time s,voltage V,current A\n" + "\n".join(lines)).encode()
+
+
 def server_lines() -> None:
     """Start the server as a person would; time its first answer, its answer pages and its memory."""
     with socket.socket() as probe:
@@ -89,7 +121,7 @@ def server_lines() -> None:
             _until_answered(f"http://127.0.0.1:{port}/today")
             first_s = time.perf_counter() - begin
             print(json.dumps({"name": "start-up to first answer", "s": round(first_s, 3), "goal_s": 2.0}), flush=True)
-            for page in ("today", "size", "week", "sheet"):
+            for page in ("today", "size", "week", "charge", "cell-tests", "sheet"):
                 report(f"server time of /{page}", lambda p=page: _get(f"http://127.0.0.1:{port}/{p}"), 30.0)  # type: ignore[misc]
             _report_memory(server.pid)
         finally:
@@ -130,7 +162,9 @@ def main() -> None:
     parser.add_argument("--engine-only", action="store_true", help="leave the server out")
     options = parser.parse_args()
     print(json.dumps({"name": "machine", "python": sys.version.split()[0], "cores": os.cpu_count()}))
-    engine_lines(household.read((data_dir() / "example.json").read_text(encoding="utf-8")))
+    home = household.read((data_dir() / "example.json").read_text(encoding="utf-8"))
+    engine_lines(home)
+    bench_lines(home)
     if not options.engine_only:
         server_lines()
 
