@@ -136,7 +136,8 @@ def _refused(reasons: list[str], others: bool) -> tuple[Finding, ...]:
     """Say which holds told nothing of the resistance: a note where others did."""
     if not reasons:
         return ()
-    more = f" {len(reasons) - 1} more of the holds are left out likewise." if len(reasons) > 1 else ""
+    rest = len(reasons) - 1
+    more = f" {rest} more {'hold is' if rest == 1 else 'holds are'} left out likewise." if rest else ""
     return (Finding(level="note" if others else "check", code="anchor_refused", text=reasons[0] + more),)
 
 
