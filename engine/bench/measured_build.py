@@ -8,18 +8,24 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.bench.measured_cell import HeldCheck, MeasuredCell
 from engine.bench.measured_curve import assemble
 from engine.bench.records import Finding
 from engine.bench.resistance import GRID, Held, Line, Resistance
-from engine.cells.chemistry import Chemistry, first_crossing
+from engine.cells.chemistry import Chemistry, first_crossing, table
 from engine.errors import InputError
 
 OVER_V = 0.02
 """How far a tester's reading may lie above the chemistry's highest volts (assumed: its accuracy)."""
 BELIEVABLE_SHARE = (0.6, 1.1)
 """Capacity a test may find, as a share of the label, before it is doubted (assumed)."""
+STRANGE_V = 0.8
+"""Rested volts further than this from the chemistry's, on average over the middle, are refused [V] (assumed: more
+than LFP lies from NMC, so that it catches what is no cell of any of them, not a chemistry chosen by mistake)."""
+MIDDLE = slice(200, 901)
+"""Where on `GRID` they are compared: 20 to 90 % of the charge."""
 FULL_ENOUGH_SHARE = 0.9
 """Share of the chemistry's own charge below which the highest measured volts are no full charge."""
 BORROWED_TOP = 0.02
@@ -51,6 +57,7 @@ def finish(reading: Reading, base: Chemistry, label_ah: float | None) -> Measure
     """Put the curve of a test together and compare it with the holds that were measured."""
     line, held = reading.line, reading.held
     curve = assemble(line, held, reading.top_v, reading.resistance, base)
+    _refuse_strange(curve.ocv_v, base)
     checks = held_check(reading, base)
     misses = [row.difference_share for row in checks if row.used_for_resistance]
     first_v = min([float(line.volts[0]), *(h.volts for h in held)])
@@ -78,6 +85,19 @@ def finish(reading: Reading, base: Chemistry, label_ah: float | None) -> Measure
             *_believable(reading, base, label_ah),
         ),
     )
+
+
+def _refuse_strange(ocv_v: NDArray[np.float64], base: Chemistry) -> None:
+    """Refuse rested volts that no cell of this chemistry has: a log of one value, another unit, no full charge."""
+    own = np.array(table(base).ocv_v)
+    off_v = float(np.mean(np.abs(ocv_v - own)[MIDDLE]))
+    if off_v > STRANGE_V:
+        raise InputError(
+            "volts",
+            f"Rested volts read from this test lie {off_v:.1f} V from those of {base.name} in the middle of the "
+            f"charge; up to {STRANGE_V:g} V is believable. Check the chemistry and the units, and that a charge from "
+            "empty is in it.",
+        )
 
 
 def held_check(reading: Reading, base: Chemistry) -> tuple[HeldCheck, ...]:

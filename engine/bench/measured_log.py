@@ -30,6 +30,8 @@ EFFICIENCY_SPAN = (0.8, 1.0)
 METER_SHARE = 0.02
 LEAST_APART = 1.2
 """Least ratio of two currents whose charges tell a resistance (assumed)."""
+LEAST_ACROSS_V = 0.15
+"""Volts that a charge or a discharge must pass to be read as a curve (assumed: LFP's flat stretch is narrower)."""
 
 
 def from_charge(
@@ -264,4 +266,11 @@ def _check_trace(trace: Trace, word: str) -> None:
             "trace",
             f"The {word} has {len(trace.ah)} rows and {trace.ah[-1] if len(trace.ah) else 0:.3g} Ah at "
             f"{trace.current_a:.3g} A: that is too little for a curve, which takes 5 rows or more.",
+        )
+    across_v = float(np.ptp(trace.volts))
+    if across_v < LEAST_ACROSS_V:
+        raise InputError(
+            "trace",
+            f"The volts of the {word} go through {across_v:.2f} V only; a curve takes {LEAST_ACROSS_V:g} V or more. "
+            "Log it from empty to full, and check which column holds the volts.",
         )

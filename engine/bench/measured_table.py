@@ -176,6 +176,13 @@ def _check(table: ChargeTable, no_hold: Array, holds: Array) -> None:
     everything = np.concatenate((no_hold[:, 1], holds[:, 1]))
     if not (np.all(np.isfinite(everything)) and everything.min() >= 0 and everything.max() > 0):
         raise InputError("ends", "The ampere-hours of a table must be numbers from 0 up, and one above 0.")
+    for rows, words in ((no_hold, "without a hold"), (holds, "with a hold")):
+        if len(rows) >= 2 and not rows[-1, 1] > rows[0, 1]:
+            raise InputError(
+                "ends",
+                f"More volts never give less: {words}, {rows[0, 0]:g} V gave {rows[0, 1]:g} Ah and {rows[-1, 0]:g} V "
+                f"{rows[-1, 1]:g} Ah. Check which column holds the volts.",
+            )
 
 
 def _doubts(no_hold: Array, holds: Array, full_ah: float) -> list[Finding]:

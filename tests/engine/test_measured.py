@@ -434,6 +434,26 @@ def test_a_bank_of_the_measured_cell_works_and_differs():
     assert step_down(bank, inverter, 280.0, 300.0)[-1].left_kwh > 0.0
 
 
+@pytest.mark.parametrize("volts", [np.full(100, 3.3), np.linspace(3.28, 3.34, 100)])
+def test_a_log_of_nothing_is_no_curve(volts):
+    # A constant reading once became an LFP cell of 0.5 to 2.9 V.
+    flat = Trace(ah=np.linspace(0, 1, 100), volts=volts, current_a=0.5, starts_empty=True)
+    with pytest.raises(InputError, match=r"go through 0\.0[06] V only"):
+        from_charge(flat, catalogue.load("lfp"))
+
+
+def test_rested_volts_far_from_the_chemistry_are_refused():
+    low = Trace(ah=np.linspace(0, 1, 100), volts=np.linspace(0.6, 3.4, 100), current_a=0.5, starts_empty=True)
+    with pytest.raises(InputError, match=r"lie \d\.\d V from those of NMC"):
+        from_charge(low, catalogue.load("nmc"))
+
+
+def test_a_table_that_falls_is_refused_in_words():
+    ends = tuple(ChargeEnd(volts=v, no_hold_ah=ah) for v, ah in ((2.6, 1.5), (3.2, 0.9), (4.0, 0.1)))
+    with pytest.raises(InputError, match=r"More volts never give less: without a hold, 2\.6 V gave 1\.5 Ah"):
+        from_table(ChargeTable(ends=ends, charge_a=0.5, tail_a=0.1), catalogue.load("nmc"))
+
+
 # --- the smallest parts -----------------------------------------------------------------------------------------------
 
 
