@@ -76,17 +76,20 @@ def span_rows(spans: Iterable[Span], own: int, best: int) -> tuple[SpanRow, ...]
             shares=shares(one),
             own=one.series == own,
             best=one.series == best,
-            verdict=_verdict(one),
+            verdict=_verdict(one, one.series == own),
         )
         for one in spans
     )
 
 
-def _verdict(one: Span) -> str:
+def _verdict(one: Span, own: bool) -> str:
     if one.stop:
-        return f"Stop: full it stands at {one.full_v:.1f} V, above {one.highest_v:g} V"
+        return (
+            f"Stop: full it stands at {one.full_v:.1f} V, above {one.highest_v:g} V; only while every charger keeps to "
+            f"{one.setting_v:.1f} V"
+        )
     limits = {
-        "setting": "charged as set",
+        "setting": "charged as set" if own else f"charged to {one.setting_cell_v:.2f} V per cell",
         "cell": "charged to the cell’s highest",
         "charge setting": "charged to the charger’s highest setting",
         "highest volts": "charged to the inverter’s highest",

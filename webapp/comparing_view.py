@@ -172,8 +172,8 @@ def settings(one: Contender, inverter: Inverter) -> str:
     """Say how the cells of a contender are set, what lowered it, and how the inverter cut it off."""
     hold = "held" if one.hold else "not held"
     volts = f"to {fixed(one.charge_v, 2)}{NO_BREAK}V per cell"
-    if one.charge_v < catalogue.load(one.chemistry).v_charge - LOWERED_V:
-        volts = f"lowered {volts} by this inverter’s {inverter.dc_max_v:g}{NO_BREAK}V"
+    if one.charge_v < one.usual_charge_v - LOWERED_V:
+        volts = f"lowered {volts} by this inverter’s {inverter.charge_max_v:g}{NO_BREAK}V"
     told = f"{volts}, {hold}, reserve {percent(one.reserve_soc)}"
     if one.ended_by != "inverter":
         return told

@@ -207,7 +207,7 @@ def charging(
         narrow=window,
         rows=curve_rows(bank, to, bench_c),
         span=own,
-        series_spans=others,
+        series_spans=tuple(own if own and one.series == bank.series else one for one in others),
         best_series=best(others, bank.series) if others else None,
         levers=levers(asked, inverter, to, got["reached"].soc, load_w, own),
         worked=worked(asked, inverter, current, worth, got["reached"], load_w, own),

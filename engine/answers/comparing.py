@@ -3,7 +3,8 @@
 Each chemistry gets the number of cells in series that this inverter's DC window suits best, its own usual
 charge setting (lowered where the window asks for it) and its own usual reserve, at equal label kWh or at
 equal usable kWh. The inverter keeps its cut-off and restart volts.
-Energy is kWh. Not modelled: price, space, life; the cells are the catalogue's, at your bank's temperature.
+Energy is kWh. Not modelled: price, space, life; the cells are the catalogue's, or your own where a bank has a measured
+one of that chemistry, at your bank's temperature.
 """
 
 from __future__ import annotations
@@ -45,6 +46,7 @@ class Contender:
     chemistry: str
     name: str
     series: int
+    usual_charge_v: float
     charge_v: float
     hold: bool
     reserve_soc: float
@@ -127,8 +129,9 @@ def comparing(
     power_w = max(mean_dc_w(household, supply, start.month), 1.0)
     own_kwh, _ = _usable_kwh(supply.bank, supply.inverter, power_w)
     contenders = []
-    for key in chemistries:
-        bank = best_bank(catalogue.load(key), supply.bank, supply.inverter, power_w)
+    cells = compared_cells(household, supply, chemistries)
+    for cell in cells:
+        bank = best_bank(cell, supply.bank, supply.inverter, power_w)
         if bank is None:
             continue
         if basis == "usable":
@@ -163,7 +166,7 @@ def comparing(
         levers=(),
         worked=_worked(ranked[0]),
         notices=household_notices(household, start.month),
-        assumptions=assumptions_of(household, tuple(_as_supply(supply, key) for key in chemistries), sky),
+        assumptions=assumptions_of(household, tuple(_as_supply(supply, cell) for cell in cells), sky),
     )
 
 
@@ -199,7 +202,7 @@ def best_bank(cell: Chemistry, like: Bank, inverter: Inverter, power_w: float) -
 
 def _bank(cell: Chemistry, like: Bank, inverter: Inverter, series: int) -> Bank | None:
     """A bank of `series` cells with the label kWh of `like`; None if the window stops it below nominal volts."""
-    charge_v = min(cell.v_charge, inverter.dc_max_v / series)
+    charge_v = min(cell.v_charge, inverter.charge_max_v / series)
     if charge_v <= cell.v_nominal:
         return None
     cell_ah = like.label_kwh * WH_PER_KWH / (series * cell.v_nominal)
@@ -253,9 +256,10 @@ def _contender(
     totals = week.totals
     again_h = week.full_again_h(_emptiest_h(week, spell_days))
     return Contender(
-        chemistry=bank.cell.id,
+        chemistry=bank.cell.base_id,
         name=bank.name,
         series=bank.series,
+        usual_charge_v=bank.cell.v_charge,
         charge_v=bank.charge_end_cell_v,
         hold=bank.hold,
         reserve_soc=bank.reserve_soc,
@@ -288,8 +292,13 @@ def _emptiest_h(week: Trajectory, spell_days: int) -> float:
     return float(week.hours[int(np.argmin(week.soc[within]))])
 
 
-def _as_supply(supply: Supply, key: str) -> Supply:
-    cell = catalogue.load(key)
+def compared_cells(household: Household, supply: Supply, chemistries: tuple[str, ...]) -> tuple[Chemistry, ...]:
+    """The catalogue's cells, each replaced by one of the household's own measured of it, the asked bank's first."""
+    own = [bank.cell for bank in (supply.bank, *household.banks) if not isinstance(bank.chemistry, str)]
+    return tuple(next((one for one in own if one.base_id == key), catalogue.load(key)) for key in chemistries)
+
+
+def _as_supply(supply: Supply, cell: Chemistry) -> Supply:
     like = dataclasses.replace(
         supply.bank, chemistry=cell, charge_v=None, top_v=None, reserve_v=None, reserve_soc=0.0, top_soc=1.0
     )

@@ -199,7 +199,11 @@ _SPELLINGS = {
     "Ohm": "ohm ohms ω",
 }
 UNITS = {spelt: unit for unit, all_spelt in _SPELLINGS.items() for spelt in all_spelt.split()}
-_WORD_IS_UNIT = frozenset(("v", "volts", "mv", "a", "amps", "ma", "ah", "mah", "wh", "mwh", "mohm", "°c", "ohm"))
+_WORD_IS_UNIT = frozenset(
+    ("v", "volts", "mv", "a", "amps", "ma", "ah", "mah", "wh", "mwh", "mohm", "milliohm", "°c", "ohm")
+)
+_LEADS = frozenset(("mah", "ah", "mwh", "wh"))
+"""Units that also stand before what they count: mAh without a hold."""
 _PART = 4
 """Letters from which on a word counts inside a longer one too."""
 _BRACKET = re.compile(r"[\[({<]\s*([^\])}>]*?)\s*[\])}>]")
@@ -213,6 +217,8 @@ def name_and_unit(header: str) -> tuple[str, str | None]:
     --------
     >>> name_and_unit("Cap. [mAh]"), name_and_unit("Voltage_V"), name_and_unit("I in A"), name_and_unit("Step Time")
     (('cap.', 'mAh'), ('voltage', 'V'), ('i', 'A'), ('step time', None))
+    >>> name_and_unit("mAh no hold"), name_and_unit("milliohm")
+    (('no hold', 'mAh'), ('milliohm', 'mOhm'))
     """
     lower = header.strip().lower()
     for found in _BRACKET.finditer(lower):
@@ -221,6 +227,9 @@ def name_and_unit(header: str) -> tuple[str, str | None]:
     tail = _TAIL.match(lower)
     if tail and tail[1].strip() and tail[2] in UNITS:
         return tail[1].strip(), UNITS[tail[2]]
+    first, _, rest = lower.partition(" ")
+    if rest and first in _LEADS:
+        return rest.strip(), UNITS[first]
     return lower, UNITS[lower] if lower in _WORD_IS_UNIT else None
 
 

@@ -23,7 +23,7 @@ NODES: Array = (
 )
 """Charges at which the curve is kept: closer at both ends, where it bends."""
 _CURVE = "soc ocv_v r_slow_v_per_c r_fast_v_per_c"
-_OWN = ("soc", "ocv_v", "r_slow_v_per_c", "r_fast_v_per_c", "v_low", "v_full", "v_charge", "tail_c")
+_OWN = ("soc", "ocv_v", "r_slow_v_per_c", "r_fast_v_per_c", "v_full", "v_charge", "tail_c")
 
 
 def chemistry_of(cell: MeasuredCell, base: Chemistry, id: str, name: str) -> Chemistry:
@@ -45,7 +45,8 @@ def chemistry_of(cell: MeasuredCell, base: Chemistry, id: str, name: str) -> Che
     Notes
     -----
     The resistance over minutes is the base's, multiplied by measured over the base's resistance over hours: the
-    test shows the slow one only. The highest cell volts are never raised by a test.
+    test shows the slow one only. The lowest and the highest cell volts are limits, which a test
+    does not change.
     """
     v_full = min(cell.v_top, base.v_max)
     slow = np.interp(NODES, GRID, cell.r_v_per_c)
@@ -55,16 +56,13 @@ def chemistry_of(cell: MeasuredCell, base: Chemistry, id: str, name: str) -> Che
         "ocv_v": _rounded(ocv),
         "r_slow_v_per_c": _rounded(slow),
         "r_fast_v_per_c": _rounded(_fast(cell, base)),
-        "v_low": cell.v_low,
         "v_full": v_full,
         "v_charge": min(base.v_charge, v_full),
-        "tail_c": min(max(cell.tail_c, 0.001), 1.0),
+        "tail_c": round(min(max(cell.tail_c, 0.001), 1.0), 4),
         "coulombic_efficiency": _efficiency(cell, base),
     }
-    nominal_is_base = cell.v_low < base.v_nominal < v_full
+    nominal_is_base = base.v_nominal < v_full
     own["v_nominal"] = base.v_nominal if nominal_is_base else float(np.trapezoid(cell.ocv_v, GRID))
-    if base.v_float is not None and base.v_float <= cell.v_low:
-        own["v_float"] = None
     sources = _sources(cell, base, nominal_is_base)
     return dataclasses.replace(base, id=id, name=name, sources=sources, **own)  # type: ignore[arg-type]
 
@@ -118,8 +116,8 @@ def _measured(cell: MeasuredCell, base: Chemistry, nominal_is_base: bool) -> dic
         _CURVE: f"Your own test: {cell.method} ({cell.charge_c:.2g}C of {cell.full_ah:.4g} Ah). "
         f"Resistance over hours: {cell.resistance.source}. Resistance over minutes: that of {base.name}"
         f"{scaled}. {_borrowed(cell, base)}".rstrip(),
-        "v_low v_full tail_c": f"The window of your test: full is held at {cell.v_top:g} V to {cell.tail_c:.2g}C, "
-        f"empty is {cell.v_low:g} V.",
+        "v_full tail_c": f"The window of your test: full is held at {cell.v_top:g} V to {cell.tail_c:.2g}C, and empty "
+        f"is where its discharge ended, {cell.v_low:g} V. How far it went is no limit: the lowest volts allowed stay.",
     }
     measured = {key: Source(kind="measured", text=text) for key, text in said.items()}
     usual = base.source_of("v_charge")

@@ -90,6 +90,11 @@ class Chemistry:
         """Hash the name and the curve: enough to key a cache, and cheap."""
         return hash((self.id, self.ocv_v, self.r_slow_v_per_c))
 
+    @property
+    def base_id(self) -> str:
+        """Id of the catalogue's chemistry that a measured one is of: what stands before a slash; else its own."""
+        return self.id.partition("/")[0]
+
     def source_of(self, name: str) -> Source | None:
         """Return where field `name` is from, or None if nothing is said."""
         return next((source for key, source in self.sources.items() if name in key.split()), None)

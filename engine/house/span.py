@@ -192,12 +192,13 @@ def _reason(kept: Span, most: Span, spans: Sequence[Span], safe: bool) -> str:
             f"Every count here exceeds {kept.highest_v:g} V when full. {kept.series} in series would leave the most to "
             f"use, {share}, and only while every charger keeps to {kept.setting_v:.1f} V."
         )
-    text = f"{kept.series} in series leave {share} to use, and full they stand at {kept.full_v:.1f} V, inside "
-    text += f"{kept.highest_v:g} V."
+    text = f"{kept.series} in series charged to {kept.setting_v:.1f} V leave {share} to use, and full they stand at "
+    text += f"{kept.full_v:.1f} V, inside {kept.highest_v:g} V."
     if kept is not most:
         text += f" {most.series} would leave {most.inside_share * 100:.0f} %, too little more to count."
     stopped = [one for one in spans if one.stop and one.inside_share > kept.inside_share]
     if stopped:
         names = " and ".join(str(one.series) for one in stopped)
-        text += f" {names} would leave more, but full they exceed {kept.highest_v:g} V."
+        text += f" {names} would leave more, but full they exceed {kept.highest_v:g} V: only a charge setting keeps "
+        text += "them within."
     return text

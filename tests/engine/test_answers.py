@@ -15,6 +15,7 @@ from engine.answers.autonomy import Autonomy, autonomy
 from engine.answers.comparing import comparing
 from engine.answers.sheet import sheet
 from engine.answers.sizing import Sizing, sizing
+from engine.cells import catalogue
 from engine.errors import InputError, Unreachable
 from engine.house import household
 from engine.house.household import Household
@@ -317,6 +318,24 @@ def test_no_bank_is_asked_for_where_the_sun_never_sets() -> None:
     home = household.read(polar)
     with pytest.raises(Unreachable, match="no bank is asked for"):
         sizing(home, home.supplies()[0], 3, 6, parse_sky("bright", home.site, home.sun, 6))
+
+
+def test_week_runs_on_the_households_own_measured_cell() -> None:
+    # A cell as LFP's, but of three times the resistance, in a bank that is not even joined: LFP's row loses more.
+    home = example()
+    week = parse_sky("dark,dull,dull,dark,dull,bright,bright", home.site, home.sun, 12, 7)
+    lfp = catalogue.load("lfp")
+    thrice = tuple(3 * r for r in lfp.r_slow_v_per_c)
+    mine = dataclasses.replace(lfp, id="lfp/test-4", name="LFP, your test", r_slow_v_per_c=thrice)
+    bank = dataclasses.replace(home.banks[1], id="mine", chemistry=mine, board=None)
+    own = dataclasses.replace(home, banks=(*home.banks, bank))
+    before, after = (
+        {one.chemistry: one for one in comparing(h, h.supplies()[0], week, datetime(2026, 12, 1)).contenders}
+        for h in (home, own)
+    )
+    assert after["lfp"].name == "LFP, your test"
+    assert after["lfp"].losses_kwh > before["lfp"].losses_kwh
+    assert after["nmc"].losses_kwh == before["nmc"].losses_kwh
 
 
 @pytest.mark.parametrize("basis", ["label", "usable"])

@@ -195,6 +195,15 @@ def test_lfp_is_not_controllable_by_voltage_below_its_top() -> None:
     assert "count ampere-hours" in setting(answer, "again").why
 
 
+def test_the_own_count_stands_in_the_table_as_it_is_asked() -> None:
+    answer = ask(STORY_7, cell_v=3.55)
+    own = next(one for one in answer.series_spans if one.series == 16)
+    assert own == answer.span
+    assert own.setting_cell_v == 3.55
+    other = next(one for one in answer.series_spans if one.series == 15)
+    assert other.setting_cell_v == 3.95
+
+
 def test_volts_that_a_charger_cannot_set_so_exactly_are_not_offered() -> None:
     # At 0.5C LFP meets 3.364 V at 80 % and again at 90 %: 0.01 V decides between them, so no volts stop it there.
     answer = ask(house("lfp", reserve_soc=0.1), charge_a=140.0)
