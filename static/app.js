@@ -3,6 +3,9 @@
   "use strict";
   const plotlyAddress = document.currentScript.dataset.plotly;
   const PAPER_WIDTH_PX = 640;
+  const NARROW_PX = 520;
+  const SETTLED_MS = 150;
+  const drawnNarrow = new WeakMap();
   const dark = window.matchMedia("(prefers-color-scheme: dark)");
   let plotly = null;
   document.documentElement.classList.add("js");
@@ -57,11 +60,13 @@
     xaxis: { ...axis, showgrid: false }, yaxis: axis, height: narrow ? 280 : 330,
   });
 
+  const isNarrow = (plot) => plot.clientWidth < NARROW_PX;
   const drawOne = (plot, forPrint) => {
     const onPaper = forPrint || plot.closest(".chart").classList.contains("paper");
     const figure = JSON.parse(plot.dataset.figure);
     const width = onPaper ? PAPER_WIDTH_PX : undefined;
-    const narrow = !onPaper && plot.clientWidth < 520;
+    const narrow = !onPaper && isNarrow(plot);
+    drawnNarrow.set(plot, onPaper ? undefined : narrow);
     const { solid, done } = painter(onPaper);
     let layout = merge(baseLayout(narrow), figure.layout);
     if (narrow && figure.narrow) layout = merge(layout, figure.narrow);
@@ -79,6 +84,14 @@
     for (const plot of plots()) await drawOne(plot, false);
     document.documentElement.dataset.charts = "drawn";
   };
+
+  /* Zoomed or turned: a chart whose width crosses the limit gets the other layout. */
+  const crossed = (plot) => plot.clientWidth && (drawnNarrow.get(plot) ?? isNarrow(plot)) !== isNarrow(plot);
+  let settling = 0;
+  window.addEventListener("resize", () => {
+    clearTimeout(settling);
+    settling = setTimeout(() => { for (const plot of plots().filter(crossed)) drawOne(plot, false); }, SETTLED_MS);
+  });
 
   /* A chart as a picture to keep: plotly's own export, on paper's colours whatever the theme. */
   const saveSvg = async (button) => {
@@ -122,16 +135,27 @@
     const form = event.target.closest?.("form.ask");
     if (form) delete form.dataset.typing;
   });
+  const came = (status, trouble) => {
+    document.getElementById("answer")?.toggleAttribute("data-stale", status !== 200);
+    document.getElementById("trouble")?.replaceChildren(trouble);
+    if (status === 200) document.getElementById("problems")?.replaceChildren();
+  };
+  const KEPT = "What you typed is still here; the answer shown is for your last complete figures.";
+  const troubleOf = ({ text, response }) => {
+    const inWords = response.headers.get("content-type")?.startsWith("text/plain");
+    return inWords ? text : `Greyspell answered with error ${response.status}. ${KEPT}`;
+  };
   document.addEventListener("htmx:after:request", (event) => {
-    const status = event.detail.ctx?.response?.status ?? event.detail.ctx?.response?.raw?.status;
-    const answer = document.getElementById("answer");
-    if (!status || !answer || event.detail.ctx.sourceElement !== live()) return;
-    if (status === 422) answer.dataset.stale = "";
-    else delete answer.dataset.stale;
-    if (status === 200) {
-      document.getElementById("problems")?.replaceChildren();
-      document.getElementById("trouble")?.replaceChildren();
-    }
+    const { ctx } = event.detail;
+    if (ctx.sourceElement !== live()) return;
+    const { status } = ctx.response;
+    const failed = status !== 200 && status !== 422;
+    if (failed) event.preventDefault();
+    came(status, failed ? troubleOf(ctx) : "");
+  });
+  document.addEventListener("htmx:error", (event) => {
+    const ctx = event.detail?.ctx;
+    if (ctx && ctx.sourceElement === live()) came(0, `Greyspell does not answer; see that it still runs. ${KEPT}`);
   });
   document.addEventListener("htmx:after:swap", drawAll);
 
@@ -148,8 +172,12 @@
   });
 
   dark.addEventListener("change", drawAll);
+  /* A choice made with the pointer goes at once; by keyboard, where arrows choose, the button beside it goes. */
+  let pointedAt = null;
+  document.addEventListener("pointerdown", (event) => { pointedAt = event.target.closest?.("select[data-go]"); });
+  document.addEventListener("keydown", () => { pointedAt = null; });
   document.addEventListener("change", (event) => {
-    if (event.target.matches("select[data-go]")) event.target.form.requestSubmit();
+    if (pointedAt && event.target === pointedAt) event.target.form.requestSubmit();
   });
   /* A table wider than its box is scrolled by keyboard too. */
   const reachWide = () => {

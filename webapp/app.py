@@ -106,12 +106,12 @@ def _fault(request: Request, status: int, heading: str, sentence: str) -> Respon
 
 
 async def http_fault(request: Request, fault: Exception) -> Response:
-    """Answer an unknown page or a method that a page does not have."""
+    """Answer an unknown page, what a page does not find, or a method that it does not have."""
     assert isinstance(fault, HTTPException)
     if fault.status_code == HTTPStatus.NOT_FOUND:
-        return _fault(
-            request, 404, "No such page", f"There is nothing at {request.url.path}. The list of pages is on every page."
-        )
+        nothing = f"There is nothing at {request.url.path}. The list of pages is on every page."
+        said = nothing if fault.detail == HTTPStatus.NOT_FOUND.phrase else fault.detail
+        return _fault(request, 404, "No such page", said)
     return _fault(request, fault.status_code, "That cannot be done here", f"{fault.detail}; nothing was changed.")
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
-from engine.bench.records import Finding
+from engine.bench.records import Finding, TestedCell
 from engine.cells.sight import RESOLUTION_MV, balancer_reached, sight
 from engine.house.bank import Bank
 from engine.house.grouping import Grouping, hours_to_balance
@@ -13,7 +14,7 @@ from webapp.bench_charts import Line
 from webapp.bench_reading import CellsReport, base_id
 from webapp.bench_words import Current, in_ah, in_c, sorted_findings
 from webapp.chart_parts import STYLES, Figure
-from webapp.render import NO_BREAK, figures, percent
+from webapp.render import NO_BREAK, figures, fixed, percent
 from webapp.words import duration, in_sentence
 
 SIGHT_WORDS = {
@@ -56,6 +57,7 @@ class CellsView:
     findings: tuple[Finding, ...]
     figure: Figure
     groups: tuple[GroupRow, ...]
+    weakest_first: tuple[TestedCell, ...]
     balance: tuple[str, ...]
     sight: SightView
 
@@ -84,13 +86,20 @@ def cells_view(report: CellsReport, bank: Bank | None, current: Current) -> Cell
                 number=number,
                 cells=", ".join(one.name for one in group.cells),
                 ah=figures(group.ah, 4),
-                over_ah=figures(group.over_ah, 2),
+                over_ah=fixed(group.over_ah, _places(found)),
             )
             for number, group in enumerate(found.even.groups, 1)
         ),
+        weakest_first=tuple(sorted(report.cells, key=lambda one: one.ah)),
         balance=_balance(report, bank, current),
         sight=_sight(report, bank, current),
     )
+
+
+def _places(found: Grouping) -> int:
+    """Decimals in which a ten-thousandth of a group still shows: more than a tester tells."""
+    most = max(group.ah for group in found.even.groups)
+    return max(0, 4 - math.floor(math.log10(most))) if most > 0 else 0
 
 
 def _evened(found: Grouping) -> str:

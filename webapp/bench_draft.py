@@ -12,10 +12,10 @@ from engine.errors import InputError
 from engine.fields import Quantity
 from engine.house.grouping import PARALLEL, SERIES
 from engine.house.household import Household
-from webapp.bench_reading import Choices, first_choices, first_rows, guessed, meanings, reading_of
+from webapp.bench_reading import Choices, first_choices, first_rows, guessed, meanings, reading_of, unread
 from webapp.bench_store import CellTest
 from webapp.bench_words import KIND_WORDS
-from webapp.forms import Field, Parsed, filled, number_field, parse
+from webapp.forms import Field, Parsed, filled, number_field, parse, whole
 
 if TYPE_CHECKING:
     from engine.bench.files import Reading
@@ -35,6 +35,9 @@ ABOUT = {
 UNIT_WORDS = {"degC": "°C", "mOhm": "milliohm", "Ohm": "ohm"}
 DECIMALS = ((".", "a point"), (",", "a comma"))
 SIGNS = (("as written", "is positive"), ("flip", "is negative"))
+CHOOSING = ("kind", "was_kind", "act")
+SHARED = ("chemistry", "label_ah", "decimal")
+"""What is the same of every kind of file; everything else that is chosen for one kind is kept apart for it."""
 DELIMITERS = {"\t": "tabs", " ": "spaces", ";": "semicolons", ",": "commas", "|": "bars"}
 
 
@@ -50,7 +53,10 @@ class Column:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Draft:
-    """The form; `choices` is set exactly when there is nothing to mend."""
+    """The form; `choices` is set exactly when there is nothing to mend.
+
+    `unread` says what of the file cannot be read so; `carried` is what was chosen for another kind, by hidden field.
+    """
 
     kind: str
     about: str
@@ -64,9 +70,17 @@ class Draft:
     rows: tuple[tuple[str, ...], ...]
     layout: str
     doubts: tuple[str, ...]
+    unread: tuple[str, ...]
+    carried: tuple[tuple[str, str], ...]
     fields: tuple[Field, ...]
     form: Parsed[Any]
     choices: Choices | None = None
+
+    @property
+    def checks(self) -> tuple[str, ...]:
+        """What to check before it is accepted, without what is to be mended anyway."""
+        mend = " ".join(self.form.errors.values())
+        return tuple(one for one in (*self.unread, *self.doubts) if one not in mend)
 
     def unblamed(self) -> Draft:
         """Return it without what is to be mended: it was only asked to look again."""
@@ -83,7 +97,7 @@ class Draft:
         return dataclasses.replace(self, form=self.form.refused(errors), choices=None)
 
 
-def draft_of(content: bytes, test: CellTest, house: Household) -> Draft:
+def draft_of(content: bytes, test: CellTest) -> Draft:
     """Return the form of a test as it was stored: our guess, or what was accepted."""
     choices = Choices.of(test.choices)
     fields = _fields(choices.kind)
@@ -91,17 +105,39 @@ def draft_of(content: bytes, test: CellTest, house: Household) -> Draft:
 
 
 def drafted(content: bytes, test: CellTest, house: Household, sent: Mapping[str, str]) -> Draft:
-    """Return the form as it was sent; where the kind was changed, with our guess for the new kind."""
+    """Return the form as it was sent; where the kind was changed, with our guess for what was not chosen of it yet."""
     kind = sent.get("kind", "")
     if kind not in KIND_WORDS:
         raise InputError("kind", f"A file is one of {', '.join(KIND_WORDS.values())}; got “{kind}”.")
     before = Choices.of(test.choices)
-    if sent.get("was_kind", before.kind) != kind:
-        reading = guessed(content, kind)
-        stored = first_choices(content, reading, house, sent.get("chemistry", ""), before.label_ah)
-        fields = _fields(kind)
-        return _draft(content, reading, fields, filled(fields, stored))
+    was = sent.get("was_kind", before.kind)
+    if was in KIND_WORDS and was != kind:
+        return _as_another(content, kind, _moved(sent, was, kind), house)
     return _as_sent(content, kind, sent)
+
+
+def _moved(sent: Mapping[str, str], was: str, kind: str) -> dict[str, str]:
+    """What was sent, once the kind is another: what is the old kind's own put aside, what is the new one's brought out.
+
+    Examples
+    --------
+    >>> _moved({"label_ah": "3", "series": "2", "cells.series": "8"}, "log", "cells")
+    {'label_ah': '3', 'log.series': '2', 'series': '8'}
+    """
+    own = {name for name in sent if name not in SHARED and name not in CHOOSING and "." not in name}
+    there = {name for name in sent if name.startswith(f"{kind}.")}
+    kept = {f"{was}.{name}" if name in own else name: text for name, text in sent.items() if name not in there}
+    return kept | {name.removeprefix(f"{kind}."): sent[name] for name in sorted(there)}
+
+
+def _as_another(content: bytes, kind: str, sent: Mapping[str, str], house: Household) -> Draft:
+    """The form of a kind just chosen: what was sent for it over our guess."""
+    decimal = sent.get("decimal")
+    reading = guessed(content, kind, decimal if decimal in dict(DECIMALS) else None)
+    fields = _fields(kind)
+    form = filled(fields, first_choices(content, reading, house))
+    typed = {one.name: sent[one.name] for one in fields if one.name in sent}
+    return _draft(content, reading, fields, dataclasses.replace(form, raw={**form.raw, **typed}), sent)
 
 
 def _as_sent(content: bytes, kind: str, sent: Mapping[str, str]) -> Draft:
@@ -121,23 +157,18 @@ def _as_sent(content: bytes, kind: str, sent: Mapping[str, str]) -> Draft:
     return draft if every else dataclasses.replace(draft, choices=form.value)
 
 
-def as_read(test: CellTest) -> bool:
-    """Tell whether a test was read before, so that it can be left as it was."""
-    return test.accepted
-
-
 def _columns_sent(sent: Mapping[str, str]) -> tuple[dict[str, tuple[int, str]], dict[str, str]]:
     """What each column was said to be, and where two were said to be the same."""
     columns: dict[str, tuple[int, str]] = {}
     errors: dict[str, str] = {}
     for name, text in sent.items():
-        number = name.removeprefix("column_")
-        if number == name or not number.isdigit() or not text:
+        number = whole(name.removeprefix("column_")) if name.startswith("column_") else None
+        if number is None or not text:
             continue
         key, _, unit = text.partition(":")
         if key in columns:
             errors[name] = "Another column is read as this already: set one of the two to “not used”."
-        columns.setdefault(key, (int(number), unit))
+        columns.setdefault(key, (number, unit))
     return columns, errors
 
 
@@ -171,6 +202,7 @@ def _draft(
     form: Parsed[Any],
     sent: Mapping[str, str] | None = None,
 ) -> Draft:
+    sent = sent or {}
     rows = first_rows(content, reading, ROWS)
     at = {place: f"{key}:{unit}" for key, (place, unit) in reading.columns.items()}
     columns = tuple(
@@ -178,7 +210,7 @@ def _draft(
             field=f"column_{place}",
             name=reading.layout.name(place),
             sample="  ·  ".join(row[place] for row in rows[:SAMPLED] if place < len(row)),
-            chosen=(sent or {}).get(f"column_{place}", at.get(place, "")),
+            chosen=sent.get(f"column_{place}", at.get(place, "")),
         )
         for place in range(reading.layout.columns)
     )
@@ -187,16 +219,28 @@ def _draft(
         about=ABOUT[reading.kind],
         kinds=KINDS,
         signs=SIGNS if reading.kind == "log" else (),
-        sign=reading.current_sign,
+        sign=sent.get("current_sign", reading.current_sign),
         decimals=DECIMALS,
-        decimal=reading.layout.decimal,
+        decimal=sent.get("decimal", reading.layout.decimal),
         columns=columns,
         meanings=_meanings(reading.kind),
         rows=rows,
         layout=_layout(reading),
         doubts=reading.doubts,
+        unread=unread(content, reading),
+        carried=_carried(sent, fields),
         fields=fields,
         form=form,
+    )
+
+
+def _carried(sent: Mapping[str, str], fields: tuple[Field, ...]) -> tuple[tuple[str, str], ...]:
+    """What was sent for other kinds than the one shown, so that it is there again when they are chosen."""
+    shown = {"decimal", *(one.name for one in fields)}
+    return tuple(
+        (name, text)
+        for name, text in sent.items()
+        if (name in SHARED and name not in shown) or name.partition(".")[0] in KIND_WORDS
     )
 
 

@@ -147,8 +147,8 @@ def _in_string(content: bytes, reading: Reading, house: Household) -> tuple[int,
     return (bank.series, bank.parallel) if bank else (min(count, int(SERIES.high)), 1)
 
 
-def guessed(content: bytes, kind: str | None = None) -> Reading:
-    """Return how a file would be read, as what it seems to be or as a kind that was chosen.
+def guessed(content: bytes, kind: str | None = None, decimal: str | None = None) -> Reading:
+    """Return how a file would be read, as what it seems to be or as a kind or decimal sign that was chosen.
 
     Raises
     ------
@@ -157,7 +157,7 @@ def guessed(content: bytes, kind: str | None = None) -> Reading:
     """
     from engine.bench import files
 
-    return files.with_choices(files.guess(content), kind=kind)
+    return files.with_choices(files.guess(content), kind=kind, decimal=decimal)
 
 
 def meanings(kind: str) -> tuple[Meaning, ...]:
@@ -172,6 +172,21 @@ def first_rows(content: bytes, reading: Reading, rows: int) -> tuple[tuple[str, 
     from engine.text.delimited import preview
 
     return preview(content, reading.layout, rows)
+
+
+def unread(content: bytes, reading: Reading) -> tuple[str, ...]:
+    """Say how many rows of a file cannot be read and where the first is; nothing where columns are still to choose."""
+    from engine.bench import files
+    from engine.bench.rows import needed
+
+    try:
+        needed(reading, reading.kind)
+    except InputError:
+        return ()
+    try:
+        return tuple(one.text for one in files.left_out(content, reading))
+    except InputError as fault:
+        return (fault.message,)
 
 
 def reading_of(content: bytes, choices: Choices) -> Reading:
@@ -211,7 +226,18 @@ def report_of(content: bytes, choices: Choices) -> Report:
 
 def report(store: Store, test: CellTest) -> Report:
     """Return what a kept test tells."""
-    return _report(store, test.id, json.dumps(test.choices, sort_keys=True))
+    return report_by(store, test.id, Choices.of(test.choices))
+
+
+def report_by(store: Store, test_id: int, choices: Choices) -> Report:
+    """Return what the file of a test tells by some choices, and remember it.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read by these choices.
+    """
+    return _report(store, test_id, json.dumps(choices.stored(), sort_keys=True))
 
 
 @lru_cache(maxsize=REMEMBERED)
@@ -223,7 +249,7 @@ def _log(log: BenchLog, choices: Choices, base: Chemistry) -> LogReport:
     result = analysis.analyse(log, choices.label_ah, choices.series)
     try:
         cell, cycle = cell_of(result, base, choices.label_ah)
-    except Unreachable as fault:
+    except (InputError, Unreachable) as fault:
         return LogReport(result=result, base=base, cell=None, cycle=None, why_no_cell=str(fault))
     return LogReport(result=result, base=base, cell=cell, cycle=cycle)
 

@@ -16,13 +16,14 @@ from engine.answers.bench_plan import QUESTIONS
 from engine.answers.bench_score import Score
 from engine.answers.bench_score import scored as judged
 from engine.bench.measured import MeasuredCell, chemistry_of, share_at
+from engine.bench.measured_build import BELIEVABLE_SHARE
 from engine.cells import catalogue
 from engine.cells.sight import sight
 from engine.errors import InputError
 from engine.sources import Source
 from webapp.bench_reading import CellsReport, LogReport, Report
 from webapp.bench_store import KeptPlan
-from webapp.bench_words import in_unit
+from webapp.bench_words import bar_in_unit, in_unit
 from webapp.render import NO_BREAK
 
 
@@ -57,8 +58,8 @@ def kept_words(plan: KeptPlan) -> Kept:
 
 
 def scored(plan: KeptPlan, report: Report) -> Scored | None:
-    """Score one kept plan against a test, or None where the test is of another kind of cell or shows none of it."""
-    if plan.asked["chemistry"] != report.base.id:
+    """Score one kept plan against a test, or None where it is of other cells by kind or size, or shows none of it."""
+    if plan.asked["chemistry"] != report.base.id or not _same_size(plan, report):
         return None
     forecasts = tuple(_forecast(row) for row in plan.forecast["forecasts"])
     found = dict(_found(plan, report, forecasts))
@@ -69,6 +70,13 @@ def scored(plan: KeptPlan, report: Report) -> Scored | None:
     except InputError:
         return None
     return Scored(title=QUESTIONS[plan.asked["question"]], sentence=result.sentence, rows=_rows(result))
+
+
+def _same_size(plan: KeptPlan, report: Report) -> bool:
+    """Whether the cells tested may be those the plan was made for, by their ampere-hours."""
+    ah = report.grouping.median_ah if isinstance(report, CellsReport) else _drawn_ah(report)
+    low, high = BELIEVABLE_SHARE
+    return ah is not None and low <= ah / plan.asked["label_ah"] <= high
 
 
 def _forecast(kept: dict[str, Any]) -> Forecast:
@@ -117,7 +125,7 @@ def _rows(result: Score) -> tuple[tuple[str, str, str, str], ...]:
         (
             row.what,
             in_unit(row.forecast, row.unit),
-            in_unit(row.bar, row.unit),
+            bar_in_unit(row.bar, row.unit),
             in_unit(row.measured, row.unit) + ("" if row.inside else ", outside"),
         )
         for row in result.rows

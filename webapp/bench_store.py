@@ -2,14 +2,16 @@
 
 A test is the bytes of a bench file as it was brought, packed, with the choices by which they are read: reading
 again is always possible, and nothing derived is kept. It begins as a draft and counts once its reading was
-accepted. A deleted one can be brought back for a day; drafts are kept as long. Deleting a household for good takes
-its rows along. The choices and the forecast are JSON that nothing here reads; times are UTC.
+accepted. A deleted one can be brought back for a day; drafts are kept as long. A deleted household keeps its rows, as
+it can be brought back; only with its own row in the database they go. The choices and the forecast are JSON that
+nothing here reads; times are UTC.
 """
 
 from __future__ import annotations
 
 import json
 import sqlite3
+import unicodedata
 import zlib
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -23,6 +25,7 @@ KEPT_FOR = timedelta(days=1)
 PACKED = 1
 """Level of zlib: a log of numbers shrinks to a quarter at once, and no more for waiting."""
 LONGEST_NAME = 80
+UNNAMED = "A file"
 
 _HEAD = "id, household_id, name, kind, choices, accepted, made_at, deleted_at"
 
@@ -67,6 +70,7 @@ def add(store: Store, household_id: int, name: str, kind: str, content: bytes, c
         How it is read.
     """
     packed = zlib.compress(content, PACKED)
+    name = plain_name(name)[:LONGEST_NAME] or UNNAMED
     now = store.clock()
     with store.transaction() as db:
         before = (now - KEPT_FOR).isoformat()
@@ -74,30 +78,25 @@ def add(store: Store, household_id: int, name: str, kind: str, content: bytes, c
         made = db.execute(
             "INSERT INTO cell_tests (household_id, name, kind, content, choices, accepted, made_at) "
             "VALUES (?, ?, ?, ?, ?, 0, ?)",
-            (household_id, name[:LONGEST_NAME], kind, packed, json.dumps(choices), now.isoformat()),
+            (household_id, name, kind, packed, json.dumps(choices), now.isoformat()),
         ).lastrowid
     assert made is not None
     return find(store, household_id, made)
 
 
-def accepted(store: Store, household_id: int, deleted: bool = False) -> list[CellTest]:
-    """Return the accepted tests of a household, or those deleted, the newest first."""
-    rows = store.rows(
-        f"SELECT {_HEAD} FROM cell_tests WHERE household_id = ? AND accepted "
-        f"AND deleted_at IS {'NOT NULL' if deleted else 'NULL'} ORDER BY id DESC",
-        household_id,
-    )
-    return [_test(row) for row in rows]
+def accepted(store: Store, household_id: int) -> list[CellTest]:
+    """Return the accepted tests of a household, the newest first."""
+    return _those(store, household_id, "accepted AND deleted_at IS NULL")
 
 
 def drafts(store: Store, household_id: int) -> list[CellTest]:
     """Return what was uploaded and not yet accepted, the newest first."""
-    rows = store.rows(
-        f"SELECT {_HEAD} FROM cell_tests WHERE household_id = ? AND NOT accepted AND deleted_at IS NULL "
-        "ORDER BY id DESC",
-        household_id,
-    )
-    return [_test(row) for row in rows]
+    return _those(store, household_id, "NOT accepted AND deleted_at IS NULL")
+
+
+def deleted(store: Store, household_id: int) -> list[CellTest]:
+    """Return the tests and drafts that were deleted, the newest first."""
+    return _those(store, household_id, "deleted_at IS NOT NULL")
 
 
 def find(store: Store, household_id: int, test_id: int) -> CellTest:
@@ -128,13 +127,14 @@ def accept(store: Store, test_id: int, kind: str, choices: dict[str, Any]) -> No
 
 
 def rename(store: Store, test_id: int, name: str) -> None:
-    """Give a test another name.
+    """Give a test another name, without the characters in it that cannot be seen.
 
     Raises
     ------
     InputError
         If the name is empty or too long.
     """
+    name = plain_name(name)
     if not 1 <= len(name) <= LONGEST_NAME:
         raise InputError("name", f"The name must be 1 to {LONGEST_NAME} characters long; got {len(name)}.")
     _set(store, "name = ?", name, test_id)
@@ -181,6 +181,25 @@ def drop_plan(store: Store, household_id: int, plan_id: int) -> None:
     """Throw a kept plan away; asking again makes the same one."""
     with store.transaction() as db:
         db.execute("DELETE FROM bench_plans WHERE household_id = ? AND id = ?", (household_id, min(plan_id, 2**62)))
+
+
+def plain_name(name: str) -> str:
+    r"""Return a name without control and format characters (Unicode Cc, Cf), which hide or turn round what is read.
+
+    Examples
+    --------
+    >>> plain_name(" cell\t7\u202e \u200b")
+    'cell 7'
+    """
+    instead = {"Cc": " ", "Cf": ""}
+    return " ".join("".join(instead.get(unicodedata.category(one), one) for one in name).split())
+
+
+def _those(store: Store, household_id: int, which: str) -> list[CellTest]:
+    rows = store.rows(
+        f"SELECT {_HEAD} FROM cell_tests WHERE household_id = ? AND {which} ORDER BY id DESC", household_id
+    )
+    return [_test(row) for row in rows]
 
 
 def _set(store: Store, what: str, *values: object) -> None:

@@ -28,6 +28,11 @@ class Row:
     what: str
     day: str
 
+    @property
+    def label(self) -> str:
+        """What tells it from others of its name, read aloud."""
+        return f"{self.name}, test {self.id}, brought {self.day}"
+
 
 def row(test: CellTest, zone: str) -> Row:
     """Return a test as the list shows it."""
@@ -91,3 +96,16 @@ def in_unit(value: float | None, unit: str) -> str:
     if value is None:
         return "–"
     return percent(value, 1) if unit == "share" else f"{figures(value, 3)}{NO_BREAK}{unit}"
+
+
+def bar_in_unit(bar: float | None, unit: str) -> str:
+    """Write how uncertain a number of a plan is: two figures, as it is no better known itself.
+
+    Examples
+    --------
+    >>> bar_in_unit(0.0798, "V"), bar_in_unit(22.6, "Ah"), bar_in_unit(0.1234, "share"), bar_in_unit(None, "V")
+    ('0.080\\xa0V', '23\\xa0Ah', '12\\xa0%', '–')
+    """
+    if bar is None:
+        return "–"
+    return f"{figures(100 * bar)}{NO_BREAK}%" if unit == "share" else f"{figures(bar)}{NO_BREAK}{unit}"

@@ -1,7 +1,8 @@
 """Changing the household: one part at a time, each change a version, never over someone else's.
 
 Shared by the pages that describe the household. A change is made from the version its form was opened
-from (hidden field `revision`); if a newer one stands, the form comes back with everything typed.
+from (hidden fields `household` and `revision`); if a newer one stands, or another household is open, the
+form comes back with everything typed.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ from starlette.responses import RedirectResponse, Response
 from engine.errors import InputError
 from engine.house import household
 from engine.house.household import Household
-from webapp.forms import Card, Values, parse
+from webapp.forms import Card, Values, parse, whole
 from webapp.store import Conflict, Document, Saved, Store
 
 SECTIONS = {"banks": ("banks",), "inverters": ("inverters",), "loads": ("loads",), "arrays": ("sun", "arrays")}
@@ -145,14 +146,14 @@ def with_values(document: Document, section: str, item_id: str, values: Mapping[
 
 
 def save(
-    request: Request, revision: str, change: Callable[[Document], Document], what: str, back: str, show: Show
+    request: Request, sent: Typed, change: Callable[[Document], Document], what: str, back: str, show: Show
 ) -> Response:
     """Save a change of the open household and go back to the page, or show what stands against it.
 
     Parameters
     ----------
-    revision : str
-        The version the form was opened from, as sent.
+    sent : dict
+        What the form sent, the version it was opened from among it.
     change : callable
         Document to changed document; may raise `InputError`.
     what : str
@@ -163,11 +164,13 @@ def save(
         Shows the form again with errors by field and a status.
     """
     saved, _ = opened(request)
+    against = elsewhere(saved, sent)
+    if against:
+        return show(against, HTTPStatus.CONFLICT)
     try:
         document = change(saved.document)
         household.read(document)
-        base = int(revision) if revision.isdigit() else 0
-        _store(request).save(saved.household_id, base, document, what)
+        _store(request).save(saved.household_id, saved.revision, document, what)
     except InputError as fault:
         return show({_last(e.field): e.message for e in reversed(fault.every())}, HTTPStatus.UNPROCESSABLE_ENTITY)
     except Conflict as fault:
@@ -201,6 +204,9 @@ def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
     blank = shelf.card(house, sent.get("item_id", ""), sent)
     card = replace(blank, form=parse(blank.fields, sent, build=lambda values: values))
     values = card.form.value
+    against = elsewhere(saved, sent)
+    if against:
+        return shelf.show(request, card.refused(against), HTTPStatus.CONFLICT)
     if values is None:
         return shelf.show(request, card, HTTPStatus.UNPROCESSABLE_ENTITY)
     thing_id = card.id or new_id(values["name"], shelf.section, saved.document)
@@ -208,7 +214,7 @@ def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
     document, also = shelf.also(saved.document, thing_id)
     return save(
         request,
-        sent.get("revision", ""),
+        sent,
         lambda _: put(document, shelf.section, shelf.thing(values, stored[0] if stored else {"id": thing_id})),
         f"{values['name']} {'changed' if card.id else 'added'}{also}",
         f"{shelf.path}#{shelf.anchor}-{thing_id}",
@@ -223,12 +229,27 @@ def remove_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
     names = {thing["id"]: thing["name"] for thing in things(saved.document, shelf.section)}
     return save(
         request,
-        sent.get("revision", ""),
+        sent,
         lambda document: without(document, shelf.section, item_id),
         f"{names.get(item_id, item_id)} removed",
         shelf.path,
         lambda errors, status: shelf.show(request, shelf.card(house, item_id, sent).refused(errors), status),
     )
+
+
+def elsewhere(saved: Saved, sent: Typed) -> dict[str, str]:
+    """Say why a form cannot be saved in the open household: it is another one, or a newer version; empty if neither.
+
+    A form that names no household is taken as one of the open household.
+    """
+    meant = sent.get("household", "")
+    if meant and whole(meant) != saved.household_id:
+        return {
+            "": f"“{saved.name}” was opened elsewhere after this page, which is of another household. Nothing you "
+            f"typed is lost and nothing was changed: open the household you meant on Files, or look over what you "
+            f"typed and save it in “{saved.name}”."
+        }
+    return {} if whole(sent.get("revision", "")) == saved.revision else {"": conflict_sentence(saved)}
 
 
 def conflict_sentence(newer: Saved) -> str:

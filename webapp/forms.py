@@ -18,6 +18,8 @@ from engine.fields import Quantity, quantities
 
 T = TypeVar("T")
 LONGEST_TEXT = 80
+LONGEST_WHOLE = 9
+"""Digits of the longest number that we count things with."""
 LEAST_SPELT_UNIT = 4
 """Letters of the shortest unit that a label may say itself: cells, days, strings."""
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -29,6 +31,17 @@ _MADE_PLAIN = (
     (re.compile(r"\d{1,3}(?:\.\d{3})+,\d+|\d{1,3}(?:\.\d{3}){2,}"), ".", ""),
 )
 _AMBIGUOUS = re.compile(r"[1-9]\d{0,2},\d{3}")
+
+
+def whole(text: str) -> int | None:
+    """Return the whole number that a hidden field or a tick holds; None for anything else and for endless digits.
+
+    Examples
+    --------
+    >>> whole("12"), whole("²"), whole("-1"), whole(""), whole("9" * 5000)
+    (12, None, None, None, None)
+    """
+    return int(text) if text.isdecimal() and len(text) <= LONGEST_WHOLE else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -280,7 +293,7 @@ def _read(one: Field, text: str) -> Any:
     if one.kind == "tick":
         return bool(text)
     if one.kind == "months":
-        return tuple(int(month) for month in text.split(",") if month.isdigit())
+        return tuple(month for month in map(whole, text.split(",")) if month is not None)
     if one.kind == "choice":
         if not text and "" not in dict(one.choices):
             raise InputError(one.name, f"{one.label} is missing: choose one.")

@@ -10,11 +10,14 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of
 from engine.answers.charging_current import ChargeCurrent, charge_current
 from engine.answers.charging_notices import Facts, charging_notices
 from engine.answers.charging_parts import Balancing, HoldWorth, Reached, balancing, hold_worth, reached
-from engine.answers.charging_settings import BOARD_MARGIN_V, STEP_SOC, Asked, Setting, settings
+from engine.answers.charging_settings import STEP_SOC, Asked, Setting, settings
 from engine.answers.charging_targets import Charger, Narrow, Target, charger, narrow, target
 from engine.answers.charging_worked import levers, worked
 from engine.answers.notices_charge import spread_v
@@ -25,7 +28,7 @@ from engine.fields import Quantity
 from engine.house.bank import Bank
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
-from engine.house.span import SeriesChoice, Span, Way, best, other_counts, span
+from engine.house.span import BOARD_MARGIN_V, SeriesChoice, Span, Way, best, other_counts, span
 
 TARGETS = (0.8, 0.9, 1.0)
 ASSUMED_LOAD_C = 0.1
@@ -199,7 +202,7 @@ def charging(
         power_from=load_from,
         **got,
         hold_worth=worth,
-        controllable=not hold or curve.controllable(bank.cell, end_v, bank.cell_c),
+        controllable=_decides(bank, end_v, hold, to.charge_c),
         targets=tuple(target(bank, to, soc) for soc in TARGETS),
         settings=settings(bank, inverter, Asked(cell_v=end_v, hold=hold, reached_soc=got["reached"].soc), load_w),
         highest_cell_v=None if bank.cell_spread_mv is None else end_v + spread_v(bank),
@@ -221,9 +224,10 @@ def curve_rows(bank: Bank, to: Charger, bench_c: float) -> tuple[CurveRow, ...]:
     cell, cell_c = bank.cell, bank.cell_c
     at_bank = curve.usable_curve(cell, to.charge_c, cell_c)
     at_bench = curve.usable_curve(cell, bench_c, cell_c)
+    held_to = [curve.soc_with_hold(cell, volts, to.tail_c, cell_c) for volts in at_bank.volts.tolist()]
+    plain = _told_apart(at_bank.soc_no_hold) & _told_apart(at_bench.soc_no_hold) & _told_apart(np.array(held_to))
     rows = []
     for k, volts in enumerate(at_bank.volts.tolist()):
-        held = curve.soc_with_hold(cell, volts, to.tail_c, cell_c)
         bare = float(at_bank.soc_no_hold[k])
         rows.append(
             CurveRow(
@@ -231,11 +235,24 @@ def curve_rows(bank: Bank, to: Charger, bench_c: float) -> tuple[CurveRow, ...]:
                 pack_v=volts * bank.series,
                 no_hold_soc=bare,
                 bench_no_hold_soc=float(at_bench.soc_no_hold[k]),
-                hold_soc=max(bare, held),
-                controllable=not bool(at_bank.uncontrollable[k]),
+                hold_soc=max(bare, held_to[k]),
+                controllable=bool(plain[k]) and not bool(at_bank.uncontrollable[k]),
             )
         )
     return tuple(rows)
+
+
+def _decides(bank: Bank, end_v: float, hold: bool, charge_c: float) -> bool:
+    """Whether the volts at which the charge ends decide the charge."""
+    if hold:
+        return curve.controllable(bank.cell, end_v, bank.cell_c)
+    return curve.told(bank.cell, end_v, charge_c, bank.cell_c)
+
+
+def _told_apart(soc: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Where the charge moves little enough from one row to the row after the next, which lie 0.02 V apart."""
+    padded = np.pad(soc, 1, mode="edge")
+    return np.asarray(padded[2:] - padded[:-2] <= curve.METER_RISE)
 
 
 def _check(bank: Bank, typed: dict[str, float | None]) -> None:

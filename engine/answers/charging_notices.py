@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator
+from math import floor
 
 from engine.answers.answer import Notice, Remedy
 from engine.answers.charging_current import ChargeCurrent, current_limits
@@ -22,6 +23,9 @@ SURE_STOPS = frozenset({"board-below-charge", "highest-cell-over-board"})
 """Checks of a household as it stands that are a stop in a setting somebody is about to choose."""
 LEAST_HOLD_H = 0.1
 """A shorter hold is not held against the sun's hours [h] (engineering choice)."""
+LEAD_C, LEAD_APART_C, LEAD_V_PER_C = 25.0, 5.0, 0.004
+"""Lead-acid: temperature its volts are stated for [degC], how far from it a word is due [K], and the volts per degree
+and cell (typical, from memory)."""
 _EPS = 1e-9
 
 
@@ -87,19 +91,28 @@ def _as_stop(notice: Notice, cure: tuple[Remedy, ...]) -> Notice:
 
 
 def _current(facts: Facts) -> Iterator[Notice]:
-    """A typed current above what cells, bank, board or charger allow."""
-    asked, typed_a = facts.asked, facts.current.charge_a
-    if facts.current.limit != "typed":
+    """A current above what cells, bank, board or charger allow: the one typed, or what panels and charger can give."""
+    asked, current = facts.asked, facts.current
+    limits = current_limits(asked, facts.inverter)
+    if current.limit == "typed":
+        given_a, words = current.charge_a, f"{current.charge_a:g} A is"
+    else:
+        chargers = [a for a, key, _ in limits if key == "inverter"]
+        given_a = min([current.noon_w / (facts.cell_v * asked.series), *chargers])
+        words = f"panels and charger can give {given_a:.1f} A, which is"
+    over = [one for one in limits if given_a > one[0] + _EPS]
+    if not over:
         return
-    over = [one for one in current_limits(asked, facts.inverter) if typed_a > one[0] + _EPS]
-    if over:
-        least_a, key, words = min(over, key=lambda one: one[0])
-        yield Notice(
-            level="stop" if key != "inverter" else "check",
-            code="over-charge-current",
-            page="charge",
-            text=f"{asked.name}: {typed_a:g} A is above {words}: {least_a:.1f} A.",
-        )
+    only_charger = all(key == "inverter" for _, key, _ in over)
+    safe_a = floor(min(over)[0] * 10.0) / 10.0
+    advice = "" if only_charger else f" Set the charger to {safe_a:g} A or less: nothing else holds it back."
+    named = " and above ".join(f"{limit_words} ({limit_a:.1f} A)" for limit_a, _, limit_words in sorted(over))
+    yield Notice(
+        level="check" if only_charger else "stop",
+        code="over-charge-current",
+        page="charge",
+        text=f"{asked.name}: {words} above {named}.{advice}",
+    )
 
 
 def _hold(facts: Facts) -> Iterator[Notice]:
@@ -120,6 +133,16 @@ def _hold(facts: Facts) -> Iterator[Notice]:
             text=f"{cell.name} can give off hydrogen at its end volts: it can explode. Air the room as your code asks, "
             "and keep flames and sparks away.",
         )
+        yield from _lead_temperature(asked)
+    told = curve.told(cell, asked.charge_end_cell_v, facts.current.charge_c, asked.cell_c)
+    if not asked.hold and not told:
+        yield Notice(
+            level="check",
+            code="volts-do-not-decide",
+            page="charge",
+            text=f"{asked.name}: stopped near {facts.cell_v:.2f} V, {curve.METER_V:g} V more or less moves the charge "
+            f"by more than {curve.METER_RISE * 100:.0f} points: the volts do not decide it. Count ampere-hours.",
+        )
     if not asked.hold:
         return
     if not curve.controllable(cell, asked.charge_end_cell_v, asked.cell_c):
@@ -131,6 +154,23 @@ def _hold(facts: Facts) -> Iterator[Notice]:
             f"{curve.PLAIN_RISE * 100:.0f} points within 0.05 V: the volts do not decide it. Count ampere-hours.",
         )
     yield from _sun(facts)
+
+
+def _lead_temperature(asked: Bank) -> Iterator[Notice]:
+    """Lead-acid charge volts at another temperature than their own."""
+    apart = asked.cell_c - LEAD_C
+    if abs(apart) < LEAD_APART_C:
+        return
+    there_v = asked.charge_end_cell_v - LEAD_V_PER_C * apart
+    yield Notice(
+        level="check",
+        code="lead-temperature",
+        page="charge",
+        text=f"{asked.name}: these volts are for {LEAD_C:g} °C. At {asked.cell_c:g} °C the charger should be at about "
+        f"{there_v:.2f} V per cell, {there_v * asked.series:.1f} V for the pack ({LEAD_V_PER_C * 1000:g} mV per degree "
+        "and cell; typical, from memory). Use its temperature sensor; a hot sealed battery that is not lowered can run "
+        "away. The maker’s sheet rules.",
+    )
 
 
 def _sun(facts: Facts) -> Iterator[Notice]:

@@ -12,10 +12,8 @@ from engine.answers.charging_targets import COUNT, rested_tells
 from engine.cells.chemistry import Chemistry, at, soc_at_ocv
 from engine.house.bank import Bank, c_rate
 from engine.house.inverter import Inverter
-from engine.house.span import cutoff_soc
+from engine.house.span import cutoff_soc, least_cutoff_cell_v
 
-BOARD_MARGIN_V = 0.1
-"""The inverter switches off this far above the board's lowest cell, before the board has to [V per cell] (assumed)."""
 STEP_SOC = 0.10
 """Charge between cut-off or reserve and restart, and between full and charging again [-] (assumed)."""
 PACK_STEP_V = 0.1
@@ -60,7 +58,7 @@ def settings(bank: Bank, inverter: Inverter | None, asked: Asked, power_w: float
         cut_why += f"; it lies above your reserve under load, {reserve.cell_v * bank.series:.1f} V, and ends it sooner"
     return (
         _row(bank, "end", "Charge ends at", asked.cell_v, _end_words(bank, asked), _stored_end_v(bank)),
-        _float(bank, asked),
+        _float(bank, inverter, asked),
         _again(bank, asked),
         reserve,
         _row(bank, "cutoff", "Low cut-off", cut_v, cut_why, inverter.dc_min_v if inverter else None),
@@ -85,11 +83,15 @@ def _end_words(bank: Bank, asked: Asked) -> str:
     )
 
 
-def _float(bank: Bank, asked: Asked) -> Setting:
+def _float(bank: Bank, inverter: Inverter | None, asked: Asked) -> Setting:
     cell = bank.cell
     if cell.v_float is not None:
         why = "keeps the cells full against self-discharge; at 25 °C, and about 4 mV per degree and cell lower when "
-        return _row(bank, "float", "Float", cell.v_float, why + "warmer (typical, from memory)")
+        why += "warmer (typical, from memory)"
+        highest_v = asked.cell_v if inverter is None else min(asked.cell_v, inverter.charge_max_v / bank.series)
+        if cell.v_float > highest_v:
+            why += f"; usual would be {cell.v_float:g} V per cell, which this charge or this inverter does not reach"
+        return _row(bank, "float", "Float", min(cell.v_float, highest_v), why)
     rested_v = at(bank.table.ocv_v, max(asked.reached_soc - STEP_SOC, 0.0))
     return _row(
         bank,
@@ -142,15 +144,7 @@ def _reserve(bank: Bank, power_w: float) -> Setting:
 
 def _cutoff(bank: Bank, inverter: Inverter | None) -> tuple[float, str]:
     """The lowest cut-off that board, cells and inverter allow [V per cell], and which of them decides."""
-    if bank.board is not None:
-        cells = (
-            bank.board.cell_low_v + BOARD_MARGIN_V,
-            f"{BOARD_MARGIN_V:g} V per cell above the board’s {bank.board.cell_low_v:g} V, so that the inverter "
-            "switches off before the board opens",
-        )
-    else:
-        cells = (bank.cell.v_low, f"the empty volts of {bank.cell.name}")
-    limits = [cells]
+    limits = [least_cutoff_cell_v(bank)]
     if inverter is not None and inverter.lowest_v is not None:
         limits.append((inverter.lowest_v / bank.series, f"the lowest {inverter.name} can be set to"))
     elif inverter is not None:

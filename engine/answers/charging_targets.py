@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from engine.answers.notices_charge import setting_limits
 from engine.cells import curve
 from engine.cells.chemistry import Chemistry, at, capacity_share, soc_at_ocv
 from engine.errors import InputError
@@ -75,14 +76,10 @@ class Charger:
 
 
 def charger(bank: Bank, inverter: Inverter | None, charge_c: float, tail_c: float) -> Charger:
-    """Say how high a bank may be charged, by its cells or its inverter, and at what currents it is read."""
-    by_inverter = None if inverter is None else inverter.charge_max_v / bank.series
-    if by_inverter is None or by_inverter >= bank.cell.v_max:
-        words = f"{bank.cell.name} ends at {bank.cell.v_max:g} V per cell"
-        return Charger(charge_c=charge_c, tail_c=tail_c, highest_cell_v=bank.cell.v_max, highest_words=words)
-    assert inverter is not None
-    words = f"{inverter.name} charges to {inverter.charge_max_v:g} V at most, {by_inverter:.3f} V per cell"
-    return Charger(charge_c=charge_c, tail_c=tail_c, highest_cell_v=by_inverter, highest_words=words)
+    """Say how high a bank may be charged, by cells, board or inverter, and at what currents it is read."""
+    limits = setting_limits(bank, inverter)
+    highest_v, words = min(limits, key=lambda one: one[0])
+    return Charger(charge_c=charge_c, tail_c=tail_c, highest_cell_v=highest_v, highest_words=words)
 
 
 def target(bank: Bank, to: Charger, soc: float) -> Target:

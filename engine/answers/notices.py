@@ -14,6 +14,7 @@ from math import ceil
 
 from engine.answers.answer import Notice, Remedy
 from engine.answers.notices_bank import board_current_notices, cell_notices, mend, pack_notices, window_notices
+from engine.answers.notices_charge import cured
 from engine.answers.notices_sky import sky_notices
 from engine.balance.forcing import load_hours, mean_dc_w
 from engine.errors import InputError
@@ -39,11 +40,12 @@ def household_notices(household: Household, month: int) -> tuple[Notice, ...]:
 
 def _found(household: Household, month: int) -> list[Notice]:
     found: list[Notice] = []
+    on = {supply.bank.id: supply.inverter for supply in household.supplies()}
     for bank in household.banks:
-        found += cell_notices(bank)
+        found += (cured(one, bank, on.get(bank.id)) for one in cell_notices(bank))
         found += window_notices(bank)
     for supply in household.supplies():
-        found += pack_notices(supply.bank, supply.inverter)
+        found += (cured(one, supply.bank, supply.inverter) for one in pack_notices(supply.bank, supply.inverter))
         found += _under_load(household, supply, month)
     found += sky_notices(household)
     for load in household.loads:

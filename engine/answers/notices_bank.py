@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import ceil
 
 from engine.answers.answer import Notice, Remedy
 from engine.answers.notices_charge import charger_notices, highest_cell_notices
@@ -179,6 +180,24 @@ def pack_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
             page="banks",
             text=f"{bank.name}: {bank.series} cells in series make {nominal_v:.1f} V, outside {inverter.name}'s "
             f"{inverter.dc_min_v:g} to {inverter.dc_max_v:g} V.",
+        )
+    lowest_v = max(cell.v_low, bank.board.cell_low_v if bank.board else 0.0) * bank.series
+    if inverter.dc_min_v < lowest_v - 0.05:
+        safe_v = ceil(lowest_v * 10.0 - 1e-6) / 10.0
+        cure = Remedy(
+            label=f"Set the cut-off to {safe_v:g} V",
+            section="inverters",
+            item_id=inverter.id,
+            values={"dc_min_v": safe_v},
+        )
+        yield Notice(
+            level="check",
+            code="cutoff-under-cells",
+            page="inverter",
+            text=f"{inverter.name} cuts off at {inverter.dc_min_v:g} V, below the {lowest_v:.1f} V at which "
+            f"{bank.name} is empty or its board opens: the board would end every deep discharge, and without one the "
+            "cells are ruined.",
+            remedies=(cure,) if safe_v < inverter.restart_v else (),
         )
     if inverter.restart_v > charge_v:
         yield Notice(

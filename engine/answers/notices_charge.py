@@ -6,6 +6,7 @@ Volts per cell unless the name says otherwise. A check is never an approval.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from math import floor
 
 from engine.answers.answer import Notice, Remedy
@@ -29,14 +30,25 @@ def highest_setting_v(bank: Bank, inverter: Inverter | None) -> float | None:
     float or None
         To 0.01 V downwards; None where that lies at or below the cell's nominal volts.
     """
-    spread = spread_v(bank)
-    limits = [bank.cell.v_max - spread]
-    if bank.board is not None:
-        limits.append(bank.board.cell_high_v - (BOARD_ROOM_V if bank.cell_spread_mv is None else spread))
-    if inverter is not None:
-        limits.append(inverter.charge_max_v / bank.series)
-    highest = floor(min(limits) * 100.0 + 1e-6) / 100.0
+    lowest_v, _ = min(setting_limits(bank, inverter), key=lambda one: one[0])
+    highest = floor(lowest_v * 100.0 + 1e-6) / 100.0
     return highest if highest > bank.cell.v_nominal else None
+
+
+def setting_limits(bank: Bank, inverter: Inverter | None) -> list[tuple[float, str]]:
+    """What limits a charge setting, the spread of the cells taken off: volts per cell, and the limit in words."""
+    spread, cell, board = spread_v(bank), bank.cell, bank.board
+    less = f", less {bank.cell_spread_mv:g} mV for its highest cell" if bank.cell_spread_mv else ""
+    limits = [(cell.v_max - spread, f"{cell.name} ends at {cell.v_max:g} V per cell{less}")]
+    if board is not None:
+        room = BOARD_ROOM_V if bank.cell_spread_mv is None else spread
+        words = less or f", less {room:g} V of room"
+        limits.append((board.cell_high_v - room, f"its board opens at {board.cell_high_v:g} V per cell{words}"))
+    if inverter is not None:
+        by_inverter = inverter.charge_max_v / bank.series
+        words = f"{inverter.name} charges to {inverter.charge_max_v:g} V at most, {by_inverter:.3f} V per cell"
+        limits.append((by_inverter, words))
+    return limits
 
 
 def lower(bank: Bank, inverter: Inverter | None) -> tuple[Remedy, ...]:
@@ -48,6 +60,18 @@ def lower(bank: Bank, inverter: Inverter | None) -> tuple[Remedy, ...]:
     return (
         Remedy(label=f"End the charge at {highest:.2f} V per cell", section="banks", item_id=bank.id, values=values),
     )
+
+
+CURED_BY_LOWER = frozenset(
+    {"over-inverter", "over-charge-setting", "board-below-charge", "highest-cell-over-board", "highest-cell-over-max"}
+)
+"""Notices of a charge setting that is too high for something."""
+
+
+def cured(notice: Notice, bank: Bank, inverter: Inverter | None) -> Notice:
+    """Give a notice of too high a charge setting the one cure that is within cell, board and inverter at once."""
+    cure = lower(bank, inverter) if notice.code in CURED_BY_LOWER else ()
+    return replace(notice, remedies=cure) if cure else notice
 
 
 def highest_cell_notices(bank: Bank) -> Iterator[Notice]:

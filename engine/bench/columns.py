@@ -112,6 +112,8 @@ _TEMPERATURE = Meaning(
 _DATE = Meaning(key="date", label="Date, where time is a clock", units=dict.fromkeys(DATES, 1.0), most=1e10)
 _HOLD_WORDS = ("hold", "held", "halt", "cv", "cccv", "absor")
 _NONE_WORDS = ("no", "without", "ohne", "w/o", "nohold", "unheld")
+_WITH_WORDS = ("with", "mit")
+"""Held, where the name says no more than that and a capacity: mit [mAh]."""
 _END_V = Meaning(
     key="volts",
     label="Charge-end volts",
@@ -265,10 +267,15 @@ def hold_said(header: str) -> bool | None:
     --------
     >>> hold_said("Ah, no hold"), hold_said("Ah with hold"), hold_said("CC-CV [Ah]"), hold_said("CC [Ah]")
     (False, True, True, False)
+    >>> hold_said("mit [mAh]"), hold_said("ohne [mAh]"), hold_said("Ah with load")
+    (True, False, None)
     """
     name, _ = name_and_unit(header)
     words = _words(name)
     held = any(word.startswith(_HOLD_WORDS) or word.endswith("halten") for word in words)
+    held |= any(word in _WITH_WORDS for word in words) and all(
+        word in _WITH_WORDS + _CAPACITY_LETTERS or word.startswith(_CAPACITY_WORDS) for word in words
+    )
     if any(word in _NONE_WORDS for word in words) or ("cc" in words and not held):
         return False
     return True if held else None

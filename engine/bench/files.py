@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
+from itertools import chain
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from engine.bench.table_rows import read_table
 from engine.errors import InputError
 from engine.text import delimited
 from engine.text.clocks import over_midnight
-from engine.text.layouts import Layout
+from engine.text.layouts import Layout, parts_thousands
 
 __all__ = [
     "KINDS",
@@ -130,8 +131,9 @@ def _with_decimal(sample: Sample, decimal: str | None) -> Sample:
         return sample
     if decimal not in (".", ","):
         raise InputError("decimal", f"The decimal sign is a point or a comma; got “{decimal}”.")
-    thousands = "," if decimal == "." and sample.layout.delimiter != "," else ""
-    layout = dataclasses.replace(sample.layout, decimal=decimal, thousands=thousands, sign_doubt="")
+    other = "," if decimal == "." else "."
+    grouped = other != sample.layout.delimiter and parts_thousands(chain.from_iterable(sample.rows), other)
+    layout = dataclasses.replace(sample.layout, decimal=decimal, thousands=other if grouped else "", sign_doubt="")
     return Sample(layout, sample.rows)
 
 

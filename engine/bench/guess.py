@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from engine.bench.columns import CLOCK, MEANINGS, TIMES, Doubt, Meaning, assign, name_and_unit
+from engine.bench.columns import AMPERE_HOURS, CLOCK, MEANINGS, TIMES, Doubt, Meaning, assign, name_and_unit
 from engine.bench.records import Array
 from engine.text.delimited import as_numbers, spread
 from engine.text.layouts import Layout, is_clock, is_date
@@ -88,6 +88,8 @@ def places(kind: str, sample: Sample) -> tuple[Places, tuple[Doubt, ...]]:
             asked.append((meaning.key, f"Which column is the {meaning.label.lower()}?"))
     if kind == "table" and not found.keys() & {"no_hold_ah", "hold_ah", "ah"}:
         asked.append(("no_hold_ah", "Which column is the capacity?"))
+    if kind == "table":
+        asked += _unused(found, sample, [text for _, text in asked])
     return found, tuple(asked)
 
 
@@ -224,6 +226,18 @@ def _share_out(named: dict[str, int], sample: Sample) -> list[Doubt]:
     named |= {"no_hold_ah": low, "hold_ah": high}
     held, unheld = sample.layout.name(high), sample.layout.name(low)
     return [("hold_ah", f"“{held}” is read as the capacity with a hold, “{unheld}” without: is it so?")]
+
+
+def _unused(found: Places, sample: Sample, asked: Sequence[str]) -> list[Doubt]:
+    """A question for each capacity column of a table that is not used and not asked about yet."""
+    used = {at for at, _ in found.values()}
+    key, method = ("no_hold_ah", "out") if "hold_ah" in found and "no_hold_ah" not in found else ("hold_ah", "")
+    doubts: list[Doubt] = []
+    for at, header in enumerate(sample.layout.header):
+        name = f"“{sample.layout.name(at)}”"
+        if at not in used and name_and_unit(header)[1] in AMPERE_HOURS and not any(name in text for text in asked):
+            doubts.append((key, f"{name} is a capacity and is not used: is it one with{method} a hold?"))
+    return doubts
 
 
 def _first_words(named: Mapping[str, int], sample: Sample) -> dict[str, int]:

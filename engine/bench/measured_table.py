@@ -25,6 +25,8 @@ ROUNDS = 4
 """Times the full charge and the resistance are worked out in turn where the highest charge was not held."""
 MANY_HELD = 4
 """Held points from which the resistance is one number; with fewer it follows the chemistry's along the charge."""
+FALL_SHARE = 0.05
+"""A column whose last row gives so much less than its first is no charge column (assumed)."""
 SLIP_SHARE = 0.01
 """Fall between neighbours, as a share of the full charge, from which a table is doubted."""
 
@@ -176,8 +178,10 @@ def _check(table: ChargeTable, no_hold: Array, holds: Array) -> None:
     everything = np.concatenate((no_hold[:, 1], holds[:, 1]))
     if not (np.all(np.isfinite(everything)) and everything.min() >= 0 and everything.max() > 0):
         raise InputError("ends", "The ampere-hours of a table must be numbers from 0 up, and one above 0.")
+    main = no_hold if len(no_hold) >= 2 else holds
     for rows, words in ((no_hold, "without a hold"), (holds, "with a hold")):
-        if len(rows) >= 2 and not rows[-1, 1] > rows[0, 1]:
+        least_ah = rows[0, 1] if rows is main else (1.0 - FALL_SHARE) * rows[:1, 1].sum()
+        if len(rows) >= 2 and not rows[-1, 1] > least_ah:
             raise InputError(
                 "ends",
                 f"More volts never give less: {words}, {rows[0, 0]:g} V gave {rows[0, 1]:g} Ah and {rows[-1, 0]:g} V "

@@ -5,11 +5,12 @@ Wide, with a column without and a column with a hold; or long, with the current 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 import numpy as np
 
+from engine.bench.columns import MEANINGS
 from engine.bench.records import Array, ChargeEnd, ChargeTable, Finding
 from engine.bench.rows import Reading, Rows, needed, read_rows
 from engine.errors import InputError
@@ -17,6 +18,8 @@ from engine.errors import InputError
 MOST_ENDS = 500
 SAME_CURRENT_SHARE = 0.95
 """Assumed: a cut-off current at least this share of the charge current means no hold."""
+SAME_CAPACITY_SHARE = 0.01
+"""Assumed: two runs of one charge agree as near as this; further apart they were not charged alike."""
 
 
 def read_table(content: bytes, reading: Reading, charge_a: float, tail_a: float) -> ChargeTable:
@@ -37,11 +40,13 @@ def read_table(content: bytes, reading: Reading, charge_a: float, tail_a: float)
     Raises
     ------
     InputError
-        If volts or capacity have no column, or more than a fifth of the rows cannot be read.
+        If volts or capacity have no column, or more than a fifth of the rows cannot be read; if rows of the same volts
+        differ by more than a hundredth; or if charges were held to several currents.
     """
     _sensible(charge_a, tail_a)
     rows, findings = read_rows(content, reading, needed(reading, "table"), MOST_ENDS)
     no_hold, hold, found = _held(rows, charge_a, tail_a)
+    _refuse_unlike(rows, {"no_hold_ah": no_hold, "hold_ah": hold})
     ends, twice = _ends(rows.columns["volts"], no_hold, hold)
     return ChargeTable(
         ends=ends, charge_a=charge_a, tail_a=tail_a, findings=(*findings, *found, *twice, *_falling(ends))
@@ -63,6 +68,7 @@ def _held(rows: Rows, charge_a: float, tail_a: float) -> tuple[Array, Array, tup
         return rows.columns.get("no_hold_ah", none), rows.columns.get("hold_ah", none), ()
     ah, cut_off = rows.columns["ah"], rows.columns.get("cut_off_a", np.full(len(rows.lines), charge_a))
     held = cut_off < SAME_CURRENT_SHARE * charge_a
+    _refuse_several_tails(cut_off[held], charge_a)
     other = held & ~np.isclose(cut_off, tail_a, rtol=1 - SAME_CURRENT_SHARE)
     found: tuple[Finding, ...] = ()
     if other.any():
@@ -71,6 +77,35 @@ def _held(rows: Rows, charge_a: float, tail_a: float) -> tuple[Array, Array, tup
         text = f"{which} held to another current than {tail_a:g} A, and used as if held to it."
         found = (Finding(level="check", code="other_tail", text=text),)
     return np.where(held, np.nan, ah), np.where(held, ah, np.nan), found
+
+
+def _refuse_several_tails(cut_off: Array, charge_a: float) -> None:
+    """Refuse charges that were held to more than one current: each current makes a curve of its own."""
+    if len(cut_off) and cut_off.min() < SAME_CURRENT_SHARE * cut_off.max():
+        text = f"Charges at {charge_a:g} A were held to different currents, {cut_off.max():g} A and {cut_off.min():g} A"
+        raise InputError("cut_off_a", f"{text}: a table can have one. Bring the rows held to one current at a time.")
+
+
+def _refuse_unlike(rows: Rows, capacities: Mapping[str, Array]) -> None:
+    """Refuse rows of the same volts and method whose capacities are too far apart to be the same charge twice."""
+    volts = np.round(rows.columns["volts"], 6)
+    for key, ah in capacities.items():
+        for at in np.unique(volts[np.isfinite(ah)]):
+            same = ah[(volts == at) & np.isfinite(ah)]
+            if same.min() < (1 - SAME_CAPACITY_SHARE) * same.max():
+                text = f"Rows at {at:g} V give {same.min():.6g} Ah and {same.max():.6g} Ah"
+                raise InputError(*_what_to_do("cut_off_a" in rows.columns and "ah" in rows.columns, key, text))
+
+
+def _what_to_do(has_cut_off: bool, key: str, text: str) -> tuple[str, str]:
+    """The field, and how rows that are unlike may be told apart."""
+    if has_cut_off:
+        alike = "though by their cut-off currents the charges ended alike: is the charge current given the right one"
+        return "ah", f"{text}, {alike}? If it is, keep the row you trust."
+    column, capacity = (next(one.label for one in MEANINGS["table"] if one.key == k) for k in ("cut_off_a", "ah"))
+    give = f"give the column with the current that ended each charge as “{column}”, the capacity as “{capacity}”"
+    field = "cut_off_a" if key == "no_hold_ah" else key
+    return field, f"{text}: were some of the charges held? Then {give}. If none was, keep the row you trust."
 
 
 def _ends(volts: Array, no_hold: Array, hold: Array) -> tuple[tuple[ChargeEnd, ...], tuple[Finding, ...]]:

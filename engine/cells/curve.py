@@ -180,6 +180,12 @@ def controllable(cell: Chemistry, volts: float, temperature_c: float = 25.0) -> 
     return all(high - low <= PLAIN_RISE for low, high in zip(held, held[PLAIN_STEPS:], strict=False))
 
 
+def told(cell: Chemistry, volts: float, c_rate: float, temperature_c: float = 25.0) -> bool:
+    """Whether a stop at `volts` [V per cell] with `c_rate` [1/h] still flowing tells the charge: see `METER_RISE`."""
+    low, high = _reached(cell, (volts - METER_V, volts + METER_V), c_rate, temperature_c)
+    return bool(high - low <= METER_RISE)
+
+
 def _reached(cell: Chemistry, v_ends: Iterable[float], c_rate: float, temperature_c: float) -> Array:
     """`soc_without_hold` for many end voltages."""
     rising, accepted = _charging_v(cell, c_rate, temperature_c), _accepted(cell, c_rate)

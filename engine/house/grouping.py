@@ -29,6 +29,8 @@ MOST_CELLS = 5000
 ODD_VOLTS_SHARE = 0.03
 """Wh over Ah is a cell's mean volts; further from the middle cell's than this it is odd (assumed: about 0.1 V of 3 V,
 twice what a doubled resistance does at 0.5C)."""
+RESIDUE_SHARE = 1e-12
+"""Sums this near each other are the same: thousands of times what adding a group's cells leaves in floating point."""
 METHOD = (
     "Largest cell first, each to the group that has least so far and still has room; then two cells of two groups "
     "change places as long as that brings the groups nearer to each other."
@@ -155,7 +157,7 @@ def grouped(
         listed=listed,
         even=even,
         bound_ah=math.fsum(cell.ah for cell in used) / series,
-        gained_ah=even.string_ah - listed.string_ah,
+        gained_ah=_beyond(even.string_ah, listed.string_ah),
         swaps=swaps,
         spares=spares,
         findings=_findings(used, rejects, even),
@@ -294,8 +296,13 @@ def _arranged(cells: tuple[TestedCell, ...], order: Order) -> Arrangement:
     rows = [tuple(cells[k] for k in row) for row in order.tolist()]
     sums = [math.fsum(cell.ah for cell in row) for row in rows]
     least = min(sums)
-    groups = tuple(Group(cells=row, ah=ah, over_ah=ah - least) for row, ah in zip(rows, sums, strict=True))
-    return Arrangement(groups=groups, string_ah=least, imbalance_ah=max(sums) - least)
+    groups = tuple(Group(cells=row, ah=ah, over_ah=_beyond(ah, least)) for row, ah in zip(rows, sums, strict=True))
+    return Arrangement(groups=groups, string_ah=least, imbalance_ah=_beyond(max(sums), least))
+
+
+def _beyond(ah: float, least_ah: float) -> float:
+    """How much one sum is above another, or nothing where they differ by what floating point leaves."""
+    return 0.0 if math.isclose(ah, least_ah, rel_tol=RESIDUE_SHARE) else ah - least_ah
 
 
 def _findings(used: tuple[TestedCell, ...], rejects: tuple[Reject, ...], even: Arrangement) -> tuple[Finding, ...]:

@@ -26,6 +26,8 @@ TIE_SHARE = 0.01
 NEIGHBOURS = 2
 """Series counts shown to either side, in blocks of the chemistry."""
 HALF_SOC = 0.5
+BOARD_MARGIN_V = 0.1
+"""The inverter switches off this far above the board's lowest cell, before the board has to [V per cell] (assumed)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +97,8 @@ def span(bank: Bank, inverter: Inverter, power_w: float, way: Way) -> Span:
     low = cutoff_soc(bank, inverter.dc_min_v, power_w)
     below, above = low, 1.0 - max(top, low)
     inside = 1.0 - below - above
-    lowest = None if inverter.lowest_v is None else cutoff_soc(bank, inverter.lowest_v, power_w)
+    lowest_v = lowest_cutoff_v(bank, inverter)
+    lowest = None if lowest_v is None else cutoff_soc(bank, lowest_v, power_w)
     return Span(
         series=n,
         label_kwh=bank.label_kwh,
@@ -113,7 +116,7 @@ def span(bank: Bank, inverter: Inverter, power_w: float, way: Way) -> Span:
         usable_kwh=bank.stored_kwh(low, max(top, low)),
         sag_half_v=sag_v(bank, HALF_SOC, power_w),
         sag_low_v=sag_v(bank, low, power_w),
-        lowest_v=inverter.lowest_v,
+        lowest_v=lowest_v,
         lowered_gain_share=None if lowest is None else max(0.0, max(top, lowest) - lowest - inside),
     )
 
@@ -148,6 +151,25 @@ def best(spans: Sequence[Span], own: int) -> SeriesChoice:
     if kept.inside_share <= 0.0:
         return SeriesChoice(series=kept.series, reason="None of these counts leaves anything to use in this window.")
     return SeriesChoice(series=kept.series, reason=_reason(kept, most, spans, bool(safe)))
+
+
+def least_cutoff_cell_v(bank: Bank) -> tuple[float, str]:
+    """Lowest cut-off that cells and board allow [V per cell], and which of them decides."""
+    limits = [(bank.cell.v_low, f"the empty volts of {bank.cell.name}")]
+    if bank.board is not None:
+        words = (
+            f"{BOARD_MARGIN_V:g} V per cell above the board’s {bank.board.cell_low_v:g} V, so that the inverter "
+            "switches off before the board opens"
+        )
+        limits.append((bank.board.cell_low_v + BOARD_MARGIN_V, words))
+    return max(limits, key=lambda one: one[0])
+
+
+def lowest_cutoff_v(bank: Bank, inverter: Inverter) -> float | None:
+    """Lowest pack volts the cut-off may be set to by inverter, cells and board; None where its lowest is not known."""
+    if inverter.lowest_v is None:
+        return None
+    return max(inverter.lowest_v, least_cutoff_cell_v(bank)[0] * bank.series)
 
 
 def cutoff_soc(bank: Bank, cutoff_v: float, power_w: float) -> float:

@@ -34,9 +34,10 @@ _TWO_SIGNS = (
     (re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+,\d+|[+-]?\d{1,3}(?:\.\d{3}){2,}"), ",", "."),
 )
 _SPACED = re.compile(r"[+-]?\d{1,3}(?:([ '])\d{3})+(?:[.,]\d+)?")
-_MAYBE_GROUPED = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
-_COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?|.*:\d\d,\d+")
-_POINT = re.compile(r"[+-]?\d*\.\d*(?:[eE][+-]?\d+)?|.*:\d\d\.\d+")
+_MAYBE_GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}(?:[.,]\d{3})+")
+_COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
+_POINT = re.compile(r"[+-]?(?:\d+\.\d*|\.\d+)(?:[eE][+-]?\d+)?")
+_CLOCK_COMMA = re.compile(r".*:\d\d,\d+")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +80,7 @@ def lay_out(head: Sequence[str], rest: Sequence[str], encoding: str) -> Layout:
     delimiter, columns = _delimiter(lines)
     first = _first_row(head, delimiter, columns)
     header, columns = _header(head[:first], delimiter, columns, [split(line, delimiter) for line in head[first:]])
-    cells = list(chain.from_iterable(split(line, delimiter) for line in lines))
+    cells = list(chain.from_iterable(split(line, delimiter) for line in chain(head[first:], rest)))
     decimal, thousands, doubt = _signs(cells, delimiter)
     return Layout(
         encoding=encoding,
@@ -236,12 +237,50 @@ def _signs(cells: Sequence[str], delimiter: str) -> tuple[str, str, str]:
         if any(pattern.fullmatch(cell) and not is_date(cell) for cell in cells):
             return decimal, thousands, ""
     spaced = next((found[1] for cell in cells if (found := _SPACED.fullmatch(cell))), "")
-    commas = [cell for cell in cells if _COMMA.fullmatch(cell)]
-    if any(_POINT.fullmatch(cell) for cell in cells):
-        return ".", spaced or ("," if commas and delimiter != "," else ""), ""
+    commas, points = _with(cells, _COMMA), _with(cells, _POINT)
+    if commas and points:
+        return _both_signs(commas, points, spaced, delimiter)
+    clocks = any(_CLOCK_COMMA.fullmatch(cell) for cell in cells)
     if not commas:
-        return ".", spaced, ""
-    sure = any(not _MAYBE_GROUPED.fullmatch(cell) for cell in commas)
+        return "," if clocks and not points else ".", spaced, ""
     read = commas[0].replace(",", ".")
-    doubt = "" if sure else f"Is the comma in “{commas[0]}” the decimal sign? It is read as {read}."
-    return ",", spaced, doubt
+    doubt = f"Is the comma in “{commas[0]}” the decimal sign? It is read as {read}."
+    return ",", spaced, doubt if _all_grouped(commas) and not clocks else ""
+
+
+def _both_signs(commas: Sequence[str], points: Sequence[str], spaced: str, delimiter: str) -> tuple[str, str, str]:
+    """Signs where some cells have a comma and others a point: one parts thousands if all its cells may be grouped."""
+    if _all_grouped(commas):
+        doubt = f"Does the comma in “{commas[0]}” part thousands, and is the point in “{points[0]}” the decimal sign?"
+        thousands = spaced or ("," if delimiter != "," else "")
+        return ".", thousands, f"{doubt} They are read so." if _all_grouped(points) else ""
+    sure = next(cell for cell in commas if not _MAYBE_GROUPED.fullmatch(cell))
+    if _all_grouped(points) and not spaced:
+        read = points[0].replace(".", "")
+        doubt = f"Does the point in “{points[0]}” part thousands, as the comma in “{sure}” is the decimal sign?"
+        return ",", ".", f"{doubt} It is read as {read}."
+    odd = next((cell for cell in points if not _MAYBE_GROUPED.fullmatch(cell)), points[0])
+    return (
+        ",",
+        spaced,
+        f"The file has commas (“{sure}”) and points (“{odd}”): is each a decimal sign? They are read so.",
+    )
+
+
+def parts_thousands(cells: Iterable[str], sign: str) -> bool:
+    """Whether every cell with a comma, or with a point, may have it between thousands; cells with none do.
+
+    Examples
+    --------
+    >>> parts_thousands(["1.310", "104.500", "24,5"], "."), parts_thousands(["1.310", "24,5"], ",")
+    (True, False)
+    """
+    return _all_grouped(_with(cells, _COMMA if sign == "," else _POINT))
+
+
+def _with(cells: Iterable[str], pattern: re.Pattern[str]) -> list[str]:
+    return [cell for cell in cells if pattern.fullmatch(cell)]
+
+
+def _all_grouped(cells: Iterable[str]) -> bool:
+    return all(map(_MAYBE_GROUPED.fullmatch, cells))

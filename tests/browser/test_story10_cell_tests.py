@@ -47,7 +47,7 @@ def site(serve: Served, tmp_path: Path, small_house: dict[str, Any]) -> str:
 def sodium_site(serve: Served, tmp_path: Path, small_house: dict[str, Any]) -> str:
     """A server with a bank of 16 small sodium-ion cells on an inverter that takes their volts."""
     small_house["banks"][0] |= SODIUM
-    small_house["inverters"][0] |= {"dc_min_v": 26.0, "restart_v": 40.0, "dc_max_v": 66.0}
+    small_house["inverters"][0] |= {"dc_min_v": 26.0, "restart_v": 40.0, "dc_max_v": 66.0, "charge_limit_a": 0.7}
     return serve(_kept(tmp_path, small_house))
 
 
@@ -202,7 +202,8 @@ def test_the_curve_names_its_lines_and_every_picture_is_drawn(open_page: Opener,
     page.wait_for_selector("html[data-charts=drawn]", state="attached")
     expect(page.locator(".plot.drawn")).to_have_count(3)
     names = page.locator("#usable .annotation-text").all_text_contents()
-    assert names == ["at 0.5C", "held", "at 0.1C"]
+    rate = page.request.get(f"{sodium_site}/charge.json?bank=store").json()["charge_c"]
+    assert names == ["on the bench", "held", f"at {rate:.2g}C"]
     expect(page.locator("#charge-discharge .annotation-text")).to_have_text(["charge", "discharge"])
 
 
@@ -236,6 +237,35 @@ def test_every_page_of_a_test_fits_a_phone(open_page: Opener, sodium_site: str, 
     for path in ("/cell-tests", "/cell-tests/plan?question=whole_curve"):
         page.goto(sodium_site + path)
         _fits(page)
+
+
+NARROW_TARGETS = """() => [...document.querySelectorAll('.rows a, .note a')]
+  .filter((e) => { const r = e.getBoundingClientRect(); return r.width < 43.5 || r.height < 43.5; })
+  .map((e) => e.outerHTML.slice(0, 90))"""
+
+
+def test_short_names_and_links_in_notes_are_as_large_as_a_finger(open_page: Opener, site: str, tmp_path: Path) -> None:
+    page = open_page(f"{site}/cell-tests", viewport=NARROW)
+    bring(page, site, _file(tmp_path, CELLS, "a.csv"))
+    for path in ("/cell-tests", "/cell-tests/plan?kept=1"):
+        page.goto(site + path)
+        expect(page.locator(".rows a, .note a").first).to_be_visible()
+        assert page.evaluate(NARROW_TARGETS) == [], path
+
+
+def test_even_groups_fit_a_phone_and_kept_goes_with_its_question(open_page: Opener, site: str, tmp_path: Path) -> None:
+    page = open_page(f"{site}/cell-tests", viewport=NARROW)
+    even = "cell;Ah\n" + "".join(f"Z{n};{ah}\n" for n, ah in enumerate(["1.1", "2.2", "1.5", "1.8", "1.2", "2.1"]))
+    bring(page, site, _file(tmp_path, even, "even.csv"))
+    page.locator("#series").fill("3")
+    page.locator("#parallel").fill("2")
+    page.get_by_role("button", name="Read it so").click()
+    expect(page.locator("td[data-label^=beyond]")).to_have_text(["0.0000"] * 3)
+    _fits(page)
+    page.goto(f"{site}/cell-tests/plan?kept=1")
+    expect(page.get_by_text("Kept. Bring the log")).to_be_visible()
+    page.locator("#label_ah").fill("90")
+    expect(page.get_by_text("Kept. Bring the log")).to_have_count(0)
 
 
 def _fits(page: Page) -> None:

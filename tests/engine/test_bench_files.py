@@ -278,6 +278,9 @@ def test_a_wide_table():
         "Ladeschlussspannung (V),Kapazität ohne Halten (Ah),Kapazität mit Halten (Ah)",
         "charge_voltage_V,q_nohold_Ah,q_hold_Ah",
         "U/V,CC [Ah],CC-CV [Ah]",
+        "U [V],ohne [Ah],mit [Ah]",
+        "V,without Ah,with Ah",
+        "Volts,Capacity without (Ah),Capacity with (Ah)",
     ],
 )
 def test_names_of_a_wide_table(header):
@@ -285,6 +288,38 @@ def test_names_of_a_wide_table(header):
     assert reading.kind == "table"
     assert reading.doubts == ()
     assert _ends(table) == [(3.0, 0.56, 0.606), (3.8, 1.212, 1.245)]
+
+
+def test_mit_and_ohne_alone_say_held_or_not():
+    reading, table = _table("U [V];ohne [mAh];mit [mAh]\n3,0;560;606\n3,8;1212;1245\n")
+    assert (reading.kind, reading.doubts) == ("table", ())
+    assert _ends(table) == [(3.0, 0.56, 0.606), (3.8, 1.212, 1.245)]
+
+
+@pytest.mark.parametrize(
+    ("header", "key", "doubt"),
+    [
+        (
+            "V,Capacity [mAh],hold [mAh]",
+            "no_hold_ah",
+            "“Capacity [mAh]” is a capacity and is not used: is it one without",
+        ),
+        (
+            "V,no hold [mAh],second run [mAh]",
+            "hold_ah",
+            "“second run [mAh]” is a capacity and is not used: is it one with",
+        ),
+    ],
+)
+def test_a_capacity_that_is_not_used_is_asked_about(header, key, doubt):
+    reading = guess(f"{header}\n3.0,560,606\n3.8,1212,1245\n".encode())
+    assert reading.asked == ((key, f"{doubt} a hold?"),)
+    assert with_choices(reading, columns=reading.columns | {key: (1 if key == "no_hold_ah" else 2, "mAh")}).asked == ()
+
+
+def test_a_third_capacity_is_asked_about():
+    reading = guess(b"V,no hold [mAh],hold [mAh],last year [mAh]\n3.0,560,606,610\n3.8,1212,1245,1300\n")
+    assert reading.asked == (("hold_ah", "“last year [mAh]” is a capacity and is not used: is it one with a hold?"),)
 
 
 def test_a_long_table_tells_a_hold_by_its_cut_off_current():
@@ -298,9 +333,40 @@ def test_a_long_table_tells_a_hold_by_its_cut_off_current():
 
 
 def test_a_hold_to_another_current_is_said():
-    _, table = _table("Voltage (V),Cut-off current (A),Capacity (Ah)\n3.0,0.1,0.6\n3.4,0.05,0.9\n")
+    _, table = _table("Voltage (V),Cut-off current (A),Capacity (Ah)\n3.0,0.65,0.6\n3.4,0.05,0.9\n")
     assert [finding.code for finding in table.findings] == ["other_tail"]
     assert table.findings[0].text == "Line 3 was held to another current than 0.1 A, and used as if held to it."
+
+
+def test_holds_to_several_currents_are_refused_not_mixed():
+    with pytest.raises(InputError, match=r"at 0\.65 A were held to different currents, 0\.1 A and 0\.05 A") as refusal:
+        _table("Voltage (V),Cut-off current (A),Capacity (Ah)\n3.0,0.65,0.56\n3.0,0.1,0.6\n3.4,0.05,0.9\n")
+    assert refusal.value.field == "cut_off_a"
+    _, near = _table("Voltage (V),Cut-off current (A),Capacity (Ah)\n3.0,0.1,0.6\n3.4,0.096,0.9\n")
+    assert _ends(near) == [(3.0, None, 0.6), (3.4, None, 0.9)]
+
+
+def test_rows_of_the_same_volts_that_are_unlike_are_refused_not_averaged():
+    with pytest.raises(
+        InputError, match=r"^Rows at 3 V give 0\.56 Ah and 0\.606 Ah: were some of the charges held\?"
+    ) as one:
+        _table("Volts,mAh\n3.0,560\n3.0,606\n3.8,1212\n3.8,1245\n")
+    assert one.value.field == "cut_off_a"
+    assert "the current that ended each charge" in one.value.message
+    with pytest.raises(InputError, match=r"^Rows at 3\.8 V give 1\.245 Ah and 1\.3 Ah: were some") as wide:
+        _table("Volts,no hold Ah,hold Ah\n3.0,0.56,0.606\n3.8,1.212,1.245\n3.8,1.212,1.3\n")
+    assert wide.value.field == "hold_ah"
+    with pytest.raises(
+        InputError, match=r"^Rows at 3 V give 0\.5 Ah and 0\.56 Ah, though .* charges ended alike"
+    ) as long:
+        _table("Volts (V),Cut-off current (A),Capacity (Ah)\n3.0,0.65,0.56\n3.0,0.65,0.5\n3.0,0.1,0.6\n")
+    assert long.value.field == "ah"
+
+
+def test_a_table_that_was_refused_is_read_when_its_currents_are_given():
+    content = b"Volts,mAh,x\n3.0,560,650\n3.0,606,100\n3.8,1212,650\n3.8,1245,100\n"
+    reading = with_choices(guess(content), columns={"volts": (0, "V"), "ah": (1, "mAh"), "cut_off_a": (2, "mA")})
+    assert _ends(read_table(content, reading, 0.65, 0.1)) == [(3.0, 0.56, 0.606), (3.8, 1.212, 1.245)]
 
 
 def test_capacities_that_do_not_say_whether_they_were_held_are_asked_about():
@@ -309,9 +375,9 @@ def test_capacities_that_do_not_say_whether_they_were_held_are_asked_about():
     assert reading.doubts == ("“Run A [Ah]” is read as the capacity with a hold, “Run B [Ah]” without: is it so?",)
 
 
-def test_equal_volts_are_averaged_and_falling_rows_found():
-    _, table = _table("Volts,no hold Ah,hold Ah\n3.0,0.5,0.7\n3.0,0.6,0.7\n3.2,0.4,0.8\n3.4,0.9,0.85\n")
-    assert _ends(table) == [(3.0, pytest.approx(0.55), pytest.approx(0.7)), (3.2, 0.4, 0.8), (3.4, 0.9, 0.85)]
+def test_equal_volts_of_like_capacity_are_averaged_and_falling_rows_found():
+    _, table = _table("Volts,no hold Ah,hold Ah\n3.0,0.5,0.7\n3.0,0.504,0.7\n3.2,0.4,0.8\n3.4,0.9,0.85\n")
+    assert _ends(table) == [(3.0, pytest.approx(0.502), pytest.approx(0.7)), (3.2, 0.4, 0.8), (3.4, 0.9, 0.85)]
     assert [finding.code for finding in table.findings] == ["same_volts", "falls", "hold_gives_less"]
     assert "3.2 V" in table.findings[1].text
     assert "3.4 V" in table.findings[2].text
@@ -411,6 +477,29 @@ def test_a_comma_of_thousands_may_be_chosen():
     assert [key for key, _ in reading.asked] == ["decimal"]
     assert read_log(content, reading).voltage_v.tolist() == pytest.approx([0.0036, 0.003601])
     assert read_log(content, with_choices(reading, decimal=".")).voltage_v.tolist() == pytest.approx([3.6, 3.601])
+
+
+def test_a_point_of_thousands_beside_decimal_commas_is_read_so_and_asked():
+    reading, table = _table("Charge end / V;no hold / mAh;hold / mAh\n3,0;560;606\n3,8;1.212;1.245\n")
+    assert [key for key, _ in reading.asked] == ["decimal"]
+    assert _ends(table) == [(3.0, 0.56, 0.606), (3.8, 1.212, 1.245)]
+    content = b"Nr;mAh;mOhm\n1;1.310;24,5\n2;104.500;25,0\n"
+    cells = read_cells(content, guess(content))
+    assert [(cell.ah, cell.milliohm) for cell in cells] == [(1.31, 24.5), (104.5, 25.0)]
+
+
+def test_a_point_of_thousands_may_be_chosen_where_all_points_may_be_that():
+    content = b"Cell;mAh\nA;1.310\nB;1.295\n"
+    chosen = with_choices(guess(content), decimal=",")
+    assert [cell.ah for cell in read_cells(content, chosen)] == [1.31, 1.295]
+    other = b"Cell;mAh\nA;1310.5\nB;1295.5\n"
+    assert [cell.ah for cell in read_cells(other, with_choices(guess(other), decimal=","))] == [1.3105, 1.2955]
+
+
+def test_a_decimal_comma_never_loses_its_comma():
+    content = b"Nr;mAh;mOhm\n1;1.310;24,5\n2;1.295;25,0\n"
+    cells = read_cells(content, with_choices(guess(content), decimal="."))
+    assert [cell.milliohm for cell in cells] == [None, None]
 
 
 def test_a_file_that_lacks_a_column_says_which_and_refuses_to_be_read():

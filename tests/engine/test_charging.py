@@ -22,6 +22,9 @@ HOUSEHOLDS = Path(__file__).parent.parent / "households"
 STORY_7 = read((HOUSEHOLDS / "story7.json").read_text(encoding="utf-8"))
 
 
+NMC_BOARD = {"cell_low_v": 3.0, "cell_high_v": 4.2, "current_limit_a": 200.0}
+
+
 def house(chemistry: str = "sodium_layered", inverter: dict[str, Any] | None = None, **changes: Any) -> Household:
     """Story 7's household with another bank or inverter."""
     document = write(STORY_7)
@@ -178,7 +181,7 @@ def test_a_bank_on_no_inverter_is_answered_from_its_cells_and_board() -> None:
 
 def test_lfp_is_not_controllable_by_voltage_below_its_top() -> None:
     # Design notes, battery.md 2: a hold at 3.30 V gives 70 %, at 3.34 V 97 %: a voltage does not stop it at 80 %.
-    answer = ask(house("lfp", reserve_soc=0.1))
+    answer = ask(house("lfp", reserve_soc=0.1, cell_spread_mv=0.0))
     for one in answer.targets[:2]:
         for stop in (one.hold, one.no_hold):
             assert (stop.cell_v, stop.pack_v) == (None, None)
@@ -212,6 +215,46 @@ def test_volts_that_a_charger_cannot_set_so_exactly_are_not_offered() -> None:
         assert "0.01 V more or less" in one.no_hold.reason
     sodium = ask(house(series=15), charge_a=140.0)
     assert all(one.no_hold.cell_v is not None for one in sodium.targets[:2])
+
+
+def test_nothing_above_board_and_highest_cell_is_offered() -> None:
+    # Board 3.65 V, highest cell 100 mV above the mean: 3.55 V at most, so no 100 % and no lever beyond it.
+    answer = ask(house("lfp", reserve_soc=0.1, cell_spread_mv=100.0), cell_v=3.4)
+    assert answer.targets[2].hold.cell_v is None
+    assert "3.65 V" in answer.targets[2].hold.reason
+    ends = [one.name for one in answer.levers if one.name.startswith("End the charge")]
+    assert all("3.55 V" in name for name in ends)
+
+
+def test_no_cut_off_below_cells_and_board_is_offered() -> None:
+    # NMC, 14 in series, 3.0 V empty, board 3.0 V: 14 x 3.1 = 43.4 V whatever the inverter can be set to.
+    answer = ask(house("nmc", series=14, inverter={"lowest_v": 32.0, "dc_min_v": 44.0}, board=NMC_BOARD))
+    assert answer.span.lowest_v == pytest.approx(43.4)
+    assert not any("32 V" in one.name for one in answer.levers)
+    under = ask(house("nmc", series=14, inverter={"lowest_v": 32.0, "dc_min_v": 32.0}, board=NMC_BOARD))
+    assert codes(under)["cutoff-under-cells"] == "check"
+
+
+def test_panels_that_can_give_more_than_the_bank_takes_are_a_stop() -> None:
+    answer = ask(house(charge_limit_a=5.0))
+    assert answer.charge_a == 5.0
+    assert codes(answer)["over-charge-current"] == "stop"
+    # The charger's own limit throttles; and of several limits the gravest decides.
+    assert "over-charge-current" not in codes(ask(house(inverter={"charge_limit_a": 4.0}, charge_limit_a=5.0)))
+    assert codes(ask(STORY_7, charge_a=2000.0))["over-charge-current"] == "stop"
+
+
+def test_hot_lead_acid_is_told_to_charge_lower() -> None:
+    # 2.40 V less 4 mV a degree over 20 degrees: 2.32 V.
+    hot = ask(house("lead_sealed", series=24, charge_v=2.4, hold=True, cell_c=45.0))
+    assert any(one.code == "lead-temperature" and "2.32 V per cell" in one.text for one in hot.notices)
+    cool = ask(house("lead_sealed", series=24, charge_v=2.4, hold=True, cell_c=24.0))
+    assert "lead-temperature" not in codes(cool)
+
+
+def test_float_is_never_above_the_end_of_charge() -> None:
+    low = ask(house("lead_sealed", series=24, charge_v=2.2, hold=True))
+    assert setting(low, "float").cell_v == 2.2
 
 
 def test_lead_acid_is_decided_by_what_it_accepts() -> None:

@@ -178,6 +178,40 @@ def test_a_comma_that_may_part_thousands_is_asked_about():
     assert sniff(b"a;b\n3,456;1\n3,45;2\n").sign_doubt == ""
 
 
+@pytest.mark.parametrize(
+    ("rows", "read", "doubt"),
+    [
+        (
+            "3,0;560;606\n3,8;1.212;1.245",
+            [[3.0, 560.0, 606.0], [3.8, 1212.0, 1245.0]],
+            "Does the point in “1.212” part thousands, as the comma in “3,0” is the decimal sign? It is read as 1212.",
+        ),
+        (
+            "1,310;3.456;1\n1,311;3.457;2",
+            [[1310.0, 3.456, 1.0], [1311.0, 3.457, 2.0]],
+            "Does the comma in “1,310” part thousands, and is the point in “3.456” the decimal sign? They are read so.",
+        ),
+        (
+            "3,0;560.5;606\n3,8;1.212;1245",
+            [[3.0, 560.5, 606.0], [3.8, 1.212, 1245.0]],
+            "The file has commas (“3,0”) and points (“560.5”): is each a decimal sign? They are read so.",
+        ),
+        ("1,310;3.45;1\n1,311;3.46;2", [[1310.0, 3.45, 1.0], [1311.0, 3.46, 2.0]], ""),
+        ("3,65;00:00:00.5;.\n3,66;00:00:01.0;.", [[3.65, np.nan, np.nan], [3.66, np.nan, np.nan]], ""),
+    ],
+)
+def test_points_beside_commas_are_asked_about_and_no_decimal_comma_is_dropped(rows, read, doubt):
+    content = f"{rows}\n".encode()
+    np.testing.assert_allclose(_read(content, 0, 1, 2), read, rtol=1e-15)
+    assert sniff(content).sign_doubt == doubt
+
+
+def test_a_point_in_the_preamble_says_nothing_of_the_rows():
+    content = b"Bench;version;1.2\nt;U;I\n0;3,65;0,5\n1;3,66;0,5\n"
+    assert (sniff(content).decimal, sniff(content).sign_doubt) == (",", "")
+    assert _read(content, 1) == [[3.65], [3.66]]
+
+
 def test_blank_lines_and_comments_are_no_rows_and_lines_keep_their_number():
     content = b"a,b\n1,2\n\n# paused\n ,,\n3,x\n4,5,6,7\n8\n9,10"
     found = columns(content, sniff(content), [(0, None), (1, None)])

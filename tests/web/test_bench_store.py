@@ -87,9 +87,28 @@ def test_delete_can_be_undone(store: Store, house: int) -> None:
     bench_store.accept(store, one.id, "log", {})
     bench_store.delete(store, one.id)
     assert bench_store.accepted(store, house) == []
-    assert [gone.name for gone in bench_store.accepted(store, house, deleted=True)] == ["cell 7"]
+    assert [gone.name for gone in bench_store.deleted(store, house)] == ["cell 7"]
     bench_store.undelete(store, one.id)
     assert [back.name for back in bench_store.accepted(store, house)] == ["cell 7"]
+
+
+def test_a_deleted_draft_can_be_brought_back_as_a_draft(store: Store, house: int) -> None:
+    one = bench_store.add(store, house, "cell 7", "log", LOG, {})
+    bench_store.delete(store, one.id)
+    assert [gone.name for gone in bench_store.deleted(store, house)] == ["cell 7"]
+    bench_store.undelete(store, one.id)
+    assert [back.name for back in bench_store.drafts(store, house)] == ["cell 7"]
+
+
+@pytest.mark.parametrize("unseen", ["\u202e", "\u200b", "\x07", "\r\n", "\x1b"])
+def test_a_name_holds_nothing_that_cannot_be_seen(store: Store, house: int, unseen: str) -> None:
+    one = bench_store.add(store, house, f"{unseen}cell 7{unseen}", "log", LOG, {})
+    assert one.name == "cell 7"
+    bench_store.rename(store, one.id, f"cell 8{unseen}")
+    assert bench_store.find(store, house, one.id).name == "cell 8"
+    with pytest.raises(InputError, match="1 to 80 characters"):
+        bench_store.rename(store, one.id, unseen)
+    assert bench_store.add(store, house, unseen, "log", LOG, {}).name == bench_store.UNNAMED
 
 
 @pytest.mark.parametrize("name", ["", "x" * 81])

@@ -6,11 +6,15 @@ import csv
 import inspect
 import io
 import json
+import re
 from typing import Any
 
 import pytest
 from bs4 import BeautifulSoup
 
+from engine.bench import analysis
+from engine.bench.cycles import BenchResult
+from engine.bench.records import BenchLog
 from tests.conftest import Client, form_of, soup
 from tests.web.conftest import Opener
 from webapp import bench_example
@@ -314,7 +318,7 @@ def test_rename_delete_and_bring_back(client: Client) -> None:
     assert "Shelf of sixteen" in text_of(soup(client.get("/cell-tests")))
     assert client.post(f"{address}/delete", {}).headers["Location"] == "/cell-tests#deleted"
     gone = soup(client.get("/cell-tests"))
-    assert gone.find("button", attrs={"aria-label": "Undo deleting Shelf of sixteen"})
+    assert gone.find("button", attrs={"aria-label": re.compile("^Undo deleting Shelf of sixteen, test 1, brought ")})
     client.post(f"{address}/undelete", {})
     assert soup(client.get("/cell-tests")).select(f'a[href="{address}"]')
 
@@ -322,7 +326,12 @@ def test_rename_delete_and_bring_back(client: Client) -> None:
 def test_a_test_belongs_to_its_household(client: Client) -> None:
     address = read_so(client, CELLS)
     client.post("/files/new", {})
-    assert client.get(address).status_code == 422
+    for path in (address, f"{address}.csv", f"{address}.json", "/cell-tests/99"):
+        response = client.get(path)
+        assert response.status_code == 404
+        assert "in this household; it may be long deleted" in response.text
+    for act in ("read", "rename", "delete", "undelete", "use"):
+        assert client.post(f"{address}/{act}", {"kind": "cells", "name": "mine"}).status_code == 404
     assert not soup(client.get("/cell-tests")).select(f'a[href="{address}"]')
 
 
@@ -406,3 +415,209 @@ def test_a_long_log_stays_small_on_the_page(sodium: Client) -> None:
     address = read_so(sodium, "\n".join(many))
     assert len(many) > 35_000
     assert len(sodium.get(address).content) < 250_000
+
+
+@pytest.mark.parametrize("number", ["9" * 5000, "9" * 25, "%C2%B2"])
+def test_an_endless_number_is_no_address(client: Client, number: str) -> None:
+    for path in (number, f"{number}.json", f"{number}.csv"):
+        assert client.get(f"/cell-tests/{path}").status_code == 404
+    assert client.post(f"/cell-tests/{number}/delete").status_code == 404
+
+
+@pytest.mark.parametrize("column", ["column_²", f"column_{'9' * 5000}", "column_999999999"])
+def test_a_column_that_cannot_be_is_left_out_or_refused(client: Client, column: str) -> None:
+    address = read_so(client, CELLS)
+    assert client.post(f"{address}/read", {"act": "read", "kind": "cells", column: "capacity:Ah"}).status_code == 422
+
+
+def test_what_was_never_accepted_or_is_deleted_tells_nothing_and_changes_no_bank(client: Client) -> None:
+    draft = draft_at(client, CELLS)
+    before = client.document()
+
+    def all_refused(address: str, says: str) -> None:
+        for response in (
+            client.get(f"{address}.json"),
+            client.get(f"{address}.csv"),
+            client.post(f"{address}/use", {"revision": "1", "bank": "store"}),
+            client.post(f"{address}/rename", {"name": "other"}),
+        ):
+            assert response.status_code == 404
+            assert says in response.text
+        assert client.document() == before
+
+    all_refused(draft, "is not read yet")
+    assert soup(client.get(draft)).find(id="read-form")
+    read = read_so(client, CELLS)
+    for address in (draft, read):
+        client.post(f"{address}/delete", {})
+        all_refused(address, "is deleted; bring it back")
+    assert client.get(draft).status_code == client.get(f"{read}?read").status_code == 404
+    assert client.post(f"{draft}/read", {"act": "read", "kind": "cells"}).status_code == 404
+    assert not soup(client.get(read)).select("#use form")
+    client.post(f"{draft}/undelete", {})
+    assert soup(client.get(draft)).find(id="read-form")
+
+
+@pytest.mark.parametrize("content", [CELLS.encode(), bench_example.log()])
+def test_a_bank_is_said_to_have_what_a_test_found_only_while_it_has_it(sodium: Client, content: bytes) -> None:
+    address = read_so(sodium, content)
+    used = f"{address}?used=store&bank=store"
+    assert "now has what this test found" not in text_of(soup(sodium.get(used)))
+    assert sodium.post(f"{address}/use", {"revision": "1", "bank": "store"}).status_code == 303
+    assert "now has what this test found" in text_of(soup(sodium.get(used)))
+    sodium.post("/undo", {"revision": "2", "back": address})
+    assert "now has what this test found" not in text_of(soup(sodium.get(used)))
+
+
+def test_a_bank_that_the_test_cannot_be_used_in_is_not_listed_and_it_says_why(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    first = small_house["banks"][0]
+    small_house["banks"].append(
+        {**first, "id": "sealed", "name": "Sealed bank", "inverter": ""} | BANK | {"board": BOARD}
+    )
+    client = client_of(small_house)
+    page = soup(client.get(read_so(client, bench_example.log(), chemistry="sodium_layered")))
+    assert [option["value"] for option in page.select("#bank option")] == ["sealed"]
+    assert f"{first['name']} is not listed: it is described as " in text_of(page)
+    page = soup(client.get(read_so(client, bench_example.log(), chemistry="nmc")))
+    assert not page.select("#bank")
+    assert text_of(page).count("is not listed") == 2
+    page = soup(client.get(read_so(client, CELLS, chemistry="lfp")))
+    assert len(page.select("#bank option")) == 2
+    assert "is not listed" not in text_of(page)
+
+
+def test_a_body_that_is_no_upload_is_refused_unread(client: Client) -> None:
+    before = counted(client)
+    for kind in ("application/x-www-form-urlencoded", "text/csv", "multipart/form-dat"):
+        response = client.post("/cell-tests", headers={"Content-Type": kind}, content=b"pasted=" + b"1%2C2%0A" * 1000)
+        assert response.status_code == 415
+        assert "A bench file is sent as multipart/form-data" in text_of(soup(response))
+    assert counted(client) == before
+
+
+BROKEN = "the tester was switched off here"
+
+
+@pytest.mark.parametrize(
+    "content", [CELLS.encode(), TABLE.encode(), bench_example.log()], ids=["cells", "table", "log"]
+)
+def test_text_in_the_middle_is_said_before_and_after_it_is_read(sodium: Client, content: bytes) -> None:
+    lines = content.decode().splitlines()
+    lines.insert(6, BROKEN)
+    text = "\n".join(lines)
+    said = "rows could not be read and was left out: line 7."
+    page = soup(sodium.get(draft_at(sodium, text)))
+    (note,) = page.select(".note.check")
+    assert note.get_text().startswith("Check 1 of ")
+    assert said in note.get_text()
+    assert said in text_of(soup(sodium.get(read_so(sodium, text, charge_a="0.65", tail_a="0.1"))))
+    assert not soup(sodium.get(draft_at(sodium, content))).select(".note.check")
+
+
+def test_text_over_a_third_of_the_middle_is_said_on_the_draft_and_once_where_it_is_refused(sodium: Client) -> None:
+    lines = bench_example.log().decode().splitlines()
+    lines[400:700] = [BROKEN] * 300
+    address = draft_at(sodium, "\n".join(lines))
+    page = soup(sodium.get(address))
+    assert "300 of 938 rows could not be read" in page.select_one(".note.check").get_text()  # type: ignore[union-attr]
+    refused = soup(sodium.post(f"{address}/read", form_of(page, "read-form") | {"act": "read"}))
+    assert len(refused.select(".summary li")) == 1
+    assert not refused.select(".note.check")
+
+
+def test_nothing_typed_is_lost_when_the_kind_is_changed_or_looked_at_again(client: Client) -> None:
+    address = draft_at(client, bench_example.log())
+    log = form_of(soup(client.get(address)), "read-form")
+    log |= {
+        "label_ah": "1,3x",
+        "series": "2",
+        "chemistry": "nmc",
+        "column_3": "",
+        "current_sign": "flip",
+        "decimal": ",",
+    }
+    again = form_of(soup(client.post(f"{address}/read", log | {"act": "look"})), "read-form")
+    assert again == log
+    sent, seen = again, {}
+    for kind, typed in (("table", {"charge_a": "0,6"}), ("cells", {"parallel": "four"}), ("table", {}), ("log", {})):
+        page = soup(client.post(f"{address}/read", sent | {"kind": kind, "act": "look"}))
+        assert not page.select(".summary")
+        sent = form_of(page, "read-form")
+        seen[kind] = dict(sent)
+        sent |= typed
+    assert seen["cells"]["series"] != "2"
+    assert (seen["table"]["charge_a"], seen["table"]["label_ah"], seen["table"]["chemistry"]) == ("0,6", "1,3x", "nmc")
+    assert log.items() <= seen["log"].items()
+    page = soup(client.post(f"{address}/read", sent | {"kind": "cells", "act": "look"}))
+    assert form_of(page, "read-form")["parallel"] == "four"
+
+
+def test_groups_show_no_residue_of_floating_point(client: Client) -> None:
+    even = "cell;Ah\n" + "".join(f"Z{n};{ah}\n" for n, ah in enumerate(["1.1", "2.2", "1.5", "1.8", "1.2", "2.1"]))
+    address = read_so(client, even, series="3", parallel="2")
+    found = client.get(f"{address}.json").json()["result"]["grouping"]["even"]
+    assert [group["over_ah"] for group in found["groups"]] == [0.0] * 3
+    assert found["imbalance_ah"] == 0.0
+    cells = soup(client.get(address)).find_all("td", attrs={"data-label": "beyond the smallest, Ah"})
+    assert {cell.get_text() for cell in cells} == {"0.0000"}
+
+
+def test_a_file_is_worked_out_once_when_it_is_accepted(sodium: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    worked_out = []
+    real = analysis.analyse
+
+    def counting(log: BenchLog, *rest: Any) -> BenchResult:
+        worked_out.append(log)
+        return real(log, *rest)
+
+    monkeypatch.setattr(analysis, "analyse", counting)
+    sodium.get(read_so(sodium, bench_example.log()))
+    assert len(worked_out) == 1
+
+
+def test_the_twin_of_a_log_says_why_it_has_no_curve_and_how_it_was_read(sodium: Client) -> None:
+    lines = bench_example.log().decode().splitlines()
+    rows = [line for line in lines[2:] if float(line.split(",")[2]) < 0]
+    address = read_so(sodium, "\n".join([lines[1], *rows]), label_ah="1.5", current_sign="as written")
+    found = sodium.get(f"{address}.json").json()
+    assert found["cell"] is None
+    assert found["why_no_cell"] in text_of(soup(sodium.get(address)))
+    assert len(found["why_no_cell"]) > 20
+    assert found["base"] == "sodium_layered"
+    assert (found["choices"]["label_ah"], found["choices"]["kind"]) == (1.5, "log")
+
+
+def test_tests_of_one_name_are_told_apart_when_read_aloud(client: Client) -> None:
+    for _ in range(2):
+        read_so(client, CELLS)
+        draft_at(client, CELLS)
+    client.post("/cell-tests/1/delete", {})
+    client.post("/cell-tests/2/delete", {})
+    page = soup(client.get("/cell-tests"))
+    labels = [tag["aria-label"] for tag in page.select(".rows a, .rows button")]
+    assert len(labels) == len(set(labels)) == 6
+    for tag in page.select(".rows a"):
+        assert str(tag["aria-label"]).startswith(f"{tag.get_text()}, ")
+
+
+def test_kept_is_said_only_until_the_question_is_another(client: Client) -> None:
+    page = soup(client.get("/cell-tests/plan?kept=1"))
+    assert page.select_one("#answer .note[role=status]")
+    live = client.get("/cell-tests/plan?label_ah=90", headers={"HX-Request": "true"})
+    assert "Kept." not in live.text
+
+
+def test_a_bar_of_a_plan_has_two_figures(client: Client) -> None:
+    asked = "question=whole_curve&chemistry=sodium_layered&label_ah=280&cells=16"
+    page = soup(client.get(f"/cell-tests/plan?{asked}"))
+    bars = [
+        str(cell.get_text()).partition("\u00a0")[0]
+        for label in ("now uncertain by", "after the test by")
+        for cell in page.find_all("td", attrs={"data-label": label})
+    ]
+    assert len(bars) > 8
+    for bar in bars:
+        digits = bar.replace(".", "").lstrip("0").replace("–", "")
+        assert len(digits) <= 2 or float(bar) >= 100, bar

@@ -318,3 +318,42 @@ def test_the_file_of_its_own_holds_everything_and_asks_for_nothing(client_of: Op
     assert words(page, ".note.stop")
     assert page.select(".assumed tbody tr")
     assert "Ended at 3.95 V per cell" in words(page, ".sentence")
+
+
+@pytest.fixture
+def pressed(lfp: Client) -> dict[str, str]:
+    """What the button under an answer sends."""
+    form = soup(lfp.get("/charge?volts=3.4&hold=no&charge_a=40")).select_one(".setit form")
+    assert form is not None
+    return {str(field["name"]): str(field["value"]) for field in form.select("input")}
+
+
+def test_a_late_press_keeps_the_way_back_with_all_that_was_typed(lfp: Client, pressed: dict[str, str]) -> None:
+    lfp.post("/files/rename", {"revision": "1", "name": "Renamed meanwhile", "note": ""})
+    before = lfp.document()
+    response = lfp.post("/apply", pressed)
+    assert response.status_code == 409
+    assert "named Renamed meanwhile" in words(soup(response), "main")
+    way = soup(response).select_one("main a.button")
+    assert way is not None
+    again = soup(lfp.get(str(way["href"])))
+    assert [again.select_one(f"#{name}")["value"] for name in ("volts", "charge_a")] == ["3.4", "40"]  # type: ignore[index]
+    assert again.select_one("#hold option[selected]")["value"] == "no"  # type: ignore[index]
+    assert not again.select(".saved")
+    assert lfp.document() == before
+
+
+def test_the_way_back_of_a_refusal_stays_here(lfp: Client, pressed: dict[str, str]) -> None:
+    response = lfp.post("/apply", pressed | {"revision": "9", "from": "//elsewhere.example/"})
+    assert soup(response).select_one("main a.button")["href"] == "/files"  # type: ignore[index]
+
+
+def test_a_press_for_one_household_never_changes_another(lfp: Client, pressed: dict[str, str]) -> None:
+    copy_of_it = json.dumps(lfp.document() | {"name": "The neighbours"}).encode()
+    lfp.post("/files/upload", files={"file": ("bb.json", copy_of_it, "application/json")})
+    other = lfp.store.current()
+    assert str(other.revision) == pressed["revision"]
+    response = lfp.post("/apply", pressed)
+    assert response.status_code == 409
+    assert "“The neighbours” was opened elsewhere" in words(soup(response), "main")
+    assert lfp.store.current() == other

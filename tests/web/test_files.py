@@ -192,3 +192,17 @@ def test_a_name_must_have_a_length(client: Client, name: str) -> None:
     response = client.post("/files/rename", {"revision": "1", "name": name, "note": ""})
     assert response.status_code == 422
     assert "1 to 80 characters" in response.text
+
+
+@pytest.mark.parametrize("path", ["/undo", "/files/version"])
+def test_a_version_of_another_household_is_not_brought_back(client: Client, path: str) -> None:
+    first = client.store.current().household_id
+    client.post("/files/duplicate", {"household": str(first)})
+    client.post("/files/rename", {"revision": "1", "name": "Renamed", "note": ""})
+    before = client.store.current()
+    sent = {"household": str(first), "revision": "2", "version": "1", "back": "/banks?add"}
+    response = client.post(path, sent)
+    assert response.status_code == 409
+    assert "“Renamed” was opened elsewhere" in soup(response).get_text()
+    assert bool(soup(response).select("main a[href='/banks?add']")) == (path == "/undo")
+    assert client.store.current() == before

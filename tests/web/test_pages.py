@@ -380,3 +380,54 @@ def test_balancer_spread_and_the_inverters_limits_are_saved_and_shown_again(clie
     assert (saved["inverters"][0]["lowest_v"], saved["inverters"][0]["absorb_max_v"]) == (40, 58.4)
     assert form_of(soup(client.get("/banks")), "bank-store-form")["board.balance_v"] == "3.4"
     assert form_of(soup(client.get("/inverter")), "inverter-main-form")["absorb_max_v"] == "58.4"
+
+
+@pytest.mark.parametrize("path", ["/banks", "/loads?edit=van", "/sun", "/inverter", "/files", "/charge?volts=3.4"])
+def test_what_saves_says_which_version_of_which_household_it_changes(client: Client, path: str) -> None:
+    client.post("/files/rename", {"revision": "1", "name": "Test croft", "note": "saved, so that there is an undo"})
+    forms = [form for form in soup(client.get(path)).select("form") if form.select_one("[name=revision]")]
+    assert forms
+    for form in forms:
+        base = {str(field["name"]): field["value"] for field in form.select("[name=household], [name=revision]")}
+        assert base == {"household": str(client.store.current().household_id), "revision": "2"}
+
+
+@pytest.mark.parametrize(
+    ("path", "form_id", "faulty"),
+    [
+        ("/banks", "bank-store-form", {}),
+        ("/banks", "bank-store-form", {"label_ah": "many"}),
+        ("/sun", "site-form", {"latitude_deg": "north"}),
+    ],
+)
+def test_a_form_of_another_household_saves_nothing_and_loses_nothing(
+    client: Client, path: str, form_id: str, faulty: dict[str, str]
+) -> None:
+    page = soup(client.get(path))
+    sent = form_of(page, form_id) | faulty
+    client.post("/files/duplicate", {"household": sent["household"]})
+    other = client.store.current()
+    assert (other.household_id != int(sent["household"]), str(other.revision)) == (True, sent["revision"])
+    response = client.post(str(page.find("form", id=form_id)["action"]), sent)  # type: ignore[index]
+    assert response.status_code == 409
+    assert "of another household" in soup(response).find(class_="summary").get_text()  # type: ignore[union-attr]
+    assert client.store.current() == other
+    assert client.store.latest(int(sent["household"])).revision == 1
+
+
+@pytest.mark.parametrize("endless", ["²", "9" * 5000])
+@pytest.mark.parametrize(
+    ("path", "name", "status"),
+    [
+        ("/files/rename", "revision", 409),
+        ("/files/rename", "household", 409),
+        ("/files/open", "household", 422),
+        ("/files/version", "version", 422),
+        ("/cell-tests/plan/drop", "plan", 303),
+    ],
+)
+def test_what_only_looks_like_a_number_is_no_fault_of_ours(
+    client: Client, path: str, name: str, status: int, endless: str
+) -> None:
+    sent = {"revision": "1", "name": "Croft", "note": ""} | {name: endless}
+    assert client.post(path, sent).status_code == status

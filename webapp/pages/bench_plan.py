@@ -31,9 +31,9 @@ from engine.house.household import Household
 from webapp import bench_store
 from webapp.bench_reading import base_id
 from webapp.bench_score import kept_words
-from webapp.bench_words import in_unit
+from webapp.bench_words import bar_in_unit, in_unit
 from webapp.editing import Sent, opened
-from webapp.forms import Field, Parsed, Values, number_field, parse
+from webapp.forms import Field, Parsed, Values, number_field, parse, whole
 from webapp.questions import asked, plain_query
 from webapp.render import is_partial, json_answer, json_errors, plain_data, problems, render
 from webapp.store import Store
@@ -45,6 +45,8 @@ USUAL_C = 0.2
 """Currents taken where none is typed, in C of the label (assumed: what a bench manages with large cells)."""
 USUAL_LABEL_AH = 100.0
 USUAL_SHARE = 0.8
+MUCH_LONGER = 1.2
+"""How many times as long a full sweep takes where it is worth a word (a choice of style)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +77,7 @@ def page(request: Request) -> Response:
         fields=question.fields,
         plan=question.plan,
         forecasts=_shown(question.plan),
+        much_shorter=question.plan is not None and question.plan.sweep.hours > MUCH_LONGER * question.plan.hours,
         query=plain_query(question.typed),
         kept=[kept_words(one) for one in bench_store.plans(_store(request), saved.household_id)],
         just_kept="kept" in request.query_params,
@@ -105,8 +108,7 @@ def keep(request: Request, sent: Sent) -> Response:
 def drop(request: Request, sent: Sent) -> Response:
     """Throw a kept plan away."""
     saved, _ = opened(request)
-    number = sent.get("plan", "")
-    bench_store.drop_plan(_store(request), saved.household_id, int(number) if number.isdigit() else 0)
+    bench_store.drop_plan(_store(request), saved.household_id, whole(sent.get("plan", "")) or 0)
     return RedirectResponse(PATH, HTTPStatus.SEE_OTHER)
 
 
@@ -189,8 +191,8 @@ def _shown(plan: BenchPlan | None) -> list[tuple[Forecast, str, str, str]]:
         (
             row,
             in_unit(row.value, row.unit),
-            in_unit(None if row.value is None else row.bar, row.unit),
-            in_unit(row.after_bar, row.unit),
+            bar_in_unit(None if row.value is None else row.bar, row.unit),
+            bar_in_unit(row.after_bar, row.unit),
         )
         for row in (() if plan is None else plan.forecasts)
     ]

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from http import HTTPStatus
-from typing import Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
+from starlette.convertors import IntegerConvertor, register_url_convertor
+from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
-from engine.bench.measured import bench_rows, chemistry_of
+from engine.bench.measured import bench_rows
 from engine.errors import InputError
 from engine.house.bank import Bank
 from engine.house.household import Household
 from webapp import bench_store
 from webapp.bench_cells_view import CellsView, cells_view
-from webapp.bench_draft import Draft, as_read, draft_of, drafted
+from webapp.bench_draft import Draft, draft_of, drafted
 from webapp.bench_reading import (
     CellsReport,
     Choices,
@@ -23,24 +25,31 @@ from webapp.bench_reading import (
     Report,
     TableReport,
     base_id,
-    own_id,
     report,
-    report_of,
+    report_by,
 )
 from webapp.bench_score import Scored, scored
 from webapp.bench_store import CellTest
+from webapp.bench_use import given, holds, unlisted, uses
 from webapp.bench_view import TestView, log_view, table_view
-from webapp.bench_words import Current, bank_current, day, in_ah, in_c
+from webapp.bench_words import Current, bank_current, day, in_c
 from webapp.downloads import csv_text, file_response
 from webapp.editing import Sent, Typed, local_now, opened, save, with_values
-from webapp.render import json_answer, plain_data, render
+from webapp.forms import LONGEST_WHOLE
+from webapp.render import json_answer, render
 from webapp.store import Document, Store
 
 LIST = "/cell-tests"
-router = APIRouter(prefix=LIST)
 
-OWN_CELL_SHARE = (0.6, 1.1)
-"""Capacity found, as a share of the bank's label, between which the test is of the bank's own cells (assumed)."""
+
+class Number(IntegerConvertor):
+    """The number of a test in an address; what is longer than any number of ours is no address of ours."""
+
+    regex = f"[0-9]{{1,{LONGEST_WHOLE}}}"
+
+
+register_url_convertor("number", Number())
+router = APIRouter(prefix=LIST)
 
 
 def _store(request: Request) -> Store:
@@ -49,23 +58,48 @@ def _store(request: Request) -> Store:
 
 
 def _find(request: Request, test_id: int) -> tuple[CellTest, Household]:
+    """Return a test of the open household, or answer that there is none."""
     saved, house = opened(request)
-    return bench_store.find(_store(request), saved.household_id, test_id), house
+    try:
+        return bench_store.find(_store(request), saved.household_id, test_id), house
+    except InputError as fault:
+        raise HTTPException(HTTPStatus.NOT_FOUND, fault.message) from fault
 
 
-@router.get("/{test_id:int}")
+def _standing(request: Request, test_id: int) -> tuple[CellTest, Household]:
+    """Return a test or draft that is not deleted, or answer that it has to be brought back first."""
+    test, house = _find(request, test_id)
+    if test.deleted:
+        raise HTTPException(
+            HTTPStatus.NOT_FOUND, f"“{test.name}” is deleted; bring it back from the list of cell tests first."
+        )
+    return test, house
+
+
+def _accepted(request: Request, test_id: int) -> tuple[CellTest, Household]:
+    """Return a test that tells something: one whose reading was accepted and that is not deleted."""
+    test, house = _standing(request, test_id)
+    if not test.accepted:
+        raise HTTPException(
+            HTTPStatus.NOT_FOUND, f"“{test.name}” is not read yet: say on its page how its columns are read first."
+        )
+    return test, house
+
+
+@router.get("/{test_id:number}")
 def page(request: Request, test_id: int) -> Response:
     """Show how a draft would be read, or what a test tells."""
     test, house = _find(request, test_id)
     if not test.accepted or "read" in request.query_params:
-        return _show_draft(request, test, draft_of(bench_store.content(_store(request), test.id), test, house))
+        test, _ = _standing(request, test_id)
+        return _show_draft(request, test, draft_of(bench_store.content(_store(request), test.id), test))
     return _show_result(request, test, house)
 
 
-@router.post("/{test_id:int}/read")
+@router.post("/{test_id:number}/read")
 def read(request: Request, test_id: int, sent: Sent) -> Response:
     """Look again with other choices, or accept them."""
-    test, house = _find(request, test_id)
+    test, house = _standing(request, test_id)
     content = bench_store.content(_store(request), test.id)
     draft = drafted(content, test, house, sent)
     if sent.get("act") != "read":
@@ -73,44 +107,44 @@ def read(request: Request, test_id: int, sent: Sent) -> Response:
     if draft.choices is None:
         return _show_draft(request, test, draft)
     try:
-        report_of(content, draft.choices)
+        report_by(_store(request), test.id, draft.choices)
     except InputError as fault:
         return _show_draft(request, test, draft.refused(fault))
     bench_store.accept(_store(request), test.id, draft.choices.kind, draft.choices.stored())
     return RedirectResponse(f"{LIST}/{test.id}", HTTPStatus.SEE_OTHER)
 
 
-@router.post("/{test_id:int}/rename")
+@router.post("/{test_id:number}/rename")
 def rename(request: Request, test_id: int, sent: Sent) -> Response:
     """Give a test another name."""
-    test, house = _find(request, test_id)
+    test, house = _accepted(request, test_id)
     try:
-        bench_store.rename(_store(request), test.id, sent.get("name", "").strip())
+        bench_store.rename(_store(request), test.id, sent.get("name", ""))
     except InputError as fault:
         return _show_result(request, test, house, {"name": fault.message}, 422, sent)
     return RedirectResponse(f"{LIST}/{test.id}", HTTPStatus.SEE_OTHER)
 
 
-@router.post("/{test_id:int}/delete")
+@router.post("/{test_id:number}/delete")
 def delete(request: Request, test_id: int, sent: Sent) -> Response:
     """Delete a test or a draft; it can be brought back from the list."""
     test, _ = _find(request, test_id)
     bench_store.delete(_store(request), test.id)
-    return RedirectResponse(f"{LIST}{'#deleted' if test.accepted else ''}", HTTPStatus.SEE_OTHER)
+    return RedirectResponse(f"{LIST}#deleted", HTTPStatus.SEE_OTHER)
 
 
-@router.post("/{test_id:int}/undelete")
+@router.post("/{test_id:number}/undelete")
 def undelete(request: Request, test_id: int, sent: Sent) -> Response:
-    """Bring a deleted test back."""
+    """Bring a deleted test or draft back."""
     test, _ = _find(request, test_id)
     bench_store.undelete(_store(request), test.id)
     return RedirectResponse(f"{LIST}/{test.id}", HTTPStatus.SEE_OTHER)
 
 
-@router.post("/{test_id:int}/use")
+@router.post("/{test_id:number}/use")
 def use(request: Request, test_id: int, sent: Sent) -> Response:
     """Write what a test found into a bank; undo brings back what stood there."""
-    test, house = _find(request, test_id)
+    test, house = _accepted(request, test_id)
     found = report(_store(request), test)
     chosen = sent.get("bank", "")
     name = next((bank.name for bank in house.banks if bank.id == chosen), chosen)
@@ -119,64 +153,37 @@ def use(request: Request, test_id: int, sent: Sent) -> Response:
         bank = next((one for one in house.banks if one.id == chosen), None)
         if bank is None:
             raise InputError("bank", "Choose the bank that is built of these cells.")
-        return with_values(document, "banks", chosen, _given(found, bank, test))
+        return with_values(document, "banks", chosen, given(found, bank, test))
 
     return save(
         request,
-        sent.get("revision", ""),
+        sent,
         change,
         f"{name} given the test “{test.name}”"[:120],
-        f"{LIST}/{test.id}?used={chosen}&bank={chosen}#use",
+        f"{LIST}/{test.id}?{urlencode({'used': chosen, 'bank': chosen})}#use",
         lambda errors, status: _show_result(request, test, house, _told(errors), status, sent),
     )
 
 
-@router.get("/{test_id:int}.json")
+@router.get("/{test_id:number}.json")
 def as_json(request: Request, test_id: int) -> Response:
-    """Give what a test tells as JSON, unrounded; of a log without its rows."""
-    test, _ = _find(request, test_id)
+    """Give what a test tells as JSON, unrounded, with how it was read; of a log without its rows."""
+    test, _ = _accepted(request, test_id)
     found = report(_store(request), test)
+    head = {"name": test.name, "kind": test.kind, "choices": test.choices, "base": found.base.id}
     if isinstance(found, LogReport):
         result = {name: getattr(found.result, name) for name in ("segments", "cycles", "findings", "series")}
-        return json_answer({"name": test.name, "kind": test.kind, "result": result, "cell": found.cell})
-    return json_answer({"name": test.name, "kind": test.kind, "result": found})
+        return json_answer(head | {"result": result, "cell": found.cell, "why_no_cell": found.why_no_cell})
+    return json_answer(head | {"result": found})
 
 
-@router.get("/{test_id:int}.csv")
+@router.get("/{test_id:number}.csv")
 def as_csv(request: Request, test_id: int) -> Response:
     """Give the table of a test's result as a file for a spreadsheet."""
-    test, house = _find(request, test_id)
+    test, house = _accepted(request, test_id)
     found = report(_store(request), test)
     header, rows = _sheet(found, _current(request, house, _bank_of(request, house, found)))
     return file_response(csv_text(header, rows), f"{test.name}.csv", "text/csv")
-
-
-def _given(found: Report, bank: Bank, test: CellTest) -> dict[str, Any]:
-    """The values of a bank that a test sets."""
-    if isinstance(found, CellsReport):
-        return {"tested_ah": round(found.grouping.even.string_ah / found.grouping.parallel, 6)}
-    if isinstance(found, LogReport) and found.cell is None:
-        drawn = max((one.discharge_ah or 0.0 for one in found.result.cycles), default=0.0)
-        return {"tested_ah": round(drawn, 6)}
-    cell = found.cell
-    assert cell is not None
-    if base_id(bank.cell) != found.base.id:
-        raise InputError(
-            "bank",
-            f"{bank.name} is described as {bank.cell.name}, and this test was read as {found.base.name}: its limits "
-            "and its board’s volts would not fit. Change the bank’s chemistry on Banks first, or read the test again.",
-        )
-    own = chemistry_of(cell, found.base, own_id(found.base, test.id), f"{found.base.name}, your test “{test.name}”")
-    values: dict[str, Any] = {"chemistry": plain_data(own)}
-    if of_own_cells(cell.full_ah, bank):
-        values["tested_ah"] = round(cell.full_ah, 6)
-    return values
-
-
-def of_own_cells(full_ah: float, bank: Bank) -> bool:
-    """Tell whether a test's ampere-hours are those of a cell of this bank, or of another size of cell."""
-    low, high = OWN_CELL_SHARE
-    return low <= full_ah / bank.label_ah <= high
 
 
 def _told(errors: Mapping[str, str]) -> dict[str, str]:
@@ -196,10 +203,11 @@ def _current(request: Request, house: Household, bank: Bank | None) -> Current:
     return bank_current(house, bank, local_now(request, house).month)
 
 
-def _scores(request: Request, found: Report) -> list[Scored]:
+def _scores(request: Request, test: CellTest, found: Report) -> list[Scored]:
     """Every kept plan that this test can judge."""
     saved, _ = opened(request)
-    tried = (scored(plan, found) for plan in bench_store.plans(_store(request), saved.household_id))
+    before = (plan for plan in bench_store.plans(_store(request), saved.household_id) if plan.made_at <= test.made_at)
+    tried = (scored(plan, found) for plan in before)
     return [one for one in tried if one is not None]
 
 
@@ -211,7 +219,7 @@ def _show_draft(request: Request, test: CellTest, draft: Draft) -> Response:
         here=LIST,
         test=test,
         draft=draft,
-        read_before=as_read(test),
+        read_before=test.accepted,
     )
 
 
@@ -227,7 +235,7 @@ def _show_result(
         found = report(_store(request), test)
     except InputError as fault:
         content = bench_store.content(_store(request), test.id)
-        return _show_draft(request, test, draft_of(content, test, house).refused(fault))
+        return _show_draft(request, test, draft_of(content, test).refused(fault))
     bank = _bank_of(request, house, found)
     choices = Choices.of(test.choices)
     return render(
@@ -241,14 +249,20 @@ def _show_result(
         kind=choices.kind,
         report=found,
         bank=bank,
-        banks=house.banks,
-        used=next((one for one in house.banks if one.id == request.query_params.get("used")), None),
-        uses=_uses(found, house.banks),
-        scores=_scores(request, found),
+        used=_used(request, house, found, test),
+        uses=uses(found, house.banks),
+        unlisted=unlisted(found, house.banks),
+        scores=_scores(request, test, found),
         made=day(test.made_at, house.site.time_zone),
         errors=errors or {},
         typed=sent or {},
     )
+
+
+def _used(request: Request, house: Household, found: Report, test: CellTest) -> Bank | None:
+    """The bank that was just given this test, if it still holds it."""
+    asked = request.query_params.get("used")
+    return next((one for one in house.banks if one.id == asked and holds(one, found, test)), None)
 
 
 def _view(found: Report, label_ah: float | None, bank: Bank | None, current: Current) -> TestView | CellsView:
@@ -260,27 +274,8 @@ def _view(found: Report, label_ah: float | None, bank: Bank | None, current: Cur
     return cells_view(found, bank, current)
 
 
-def _uses(found: Report, banks: Sequence[Bank]) -> tuple[tuple[str, str], ...]:
-    """Return the banks a test can be used in, by id, each with what would change in words."""
-    if isinstance(found, CellsReport):
-        each_ah = found.grouping.even.string_ah / found.grouping.parallel
-        return tuple((bank.id, f"{bank.name}: tested {in_ah(each_ah)} a cell") for bank in banks)
-    if found.cell is None:
-        return tuple((bank.id, f"{bank.name}: tested Ah") for bank in banks)
-    full_ah = found.cell.full_ah
-    return tuple(
-        (
-            bank.id,
-            f"{bank.name}: curve and {in_ah(full_ah)} a cell"
-            if of_own_cells(full_ah, bank)
-            else f"{bank.name}: curve alone",
-        )
-        for bank in sorted(banks, key=lambda one: base_id(one.cell) != found.base.id)
-    )
-
-
 def _sheet(found: Report, current: Current) -> tuple[tuple[str, ...], list[tuple[str | float | None, ...]]]:
-    """Return the table of a result, unrounded, for a spreadsheet: its header and rows."""
+    """Return the table of a result for a spreadsheet: its header and rows, shares in percent of two decimals."""
     if isinstance(found, CellsReport):
         return _cells_sheet(found)
     cell = found.cell

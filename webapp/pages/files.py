@@ -14,7 +14,8 @@ from starlette.responses import RedirectResponse, Response
 
 from engine.errors import InputError
 from engine.house import household
-from webapp.editing import Sent, Typed, conflict_sentence, opened, save, with_values
+from webapp.editing import Sent, Show, Typed, conflict_sentence, elsewhere, opened, save, with_values
+from webapp.forms import whole
 from webapp.render import Page, render
 from webapp.standing import next_step
 from webapp.store import Conflict, Document, Saved, Store, example_document
@@ -68,7 +69,7 @@ def free_name(name: str, taken: Collection[str]) -> str:
     """
     if name not in taken:
         return name
-    found = re.fullmatch(r"(.*) \((\d+)\)", name)
+    found = re.fullmatch(r"(.*) \((\d{1,9})\)", name)
     stem, first = (found[1], int(found[2]) + 1) if found else (name, 2)
     numbered = (f"{stem[: LONGEST_NAME - 5]} ({number})" for number in range(first, first + len(taken) + 1))
     return next(one for one in numbered if one not in taken)
@@ -87,9 +88,10 @@ def _back(path: str) -> Response:
 
 def _id(sent: Typed) -> int:
     text = sent.get("household", "")
-    if not text.isdigit():
-        raise InputError("household", f"The number of a household must be a whole number; got “{text}”.")
-    return int(text)
+    number = whole(text)
+    if number is None:
+        raise InputError("household", f"The number of a household must be a whole number; got “{text[:20]}”.")
+    return number
 
 
 def own_page(path: str) -> str:
@@ -163,7 +165,7 @@ def rename(request: Request, sent: Sent) -> Response:
         return _show(request, {"name": f"The name must be 1 to {LONGEST_NAME} characters long; got {len(name)}."}, 422)
     return save(
         request,
-        sent.get("revision", ""),
+        sent,
         lambda document: {**document, "name": name, "note": note},
         f"named {name}",
         PAGE.path,
@@ -211,8 +213,15 @@ def _json_object(content: bytes) -> Document:
 @router.post("/files/version")
 def restore_version(request: Request, sent: Sent) -> Response:
     """Bring an earlier version of the open household back."""
-    chosen = sent.get("version", "")
-    return _restore(request, sent, int(chosen) if chosen.isdigit() else 0, f"version {chosen} restored", PAGE.path)
+    chosen = whole(sent.get("version", "")) or 0
+    return _restore(
+        request,
+        sent,
+        chosen,
+        f"version {chosen} restored",
+        PAGE.path,
+        lambda errors, status: _show(request, errors, status),
+    )
 
 
 @router.post("/undo")
@@ -221,35 +230,39 @@ def undo(request: Request, sent: Sent) -> Response:
     saved, _ = opened(request)
     mark = next((m for m in ("undid: ", "redid: ") if saved.what.startswith(m)), "")
     what = ("redid: " if mark == "undid: " else "undid: ") + saved.what.removeprefix(mark)
-    return _restore(request, sent, saved.revision - 1, what, own_page(sent.get("back", "")))
+    return _restore(request, sent, saved.revision - 1, what, own_page(sent.get("back", "")), _refusal(request, sent))
 
 
-def _restore(request: Request, sent: Typed, revision: int, what: str, back: str) -> Response:
+def _restore(request: Request, sent: Typed, revision: int, what: str, back: str, show: Show) -> Response:
     saved, _ = opened(request)
-    base = sent.get("revision", "")
+    against = elsewhere(saved, sent)
+    if against:
+        return show(against, HTTPStatus.CONFLICT)
     try:
-        request.app.state.store.restore(saved.household_id, revision, int(base) if base.isdigit() else 0, what)
+        request.app.state.store.restore(saved.household_id, revision, saved.revision, what)
     except Conflict as fault:
         request.state.saved = fault.newer
-        return _show(request, {"": conflict_sentence(fault.newer)}, HTTPStatus.CONFLICT)
+        return show({"": conflict_sentence(fault.newer)}, HTTPStatus.CONFLICT)
     return _back(back)
+
+
+def _refusal(request: Request, sent: Typed) -> Show:
+    """Show what stands against a click, with the way back to the page it was made on and all that was asked there."""
+    back = own_page(sent.get("from") or sent.get("back", ""))
+    return lambda errors, status: render(request, "refused.html", status=status, errors=errors, back=back)
 
 
 @router.post("/apply")
 def apply(request: Request, sent: Sent) -> Response:
     """Carry out the one-click remedy of a notice: set some values of one part of the household."""
     values = {n.removeprefix("value."): _json(n, text) for n, text in sent.items() if n.startswith("value.")}
-
-    def refuse(errors: dict[str, str], status: int) -> Response:
-        return _show(request, {"": " ".join(errors.values())}, status)
-
     return save(
         request,
-        sent.get("revision", ""),
+        sent,
         lambda document: with_values(document, sent.get("section", ""), sent.get("item_id", ""), values),
         sent.get("what", "a remedy")[:80],
         own_page(sent.get("back", "")),
-        refuse,
+        _refusal(request, sent),
     )
 
 

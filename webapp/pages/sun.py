@@ -18,7 +18,18 @@ from engine.sky import climate as climates
 from engine.sky.days import WORDS, average_day_kc, owner_dull_day
 from engine.sky.site import Array, Site, Sun
 from engine.sky.sun import clear_day_scale, yield_kwh
-from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing, save, with_values
+from webapp.editing import (
+    Sent,
+    Shelf,
+    Typed,
+    change_thing,
+    elsewhere,
+    local_now,
+    opened,
+    remove_thing,
+    save,
+    with_values,
+)
 from webapp.forms import MONTHS, Card, Field, Group, Parsed, Values, filled, number_fields, parse, text_of
 from webapp.render import Page, fixed, render
 from webapp.standing import next_step, place_is_the_examples, standing_notices
@@ -208,12 +219,15 @@ def _change_single(request: Request, section: str, card: Card, sent: Typed, what
     """Save the place, or what the owner has seen."""
     form: Parsed[Values] = parse(card.fields, sent, build=lambda values: values)
     card = replace(card, form=form)
+    against = elsewhere(opened(request)[0], sent)
+    if against:
+        return _show(request, card.refused(against), 409)
     if form.value is None:
         return _show(request, card, 422)
     values = {name: (int(v) if v else None) if name in MONTH_CHOICES else v for name, v in form.value.items()}
     return save(
         request,
-        sent.get("revision", ""),
+        sent,
         lambda document: with_values(document, section, "", values),
         what,
         f"{PAGE.path}#{card.id}",
