@@ -34,17 +34,17 @@ def holds(bank: Bank, found: Report, test: CellTest) -> bool:
 
 def given(found: Report, bank: Bank, test: CellTest) -> dict[str, Any]:
     """The values of a bank that a test sets."""
-    each_ah = _ah_alone(found)
-    if each_ah is not None or isinstance(found, CellsReport):
-        return {"tested_ah": each_ah}
-    cell = found.cell
-    assert cell is not None
     if base_id(bank.cell) != found.base.id:
         raise InputError(
             "bank",
             f"{bank.name} is described as {bank.cell.name}, and this test was read as {found.base.name}: its limits "
             "and its board’s volts would not fit. Change the bank’s chemistry on Banks first, or read the test again.",
         )
+    each_ah = _ah_alone(found)
+    if each_ah is not None or isinstance(found, CellsReport):
+        return {"tested_ah": each_ah}
+    cell = found.cell
+    assert cell is not None
     own = chemistry_of(cell, found.base, own_id(found.base, test.id), f"{found.base.name}, your test “{test.name}”")
     values: dict[str, Any] = {"chemistry": plain_data(own)}
     if of_own_cells(cell.full_ah, bank):
@@ -61,8 +61,9 @@ def of_own_cells(full_ah: float, bank: Bank) -> bool:
 def uses(found: Report, banks: Sequence[Bank]) -> tuple[tuple[str, str], ...]:
     """Return the banks a test can be used in, by id, each with what would change in words."""
     each_ah = _ah_alone(found)
+    fitting = [bank for bank in banks if base_id(bank.cell) == found.base.id]
     if each_ah is not None or isinstance(found, CellsReport):
-        return tuple((bank.id, f"{bank.name}: tested {in_ah(each_ah or 0.0)} a cell") for bank in banks)
+        return tuple((bank.id, f"{bank.name}: tested {in_ah(each_ah or 0.0)} a cell") for bank in fitting)
     assert found.cell is not None
     full_ah = found.cell.full_ah
     return tuple(
@@ -72,15 +73,12 @@ def uses(found: Report, banks: Sequence[Bank]) -> tuple[tuple[str, str], ...]:
             if of_own_cells(full_ah, bank)
             else f"{bank.name}: curve alone",
         )
-        for bank in banks
-        if base_id(bank.cell) == found.base.id
+        for bank in fitting
     )
 
 
 def unlisted(found: Report, banks: Sequence[Bank]) -> tuple[str, ...]:
-    """Say of each bank that a curve cannot be used in why it is not listed."""
-    if _ah_alone(found) is not None:
-        return ()
+    """Say of each bank of other cells why it is not listed."""
     return tuple(
         f"{bank.name} is not listed: it is described as {bank.cell.name}, and this test was read as {found.base.name}."
         for bank in banks

@@ -72,7 +72,7 @@ def charge_fields(house: Household, bank: Bank, month: int) -> tuple[Field, ...]
         ),
         number_field("charge_a", CHARGE_CURRENT),
         number_field(
-            "tail_a", tail, hint=f"The “tail current”. Empty: {cell.tail_c:g}C, here {cell.tail_c * bank.ah:.3g} A"
+            "tail_a", tail, hint=f"The “tail current”. Empty: {cell.tail_c:.2g}C, here {cell.tail_c * bank.ah:.3g} A"
         ),
         number_field("minutes", MINUTES),
         number_field("bench_c", BENCH, default=BENCH_C),
