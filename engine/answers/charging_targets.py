@@ -21,7 +21,7 @@ from engine.house.span import cutoff_soc
 
 NEAR_V = curve.PLAIN_STEPS * curve.VOLT_STEP
 """A share that moves by more than `curve.PLAIN_RISE` within these volts is not told by volts [V]."""
-OFF_V = 0.001
+OFF_V = 0.005
 """Volts by which a reading of the table may pass a limit and still count as at it [V] (engineering choice)."""
 LOW_SOC = Quantity(label="Window from", unit="%", low=0.0, high=0.95, percent=True, optional=True)
 HIGH_SOC = Quantity(label="Window to", unit="%", low=0.05, high=1.0, percent=True, optional=True)
