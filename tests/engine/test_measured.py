@@ -190,7 +190,7 @@ def test_derived_holds_stand_beside_the_measured_ones():
 # --- other readings ---------------------------------------------------------------------------------------------------
 
 
-def test_one_logged_charge_of_the_open_sodium_ion_logs():
+def test_one_charge_of_our_own_curve_gives_its_column_back():
     # Derived by us from the open logs (CC0) that our catalogue's curve is from: one 0.45C charge meets 2.4, 2.8, 3.0,
     # 3.6, 3.8 V at 6, 20, 43, 80, 92 % of what it reaches at 3.95 V, printed to a point.
     cell = from_charge(run(SODIUM, 0.45, v_end=3.95), SODIUM)
@@ -432,6 +432,15 @@ def test_a_bank_of_the_measured_cell_works_and_differs():
     assert 0.0 < floor(bank, inverter, 300.0).soc < 1.0
     assert window(bank, 300.0).top_v == 3.6
     assert step_down(bank, inverter, 280.0, 300.0)[-1].left_kwh > 0.0
+
+
+def test_how_far_a_test_went_down_is_no_limit():
+    # A discharge stopped at 2.0 V says where this test's 0 % is, not how low the cell may go.
+    ends = tuple(ChargeEnd(volts=v, no_hold_ah=ah) for v, ah in ((2.8, 0.25), (3.2, 0.7), (3.6, 1.05), (3.95, 1.3)))
+    cell = from_table(ChargeTable(ends=ends, charge_a=0.65, tail_a=0.1), SODIUM, v_low=2.0)
+    own = chemistry_of(cell, SODIUM, "own", "Own")
+    assert cell.v_low == 2.0
+    assert (own.v_low, own.v_max) == (SODIUM.v_low, SODIUM.v_max)
 
 
 @pytest.mark.parametrize("volts", [np.full(100, 3.3), np.linspace(3.28, 3.34, 100)])

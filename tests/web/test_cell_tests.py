@@ -7,6 +7,7 @@ import inspect
 import io
 import json
 import re
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -15,7 +16,7 @@ from bs4 import BeautifulSoup
 from engine.bench import analysis
 from engine.bench.cycles import BenchResult
 from engine.bench.records import BenchLog
-from tests.conftest import Client, form_of, soup
+from tests.conftest import Client, Clock, form_of, soup
 from tests.web.conftest import Opener
 from webapp import bench_example
 from webapp.guard import MAX_BODY_BYTES
@@ -381,6 +382,22 @@ def test_a_kept_plan_is_scored_by_the_test_that_follows(sodium: Client) -> None:
     assert "6 of 6 results lie inside the forecast’s bar" in page
     sodium.post("/cell-tests/plan/drop", {"plan": "1"})
     assert "forecast’s bar" not in text_of(soup(sodium.get(address)))
+
+
+PLAN = {"question": "capacity", "chemistry": "sodium_layered", "label_ah": "1,5", "wanted": "80", "cells": "1"}
+
+
+def test_a_plan_is_not_scored_by_cells_of_another_size(sodium: Client) -> None:
+    sodium.post("/cell-tests/plan/keep", PLAN | {"label_ah": "210"})
+    assert "forecast’s bar" not in text_of(soup(sodium.get(read_so(sodium, bench_example.log()))))
+
+
+def test_a_plan_is_not_scored_by_a_test_brought_before_it(sodium: Client, clock: Clock) -> None:
+    address = read_so(sodium, bench_example.log())
+    clock.now += timedelta(hours=1)
+    sodium.post("/cell-tests/plan/keep", PLAN)
+    assert "forecast’s bar" not in text_of(soup(sodium.get(address)))
+    assert "forecast’s bar" in text_of(soup(sodium.get(read_so(sodium, bench_example.log()))))
 
 
 def test_every_page_is_fit_to_be_read_aloud(sodium: Client) -> None:
