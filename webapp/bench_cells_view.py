@@ -11,7 +11,7 @@ from engine.house.bank import Bank
 from engine.house.grouping import Grouping, hours_to_balance
 from webapp import bench_charts
 from webapp.bench_charts import Line
-from webapp.bench_reading import CellsReport, base_id
+from webapp.bench_reading import CellsReport
 from webapp.bench_words import Current, in_ah, in_c, sorted_findings
 from webapp.chart_parts import STYLES, Figure
 from webapp.render import NO_BREAK, figures, fixed, percent
@@ -148,7 +148,7 @@ def _reached(bank: Bank, start_v: float, current: Current) -> str:
 
 def _sight(report: CellsReport, bank: Bank | None, current: Current) -> SightView:
     """Where along a charge a balancer sees that one cell is ahead of another."""
-    cell = report.base if bank is None or base_id(bank.cell) != report.base.id else bank.cell
+    cell = report.base if bank is None or bank.cell.base_id != report.base.id else bank.cell
     seen = sight(cell, current.c_rate, report.grouping.even.string_ah)
     per_ah = 100.0 / report.grouping.even.string_ah
     rows = tuple(

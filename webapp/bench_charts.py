@@ -10,7 +10,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from webapp.chart_parts import HATCH, PERCENT_GAP, STYLES, Figure, Style, end_label, percent_axis, spaced
+from webapp.chart_parts import (
+    HATCH,
+    PERCENT_GAP,
+    PERCENT_TOP,
+    STYLES,
+    Figure,
+    Style,
+    end_label,
+    hatched_band,
+    percent_axis,
+    spaced,
+)
 
 VOLT_DIGITS = 4
 AH_DIGITS = 4
@@ -124,7 +135,8 @@ def usable(
     """
     left, right = min(min(line.x) for line in lines), max(max(line.x) for line in lines)
     places = spaced([line.y[-1] for line in lines], PERCENT_GAP, 0.0, 100.0)
-    data = [*([] if unsure is None else [_unsure(*unsure)]), *([] if band is None else _band(*band))]
+    flat = [] if unsure is None else [hatched_band("voltage cannot tell", *unsure, PERCENT_TOP)]
+    data = [*flat, *([] if band is None else _band(*band))]
     data += [_line(line, 1, "%{y:.1f} %") for line in lines]
     if points is not None:
         marker = {"color": "--paper", "size": 8, "line": {"color": "--ink", "width": 1.5}}
@@ -266,20 +278,6 @@ def _band(lower: Line, upper: Line) -> list[Figure]:
     edge = {"line": {"width": 0, "color": "--slate"}, "hoverinfo": "skip"}
     wash = {"fill": "tonexty", "fillcolor": "--slate/.16"}
     return [_line(lower, 1, "") | edge, _line(upper, 1, "") | edge | wash]
-
-
-def _unsure(low: float, high: float) -> Figure:
-    return {
-        "type": "scatter",
-        "mode": "lines",
-        "name": "voltage cannot tell",
-        "x": [low, low, high, high],
-        "y": [0, 101, 101, 0],
-        "fill": "tozeroy",
-        "fillpattern": HATCH,
-        "line": {"color": "--stop", "dash": "dot", "width": 1},
-        "hoverinfo": "skip",
-    }
 
 
 def _unsure_label(low: float, high: float) -> Figure:

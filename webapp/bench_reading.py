@@ -104,7 +104,7 @@ def first_choices(
     content: bytes, reading: Reading, house: Household, chemistry: str = "", label_ah: float | None = None
 ) -> dict[str, Any]:
     """Return the choices a new test begins with: our guess, and what the household says where it leaves no doubt."""
-    kinds = {base_id(bank.cell) for bank in house.banks}
+    kinds = {bank.cell.base_id for bank in house.banks}
     only = kinds.pop() if len(kinds) == 1 else ""
     series, parallel = _in_string(content, reading, house) if reading.kind == "cells" else (1, 1)
     return Choices(
@@ -123,15 +123,10 @@ def own_id(base: Chemistry, test_id: int) -> str:
 
     Examples
     --------
-    >>> base_id(catalogue.load("lfp")), own_id(catalogue.load("lfp"), 7)
+    >>> catalogue.load("lfp").base_id, own_id(catalogue.load("lfp"), 7)
     ('lfp', 'lfp/test-7')
     """
-    return f"{base_id(base)}/test-{test_id}"
-
-
-def base_id(cell: Chemistry) -> str:
-    """Return the chemistry of the catalogue that a cell's curve was measured of, or its own id."""
-    return cell.id.partition("/")[0]
+    return f"{base.base_id}/test-{test_id}"
 
 
 def _in_string(content: bytes, reading: Reading, house: Household) -> tuple[int, int]:

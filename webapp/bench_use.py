@@ -8,7 +8,7 @@ from typing import Any
 from engine.bench.measured import chemistry_of
 from engine.errors import InputError
 from engine.house.bank import Bank
-from webapp.bench_reading import CellsReport, LogReport, Report, base_id, own_id
+from webapp.bench_reading import CellsReport, LogReport, Report, own_id
 from webapp.bench_store import CellTest
 from webapp.bench_words import in_ah
 from webapp.render import plain_data
@@ -34,7 +34,7 @@ def holds(bank: Bank, found: Report, test: CellTest) -> bool:
 
 def given(found: Report, bank: Bank, test: CellTest) -> dict[str, Any]:
     """The values of a bank that a test sets."""
-    if base_id(bank.cell) != found.base.id:
+    if bank.cell.base_id != found.base.id:
         raise InputError(
             "bank",
             f"{bank.name} is described as {bank.cell.name}, and this test was read as {found.base.name}: its limits "
@@ -61,7 +61,7 @@ def of_own_cells(full_ah: float, bank: Bank) -> bool:
 def uses(found: Report, banks: Sequence[Bank]) -> tuple[tuple[str, str], ...]:
     """Return the banks a test can be used in, by id, each with what would change in words."""
     each_ah = _ah_alone(found)
-    fitting = [bank for bank in banks if base_id(bank.cell) == found.base.id]
+    fitting = [bank for bank in banks if bank.cell.base_id == found.base.id]
     if each_ah is not None or isinstance(found, CellsReport):
         return tuple((bank.id, f"{bank.name}: tested {in_ah(each_ah or 0.0)} a cell") for bank in fitting)
     assert found.cell is not None
@@ -82,5 +82,5 @@ def unlisted(found: Report, banks: Sequence[Bank]) -> tuple[str, ...]:
     return tuple(
         f"{bank.name} is not listed: it is described as {bank.cell.name}, and this test was read as {found.base.name}."
         for bank in banks
-        if base_id(bank.cell) != found.base.id
+        if bank.cell.base_id != found.base.id
     )

@@ -9,7 +9,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from webapp.chart_parts import HATCH, PERCENT_GAP, STYLES, Figure, Style, end_label, percent_axis, spaced
+from webapp.chart_parts import (
+    HATCH,
+    PERCENT_GAP,
+    PERCENT_TOP,
+    STYLES,
+    Figure,
+    Style,
+    end_label,
+    hatched_band,
+    percent_axis,
+    spaced,
+)
 
 VOLT_DIGITS = 3
 PERCENT_DIGITS = 1
@@ -72,7 +83,7 @@ def reached(
     marks = [_setting_label(setting_v, volts), *(_flat_label(one, volts) for one in flat)]
     return {
         "data": [
-            *(_flat_band(low, high) for low, high in flat),
+            *(hatched_band(FLAT_WORDS, low, high, PERCENT_TOP) for low, high in flat),
             *(_line(volts, line) for line in lines),
             _setting_line(setting_v),
             _setting_point(setting_v, setting_percent),
@@ -163,20 +174,6 @@ def _line(volts: Sequence[float], line: Reached) -> Figure:
     }
 
 
-def _flat_band(low: float, high: float) -> Figure:
-    return {
-        "type": "scatter",
-        "mode": "lines",
-        "name": FLAT_WORDS,
-        "x": [low, low, high, high],
-        "y": [0, 101, 101, 0],
-        "fill": "tozeroy",
-        "fillpattern": HATCH,
-        "line": {"color": "--stop", "dash": "dot", "width": 1},
-        "hoverinfo": "skip",
-    }
-
-
 def _flat_label(flat: tuple[float, float], volts: Sequence[float]) -> Figure:
     """The words beside the band, to the side that has room."""
     middle = (flat[0] + flat[1]) / 2.0
@@ -202,7 +199,7 @@ def _setting_line(volts: float) -> Figure:
         "mode": "lines",
         "name": "setting",
         "x": [volts, volts],
-        "y": [0, 101],
+        "y": [0, PERCENT_TOP],
         "line": {"color": "--lamp", "dash": "2px,3px", "width": 1.5},
         "hoverinfo": "skip",
     }

@@ -12,6 +12,8 @@ from typing import Any
 
 Figure = dict[str, Any]
 
+PERCENT_TOP = 101.0
+"""Top of an axis of 0 to 100 %: room for a line at 100."""
 PERCENT_GAP = 8.0
 """Least distance of two end labels on an axis of 0 to 100 %: one line of text, on the lowest chart."""
 KWH_DIGITS = 3
@@ -122,6 +124,21 @@ def floor_trace(first: datetime, last: datetime, percent: float) -> Figure:
     return plain_trace([first, last], level, mode="lines", name="floor", fill="tozeroy", fillpattern=HATCH, line=edge)
 
 
+def hatched_band(name: str, low: float, high: float, top: float) -> Figure:
+    """Return a hatched stretch of the x axis up to `top`, with a dotted edge; pointing does not list it."""
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "name": name,
+        "x": [low, low, high, high],
+        "y": [0, top, top, 0],
+        "fill": "tozeroy",
+        "fillpattern": HATCH,
+        "line": {"color": "--stop", "dash": "dot", "width": 1},
+        "hoverinfo": "skip",
+    }
+
+
 def floor_label(last: datetime, percent: float, name: str) -> Figure:
     """Return the name of the floor, at its right end, inside where there is room."""
     inside = percent >= PERCENT_GAP
@@ -161,7 +178,7 @@ def end_label(x: str | float, y: float, place: float, name: str, style: Style) -
 
 def percent_axis() -> Figure:
     """Return the axis of charge."""
-    return {"range": [0, 101], "tickvals": [0, 25, 50, 75, 100], "ticktext": ["0 %", "25", "50", "75", "100"]}
+    return {"range": [0, PERCENT_TOP], "tickvals": [0, 25, 50, 75, 100], "ticktext": ["0 %", "25", "50", "75", "100"]}
 
 
 def days_axis(first: datetime, last: datetime, every: int = 1) -> Figure:

@@ -14,7 +14,6 @@ from datetime import datetime
 from webapp.chart_parts import (
     ACROSS,
     AFTER,
-    HATCH,
     KWH_DIGITS,
     PERCENT_GAP,
     STYLES,
@@ -25,6 +24,7 @@ from webapp.chart_parts import (
     end_label,
     floor_label,
     floor_trace,
+    hatched_band,
     iso,
     line_trace,
     percent_axis,
@@ -138,7 +138,9 @@ def sizes(
     )
     places = spaced([values[-1] for _, values, _ in lines], top * PERCENT_GAP / 100.0, 0.0, top)
     hatched = never_refilled_from is not None and never_refilled_from > days[0]
-    data = [_unrefilled(never_refilled_from, right, top)] if never_refilled_from and hatched else []
+    data = []
+    if never_refilled_from is not None and hatched:
+        data = [hatched_band("not refilled", never_refilled_from - 0.5, right, round(top, KWH_DIGITS))]
     limit = [] if never_refilled_from is None else [_unrefilled_label(never_refilled_from if hatched else None)]
     names = ("label", "usable", "your bank")
     return {
@@ -226,21 +228,6 @@ def _after_label(rest: Curve, first: datetime, last: datetime) -> list[Figure]:
             "font": {"color": "--soft"},
         }
     ]
-
-
-def _unrefilled(first_day: int, right: float, top: float) -> Figure:
-    start = first_day - 0.5
-    return {
-        "type": "scatter",
-        "mode": "lines",
-        "name": "not refilled",
-        "x": [start, start, right, right],
-        "y": [0, round(top, KWH_DIGITS), round(top, KWH_DIGITS), 0],
-        "fill": "tozeroy",
-        "fillpattern": HATCH,
-        "line": {"color": "--stop", "dash": "dot", "width": 1},
-        "hoverinfo": "skip",
-    }
 
 
 def _unrefilled_label(first_day: int | None) -> Figure:

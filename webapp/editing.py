@@ -54,7 +54,7 @@ def _household(text: str) -> Household:
 def opened(request: Request) -> tuple[Saved, Household]:
     """Return the open household as stored and as read; the frame of the page shows the same version."""
     if not hasattr(request.state, "saved"):
-        request.state.saved = _store(request).current()
+        request.state.saved = store_of(request).current()
     saved: Saved = request.state.saved
     return saved, _household(saved.text)
 
@@ -170,7 +170,7 @@ def save(
     try:
         document = change(saved.document)
         household.read(document)
-        _store(request).save(saved.household_id, saved.revision, document, what)
+        store_of(request).save(saved.household_id, saved.revision, document, what)
     except InputError as fault:
         return show({_last(e.field): e.message for e in reversed(fault.every())}, HTTPStatus.UNPROCESSABLE_ENTITY)
     except Conflict as fault:
@@ -269,6 +269,7 @@ def _last(name: str) -> str:
     return ".".join(parts[1:]) if parts[0] in SINGLES else name
 
 
-def _store(request: Request) -> Store:
+def store_of(request: Request) -> Store:
+    """Return the store that the app answers from."""
     store: Store = request.app.state.store
     return store

@@ -6,6 +6,7 @@ are sentences for the householder.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -111,13 +112,11 @@ def clock(start: datetime, hours: float | None) -> datetime | None:
     return None if hours is None else start + timedelta(hours=hours)
 
 
-def assumptions_of(
-    household: Household, supplies: tuple[Supply, ...], sky: Sky | None = None
-) -> tuple[Assumption, ...]:
+def assumptions_of(household: Household, cells: Iterable[Chemistry], sky: Sky | None = None) -> tuple[Assumption, ...]:
     """Cell data, load values and sky that stand in an answer though nobody measured them here."""
     found: dict[str, Assumption] = {}
-    for supply in supplies:
-        for item in _cell_assumptions(supply.bank.cell):
+    for cell in cells:
+        for item in _cell_assumptions(cell):
             found[item.name] = item
     for load in household.loads:
         for label, value, unit, source in assumed_values(load):

@@ -124,7 +124,7 @@ def autonomy(household: Household, charges: Mapping[str, float], sky: Sky, at: d
         banks=banks,
         levers=soonest.levers,
         notices=household_notices(household, at.month),
-        assumptions=assumptions_of(household, supplies, sky),
+        assumptions=assumptions_of(household, (supply.bank.cell for supply in supplies), sky),
     )
 
 

@@ -11,7 +11,6 @@ import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of
 from engine.answers.charging_current import ChargeCurrent, charge_current
@@ -41,11 +40,6 @@ ASKED = {
     "power_w": Quantity(label="Load", unit="W", low=1.0, high=1_000_000.0, optional=True, hint="Empty: your mean load"),
 }
 """What may be asked besides the charge current and the window (`charging_current`, `charging_targets`)."""
-
-_NOBODY = Inverter(
-    id="none", name="None", dc_min_v=5.0, dc_max_v=1500.0, restart_v=1500.0, rated_w=10.0, idle_w=0.0, k1=0.0, k2=0.0
-)
-"""Stands in for an inverter where the assumptions of a cell alone are gathered."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -225,7 +219,8 @@ def curve_rows(bank: Bank, to: Charger, bench_c: float) -> tuple[CurveRow, ...]:
     at_bank = curve.usable_curve(cell, to.charge_c, cell_c)
     at_bench = curve.usable_curve(cell, bench_c, cell_c)
     held_to = [curve.soc_with_hold(cell, volts, to.tail_c, cell_c) for volts in at_bank.volts.tolist()]
-    plain = _told_apart(at_bank.soc_no_hold) & _told_apart(at_bench.soc_no_hold) & _told_apart(np.array(held_to))
+    columns = (at_bank.soc_no_hold, at_bench.soc_no_hold, np.array(held_to))
+    plain = np.all([curve.told_apart(cell, column) for column in columns], axis=0)
     rows = []
     for k, volts in enumerate(at_bank.volts.tolist()):
         bare = float(at_bank.soc_no_hold[k])
@@ -247,12 +242,6 @@ def _decides(bank: Bank, end_v: float, hold: bool, charge_c: float) -> bool:
     if hold:
         return curve.controllable(bank.cell, end_v, bank.cell_c)
     return curve.told(bank.cell, end_v, charge_c, bank.cell_c)
-
-
-def _told_apart(soc: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Where the charge moves little enough from one row to the row after the next, which lie 0.02 V apart."""
-    padded = np.pad(soc, 1, mode="edge")
-    return np.asarray(padded[2:] - padded[:-2] <= curve.METER_RISE)
 
 
 def _check(bank: Bank, typed: dict[str, float | None]) -> None:
@@ -305,7 +294,6 @@ def _assumptions(household: Household, bank: Bank, current: ChargeCurrent, load_
         loads=household.loads if load_from.startswith("your mean load") else (),
         sun=household.sun if current.limit == "panels" else dataclasses.replace(household.sun, arrays=()),
     )
-    supply = Supply(bank=bank, inverter=_NOBODY, arrays=(), loads=())
     own = [
         ("Cut-off above the board’s lowest cell", f"{BOARD_MARGIN_V:g} V per cell", "so that the board need not open"),
         ("Charge between full and charging again", f"{STEP_SOC * 100:g} points", "also between cut-off and restart"),
@@ -315,6 +303,6 @@ def _assumptions(household: Household, bank: Bank, current: ChargeCurrent, load_
     if load_from.startswith("assumed"):
         own.append(("Load", f"{ASSUMED_LOAD_C:g}C", load_from))
     return (
-        *assumptions_of(house, (supply,)),
+        *assumptions_of(house, (bank.cell,)),
         *(Assumption(name=name, value=value, kind="assumed", source=source) for name, value, source in own),
     )

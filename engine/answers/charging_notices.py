@@ -9,12 +9,12 @@ import dataclasses
 from collections.abc import Iterator
 from math import floor
 
-from engine.answers.answer import Notice, Remedy
+from engine.answers.answer import Notice
 from engine.answers.charging_current import ChargeCurrent, current_limits
 from engine.answers.charging_parts import Balancing, HoldWorth
 from engine.answers.charging_targets import Narrow, put_in_ah
 from engine.answers.notices_bank import cell_notices, mend, pack_notices
-from engine.answers.notices_charge import lower
+from engine.answers.notices_charge import cured, lower
 from engine.cells import curve
 from engine.house.bank import Bank
 from engine.house.inverter import Inverter
@@ -54,7 +54,6 @@ def charging_notices(facts: Facts) -> tuple[Notice, ...]:
 def _limits(facts: Facts) -> Iterator[Notice]:
     """The volts against cell, board and inverter; a one-click cure lowers the setting below all of them."""
     asked, inverter, cell = facts.asked, facts.inverter, facts.asked.cell
-    cure = lower(asked, inverter)
     if facts.cell_v > cell.v_max + _EPS:
         yield Notice(
             level="stop",
@@ -62,12 +61,12 @@ def _limits(facts: Facts) -> Iterator[Notice]:
             page="charge",
             text=f"{asked.name}: {facts.cell_v:.2f} V per cell is above the {cell.v_max:g} V at which {cell.name} "
             "ends: it can be ruined or catch fire. Nothing above that is worked out.",
-            remedies=cure,
+            remedies=lower(asked, inverter),
         )
-    yield from (_as_stop(one, cure) for one in cell_notices(asked))
+    yield from (_as_stop(cured(one, asked, inverter)) for one in cell_notices(asked))
     if inverter is None:
         return
-    yield from (_as_stop(one, cure) for one in pack_notices(asked, inverter))
+    yield from (_as_stop(cured(one, asked, inverter)) for one in pack_notices(asked, inverter))
     full_v = cell.v_full * asked.series
     if asked.charge_end_cell_v * asked.series <= inverter.dc_max_v + _EPS < full_v:
         yield Notice(
@@ -80,14 +79,8 @@ def _limits(facts: Facts) -> Iterator[Notice]:
         )
 
 
-_CURED = SURE_STOPS | {"over-inverter", "over-charge-setting", "highest-cell-over-max"}
-
-
-def _as_stop(notice: Notice, cure: tuple[Remedy, ...]) -> Notice:
-    if notice.code not in _CURED:
-        return notice
-    level = "stop" if notice.code in SURE_STOPS else notice.level
-    return dataclasses.replace(notice, level=level, remedies=cure)
+def _as_stop(notice: Notice) -> Notice:
+    return dataclasses.replace(notice, level="stop") if notice.code in SURE_STOPS else notice
 
 
 def _current(facts: Facts) -> Iterator[Notice]:

@@ -166,7 +166,7 @@ def comparing(
         levers=(),
         worked=_worked(ranked[0]),
         notices=household_notices(household, start.month),
-        assumptions=assumptions_of(household, tuple(_as_supply(supply, cell) for cell in cells), sky),
+        assumptions=assumptions_of(household, cells, sky),
     )
 
 
@@ -296,13 +296,6 @@ def compared_cells(household: Household, supply: Supply, chemistries: tuple[str,
     """The catalogue's cells, each replaced by one of the household's own measured of it, the asked bank's first."""
     own = [bank.cell for bank in (supply.bank, *household.banks) if not isinstance(bank.chemistry, str)]
     return tuple(next((one for one in own if one.base_id == key), catalogue.load(key)) for key in chemistries)
-
-
-def _as_supply(supply: Supply, cell: Chemistry) -> Supply:
-    like = dataclasses.replace(
-        supply.bank, chemistry=cell, charge_v=None, top_v=None, reserve_v=None, reserve_soc=0.0, top_soc=1.0
-    )
-    return dataclasses.replace(supply, bank=like)
 
 
 def _worked(best: Contender) -> tuple[Worked, ...]:

@@ -37,13 +37,6 @@ def cell_notices(bank: Bank) -> Iterator[Notice]:
             page="banks",
             text=f"{bank.name}: the board stops charge at {board.cell_high_v:g} V per cell, below the charge setting "
             f"of {bank.charge_end_cell_v:g} V. It would open in the middle of a charge.",
-            remedies=(
-                mend(
-                    bank,
-                    f"End the charge at {board.cell_high_v - 0.05:.2f} V per cell",
-                    {"charge_v": round(board.cell_high_v - 0.05, 3)},
-                ),
-            ),
         )
     yield from highest_cell_notices(bank)
     if bank.tested_ah is not None and not 0.6 <= bank.tested_ah / bank.label_ah <= 1.1:
@@ -144,8 +137,6 @@ def pack_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
     cell = bank.cell
     charge_v = bank.charge_end_cell_v * bank.series
     if charge_v > inverter.dc_max_v + 1e-9:
-        lower = int(inverter.dc_max_v / bank.series * 100) / 100
-        fits = lower > cell.v_nominal
         yield Notice(
             level="stop",
             code="over-inverter",
@@ -153,7 +144,6 @@ def pack_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
             text=f"{bank.name} would stand at {charge_v:.1f} V when charged; {inverter.name} ends at "
             f"{inverter.dc_max_v:g} V and can be damaged. Lower the charge setting and let nothing else charge "
             "higher, or use fewer cells in series.",
-            remedies=(mend(bank, f"End the charge at {lower:.2f} V per cell", {"charge_v": lower}),) if fits else (),
         )
     yield from charger_notices(bank, inverter)
     nominal_v, other_v = cell.v_nominal * bank.series, cell.v_nominal * bank.parallel

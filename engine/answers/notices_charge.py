@@ -65,13 +65,12 @@ def lower(bank: Bank, inverter: Inverter | None) -> tuple[Remedy, ...]:
 CURED_BY_LOWER = frozenset(
     {"over-inverter", "over-charge-setting", "board-below-charge", "highest-cell-over-board", "highest-cell-over-max"}
 )
-"""Notices of a charge setting that is too high for something."""
+"""Notices of a charge setting that is too high for something; `cured` gives them their remedy."""
 
 
 def cured(notice: Notice, bank: Bank, inverter: Inverter | None) -> Notice:
     """Give a notice of too high a charge setting the one cure that is within cell, board and inverter at once."""
-    cure = lower(bank, inverter) if notice.code in CURED_BY_LOWER else ()
-    return replace(notice, remedies=cure) if cure else notice
+    return replace(notice, remedies=lower(bank, inverter)) if notice.code in CURED_BY_LOWER else notice
 
 
 def highest_cell_notices(bank: Bank) -> Iterator[Notice]:
@@ -91,7 +90,6 @@ def highest_cell_notices(bank: Bank) -> Iterator[Notice]:
             page="banks",
             text=f"{words}, above the {bank.cell.v_max:g} V at which {bank.cell.name} ends. End the charge lower, and "
             "even the cells out.",
-            remedies=lower(bank, None),
         )
     elif bank.board is not None and cell_v <= bank.board.cell_high_v < highest_v - 1e-9:
         yield Notice(
@@ -100,7 +98,6 @@ def highest_cell_notices(bank: Bank) -> Iterator[Notice]:
             page="banks",
             text=f"{words}; the board opens at {bank.board.cell_high_v:g} V, in the middle of a charge. End the charge "
             "lower, and even the cells out.",
-            remedies=lower(bank, None),
         )
 
 
@@ -114,5 +111,4 @@ def charger_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
             page="banks",
             text=f"{bank.name} would be charged to {charge_v:.1f} V; the charger of {inverter.name} can be set to "
             f"{most_v:g} V at most. Lower the charge setting, or use fewer cells in series.",
-            remedies=lower(bank, inverter),
         )

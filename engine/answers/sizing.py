@@ -194,7 +194,7 @@ def sizing(household: Household, supply: Supply, days: int, month: int, sky: Sky
         levers=_levers(energies, supply, days, asked),
         worked=_worked(energies, days, asked),
         notices=household_notices(household, month),
-        assumptions=assumptions_of(household, (supply,), sky),
+        assumptions=assumptions_of(household, (supply.bank.cell,), sky),
     )
 
 

@@ -186,6 +186,19 @@ def told(cell: Chemistry, volts: float, c_rate: float, temperature_c: float = 25
     return bool(high - low <= METER_RISE)
 
 
+def told_apart(cell: Chemistry, soc: Array) -> NDArray[np.bool_]:
+    """Where a column (n,) of charges `VOLT_STEP` apart rises by no more than `METER_RISE` over its two neighbours.
+
+    Notes
+    -----
+    Not judged where a charge-acceptance time decides, whatever the volts: there a column begins with a step.
+    """
+    if cell.acceptance_tau_h is not None:
+        return np.ones(len(soc), dtype=bool)
+    padded = np.pad(soc, 1, mode="edge")
+    return np.asarray(padded[2:] - padded[:-2] <= METER_RISE)
+
+
 def _reached(cell: Chemistry, v_ends: Iterable[float], c_rate: float, temperature_c: float) -> Array:
     """`soc_without_hold` for many end voltages."""
     rising, accepted = _charging_v(cell, c_rate, temperature_c), _accepted(cell, c_rate)

@@ -244,6 +244,15 @@ def test_panels_that_can_give_more_than_the_bank_takes_are_a_stop() -> None:
     assert codes(ask(STORY_7, charge_a=2000.0))["over-charge-current"] == "stop"
 
 
+def test_lead_acid_rows_are_not_called_flat_where_acceptance_begins() -> None:
+    # Their columns begin with a step, from nothing to what the current is accepted up to.
+    answer = ask(house("lead_sealed", series=24, charge_v=2.4, hold=True))
+    assert all(row.controllable for row in answer.rows)
+    lfp = ask(house("lfp", reserve_soc=0.1), charge_a=140.0)
+    # 73 and 95 % at 3.36 and 3.37 V without a hold at 0.5C: no row there is a plain number.
+    assert not any(row.controllable for row in lfp.rows if 3.355 < row.cell_v < 3.375)
+
+
 def test_hot_lead_acid_is_told_to_charge_lower() -> None:
     # 2.40 V less 4 mV a degree over 20 degrees: 2.32 V.
     hot = ask(house("lead_sealed", series=24, charge_v=2.4, hold=True, cell_c=45.0))

@@ -29,14 +29,12 @@ from engine.cells import catalogue
 from engine.errors import InputError
 from engine.house.household import Household
 from webapp import bench_store
-from webapp.bench_reading import base_id
 from webapp.bench_score import kept_words
 from webapp.bench_words import bar_in_unit, in_unit
-from webapp.editing import Sent, opened
+from webapp.editing import Sent, opened, store_of
 from webapp.forms import Field, Parsed, Values, number_field, parse, whole
 from webapp.questions import asked, plain_query
 from webapp.render import is_partial, json_answer, json_errors, plain_data, problems, render
-from webapp.store import Store
 
 LIST, PATH = "/cell-tests", "/cell-tests/plan"
 router = APIRouter()
@@ -79,7 +77,7 @@ def page(request: Request) -> Response:
         forecasts=_shown(question.plan),
         much_shorter=question.plan is not None and question.plan.sweep.hours > MUCH_LONGER * question.plan.hours,
         query=plain_query(question.typed),
-        kept=[kept_words(one) for one in bench_store.plans(_store(request), saved.household_id)],
+        kept=[kept_words(one) for one in bench_store.plans(store_of(request), saved.household_id)],
         just_kept="kept" in request.query_params,
     )
 
@@ -99,7 +97,7 @@ def keep(request: Request, sent: Sent) -> Response:
     if question.plan is None:
         raise InputError("", " ".join(question.form.errors.values()))
     forecast: dict[str, Any] = plain_data(question.plan)
-    bench_store.keep_plan(_store(request), saved.household_id, asked_of(question.plan, question.form), forecast)
+    bench_store.keep_plan(store_of(request), saved.household_id, asked_of(question.plan, question.form), forecast)
     back = plain_query({name: text for name, text in sent.items() if text} | {"kept": "1"})
     return RedirectResponse(f"{PATH}?{back}", HTTPStatus.SEE_OTHER)
 
@@ -108,7 +106,7 @@ def keep(request: Request, sent: Sent) -> Response:
 def drop(request: Request, sent: Sent) -> Response:
     """Throw a kept plan away."""
     saved, _ = opened(request)
-    bench_store.drop_plan(_store(request), saved.household_id, whole(sent.get("plan", "")) or 0)
+    bench_store.drop_plan(store_of(request), saved.household_id, whole(sent.get("plan", "")) or 0)
     return RedirectResponse(PATH, HTTPStatus.SEE_OTHER)
 
 
@@ -142,7 +140,7 @@ def read_question(typed: Mapping[str, str], house: Household) -> Question:
 
 def _fields(house: Household) -> tuple[Field, ...]:
     names = catalogue.names()
-    curved = (one for one in house.banks if base_id(one.cell) in names and one.cell.acceptance_tau_h is None)
+    curved = (one for one in house.banks if one.cell.base_id in names and one.cell.acceptance_tau_h is None)
     bank = next(curved, None)
     label = bank.label_ah if bank else USUAL_LABEL_AH
     count = bank.series * bank.parallel if bank else 1
@@ -159,7 +157,7 @@ def _fields(house: Household) -> tuple[Field, ...]:
             label="Kind of cell",
             kind="choice",
             choices=tuple(names.items()),
-            default=base_id(bank.cell) if bank else "lfp",
+            default=bank.cell.base_id if bank else "lfp",
         ),
         number_field("label_ah", LABEL_AH, default=float(label)),
         number_field("charge_a", CHARGE_A, optional=True, hint=f"Empty: {USUAL_C:g}C"),
@@ -196,8 +194,3 @@ def _shown(plan: BenchPlan | None) -> list[tuple[Forecast, str, str, str]]:
         )
         for row in (() if plan is None else plan.forecasts)
     ]
-
-
-def _store(request: Request) -> Store:
-    store: Store = request.app.state.store
-    return store

@@ -24,7 +24,6 @@ from webapp.bench_reading import (
     LogReport,
     Report,
     TableReport,
-    base_id,
     report,
     report_by,
 )
@@ -34,10 +33,10 @@ from webapp.bench_use import given, holds, unlisted, uses
 from webapp.bench_view import TestView, log_view, table_view
 from webapp.bench_words import Current, bank_current, day, in_c
 from webapp.downloads import csv_text, file_response
-from webapp.editing import Sent, Typed, local_now, opened, save, with_values
+from webapp.editing import Sent, Typed, local_now, opened, save, store_of, with_values
 from webapp.forms import LONGEST_WHOLE
 from webapp.render import json_answer, render
-from webapp.store import Document, Store
+from webapp.store import Document
 
 LIST = "/cell-tests"
 
@@ -52,16 +51,11 @@ register_url_convertor("number", Number())
 router = APIRouter(prefix=LIST)
 
 
-def _store(request: Request) -> Store:
-    store: Store = request.app.state.store
-    return store
-
-
 def _find(request: Request, test_id: int) -> tuple[CellTest, Household]:
     """Return a test of the open household, or answer that there is none."""
     saved, house = opened(request)
     try:
-        return bench_store.find(_store(request), saved.household_id, test_id), house
+        return bench_store.find(store_of(request), saved.household_id, test_id), house
     except InputError as fault:
         raise HTTPException(HTTPStatus.NOT_FOUND, fault.message) from fault
 
@@ -92,7 +86,7 @@ def page(request: Request, test_id: int) -> Response:
     test, house = _find(request, test_id)
     if not test.accepted or "read" in request.query_params:
         test, _ = _standing(request, test_id)
-        return _show_draft(request, test, draft_of(bench_store.content(_store(request), test.id), test))
+        return _show_draft(request, test, draft_of(bench_store.content(store_of(request), test.id), test))
     return _show_result(request, test, house)
 
 
@@ -100,17 +94,17 @@ def page(request: Request, test_id: int) -> Response:
 def read(request: Request, test_id: int, sent: Sent) -> Response:
     """Look again with other choices, or accept them."""
     test, house = _standing(request, test_id)
-    content = bench_store.content(_store(request), test.id)
+    content = bench_store.content(store_of(request), test.id)
     draft = drafted(content, test, house, sent)
     if sent.get("act") != "read":
         return _show_draft(request, test, draft.unblamed())
     if draft.choices is None:
         return _show_draft(request, test, draft)
     try:
-        report_by(_store(request), test.id, draft.choices)
+        report_by(store_of(request), test.id, draft.choices)
     except InputError as fault:
         return _show_draft(request, test, draft.refused(fault))
-    bench_store.accept(_store(request), test.id, draft.choices.kind, draft.choices.stored())
+    bench_store.accept(store_of(request), test.id, draft.choices.kind, draft.choices.stored())
     return RedirectResponse(f"{LIST}/{test.id}", HTTPStatus.SEE_OTHER)
 
 
@@ -119,7 +113,7 @@ def rename(request: Request, test_id: int, sent: Sent) -> Response:
     """Give a test another name."""
     test, house = _accepted(request, test_id)
     try:
-        bench_store.rename(_store(request), test.id, sent.get("name", ""))
+        bench_store.rename(store_of(request), test.id, sent.get("name", ""))
     except InputError as fault:
         return _show_result(request, test, house, {"name": fault.message}, 422, sent)
     return RedirectResponse(f"{LIST}/{test.id}", HTTPStatus.SEE_OTHER)
@@ -129,7 +123,7 @@ def rename(request: Request, test_id: int, sent: Sent) -> Response:
 def delete(request: Request, test_id: int, sent: Sent) -> Response:
     """Delete a test or a draft; it can be brought back from the list."""
     test, _ = _find(request, test_id)
-    bench_store.delete(_store(request), test.id)
+    bench_store.delete(store_of(request), test.id)
     return RedirectResponse(f"{LIST}#deleted", HTTPStatus.SEE_OTHER)
 
 
@@ -137,7 +131,7 @@ def delete(request: Request, test_id: int, sent: Sent) -> Response:
 def undelete(request: Request, test_id: int, sent: Sent) -> Response:
     """Bring a deleted test or draft back."""
     test, _ = _find(request, test_id)
-    bench_store.undelete(_store(request), test.id)
+    bench_store.undelete(store_of(request), test.id)
     return RedirectResponse(f"{LIST}/{test.id}", HTTPStatus.SEE_OTHER)
 
 
@@ -145,7 +139,7 @@ def undelete(request: Request, test_id: int, sent: Sent) -> Response:
 def use(request: Request, test_id: int, sent: Sent) -> Response:
     """Write what a test found into a bank; undo brings back what stood there."""
     test, house = _accepted(request, test_id)
-    found = report(_store(request), test)
+    found = report(store_of(request), test)
     chosen = sent.get("bank", "")
     name = next((bank.name for bank in house.banks if bank.id == chosen), chosen)
 
@@ -169,7 +163,7 @@ def use(request: Request, test_id: int, sent: Sent) -> Response:
 def as_json(request: Request, test_id: int) -> Response:
     """Give what a test tells as JSON, unrounded, with how it was read; of a log without its rows."""
     test, _ = _accepted(request, test_id)
-    found = report(_store(request), test)
+    found = report(store_of(request), test)
     head = {"name": test.name, "kind": test.kind, "choices": test.choices, "base": found.base.id}
     if isinstance(found, LogReport):
         result = {name: getattr(found.result, name) for name in ("segments", "cycles", "findings", "series")}
@@ -181,7 +175,7 @@ def as_json(request: Request, test_id: int) -> Response:
 def as_csv(request: Request, test_id: int) -> Response:
     """Give the table of a test's result as a file for a spreadsheet."""
     test, house = _accepted(request, test_id)
-    found = report(_store(request), test)
+    found = report(store_of(request), test)
     header, rows = _sheet(found, _current(request, house, _bank_of(request, house, found)))
     return file_response(csv_text(header, rows), f"{test.name}.csv", "text/csv")
 
@@ -194,7 +188,7 @@ def _told(errors: Mapping[str, str]) -> dict[str, str]:
 def _bank_of(request: Request, house: Household, found: Report) -> Bank | None:
     """The bank asked about, else the first of the same chemistry, else none."""
     asked = request.query_params.get("bank", "")
-    fitting = [bank for bank in house.banks if base_id(bank.cell) == found.base.id]
+    fitting = [bank for bank in house.banks if bank.cell.base_id == found.base.id]
     return next((bank for bank in house.banks if bank.id == asked), fitting[0] if fitting else None)
 
 
@@ -206,7 +200,7 @@ def _current(request: Request, house: Household, bank: Bank | None) -> Current:
 def _scores(request: Request, test: CellTest, found: Report) -> list[Scored]:
     """Every kept plan that this test can judge."""
     saved, _ = opened(request)
-    before = (plan for plan in bench_store.plans(_store(request), saved.household_id) if plan.made_at <= test.made_at)
+    before = (plan for plan in bench_store.plans(store_of(request), saved.household_id) if plan.made_at <= test.made_at)
     tried = (scored(plan, found) for plan in before)
     return [one for one in tried if one is not None]
 
@@ -232,9 +226,9 @@ def _show_result(
     sent: Typed | None = None,
 ) -> Response:
     try:
-        found = report(_store(request), test)
+        found = report(store_of(request), test)
     except InputError as fault:
-        content = bench_store.content(_store(request), test.id)
+        content = bench_store.content(store_of(request), test.id)
         return _show_draft(request, test, draft_of(content, test).refused(fault))
     bank = _bank_of(request, house, found)
     choices = Choices.of(test.choices)

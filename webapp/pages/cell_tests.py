@@ -19,11 +19,10 @@ from engine.errors import InputError
 from webapp import bench_example, bench_store
 from webapp.bench_reading import first_choices, guessed
 from webapp.bench_words import row
-from webapp.editing import Sent, opened
+from webapp.editing import Sent, opened, store_of
 from webapp.guard import MAX_BODY_BYTES
 from webapp.pages import bench_plan, cell_test
 from webapp.render import Page, render
-from webapp.store import Store
 
 if TYPE_CHECKING:
     from engine.bench.files import Reading
@@ -68,7 +67,7 @@ Upload = Annotated[Brought, Depends(brought)]
 
 
 def _show(request: Request, errors: dict[str, str] | None = None, sent: Brought | None = None) -> Response:
-    store: Store = request.app.state.store
+    store = store_of(request)
     saved, house = opened(request)
     zone = house.site.time_zone
     return render(
@@ -139,7 +138,7 @@ def _draft(
 ) -> Response:
     saved, house = opened(request)
     choices = first_choices(content, reading, house, chemistry, label_ah)
-    test = bench_store.add(request.app.state.store, saved.household_id, name, reading.kind, content, choices)
+    test = bench_store.add(store_of(request), saved.household_id, name, reading.kind, content, choices)
     return RedirectResponse(f"{PAGE.path}/{test.id}", 303)
 
 

@@ -14,11 +14,11 @@ from starlette.responses import RedirectResponse, Response
 
 from engine.errors import InputError
 from engine.house import household
-from webapp.editing import Sent, Show, Typed, conflict_sentence, elsewhere, opened, save, with_values
+from webapp.editing import Sent, Show, Typed, conflict_sentence, elsewhere, opened, save, store_of, with_values
 from webapp.forms import whole
 from webapp.render import Page, render
 from webapp.standing import next_step
-from webapp.store import Conflict, Document, Saved, Store, example_document
+from webapp.store import Conflict, Document, Saved, example_document
 
 PAGE = Page("", "Files", "/files")
 router = APIRouter()
@@ -41,7 +41,7 @@ Upload = Annotated[tuple[str, bytes], Depends(uploaded)]
 
 
 def _show(request: Request, errors: dict[str, str] | None = None, status: int = 200, lead: str = "") -> Response:
-    store: Store = request.app.state.store
+    store = store_of(request)
     saved, house = opened(request)
     return render(
         request,
@@ -77,7 +77,7 @@ def free_name(name: str, taken: Collection[str]) -> str:
 
 def _create(request: Request, document: Document, what: str) -> Saved:
     """Keep a document as a household of its own, under a name no other has; `what` may speak of {name}."""
-    store: Store = request.app.state.store
+    store = store_of(request)
     name = free_name(document["name"], [saved.name for saved in store.households()])
     return store.create({**document, "name": name}, what.replace("{name}", name))
 
@@ -114,7 +114,7 @@ def page(request: Request) -> Response:
 @router.post("/files/open")
 def open_one(request: Request, sent: Sent) -> Response:
     """Open another household."""
-    request.app.state.store.open(_id(sent))
+    store_of(request).open(_id(sent))
     return _back("/")
 
 
@@ -137,7 +137,7 @@ def restore_example(request: Request, sent: Sent) -> Response:
 @router.post("/files/duplicate")
 def duplicate(request: Request, sent: Sent) -> Response:
     """Copy a household and open the copy."""
-    document = request.app.state.store.latest(_id(sent)).document
+    document = store_of(request).latest(_id(sent)).document
     copy = {**document, "name": f"{document['name']} (copy)", "example": False}
     _create(request, copy, f"copied from {document['name']}")
     return _back(PAGE.path)
@@ -146,14 +146,14 @@ def duplicate(request: Request, sent: Sent) -> Response:
 @router.post("/files/delete")
 def delete(request: Request, sent: Sent) -> Response:
     """Delete a household; it stays below, to be brought back."""
-    request.app.state.store.delete(_id(sent))
+    store_of(request).delete(_id(sent))
     return _back(f"{PAGE.path}#deleted")
 
 
 @router.post("/files/undelete")
 def undelete(request: Request, sent: Sent) -> Response:
     """Bring a deleted household back."""
-    request.app.state.store.undelete(_id(sent))
+    store_of(request).undelete(_id(sent))
     return _back(PAGE.path)
 
 
@@ -239,7 +239,7 @@ def _restore(request: Request, sent: Typed, revision: int, what: str, back: str,
     if against:
         return show(against, HTTPStatus.CONFLICT)
     try:
-        request.app.state.store.restore(saved.household_id, revision, saved.revision, what)
+        store_of(request).restore(saved.household_id, revision, saved.revision, what)
     except Conflict as fault:
         request.state.saved = fault.newer
         return show({"": conflict_sentence(fault.newer)}, HTTPStatus.CONFLICT)
