@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.quantities import mean_day_of_year
-from engine.sky.days import average_day_kwh
+from engine.sky.averages import average_day_kwh
 from engine.sky.site import Array, Site, Sun
 from engine.sky.sun import clear_day_kwh_m2, month_of_day, yield_kwh
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from engine.bench.records import Finding, TestedCell
+from engine.bench.records import TestedCell
 from engine.cells.sight import RESOLUTION_MV, balancer_reached, sight
 from engine.house.bank import Bank
 from engine.house.grouping import Grouping, hours_to_balance
+from engine.text.finding import Finding
 from webapp import bench_charts
 from webapp.bench_charts import Line
 from webapp.bench_reading import CellsReport

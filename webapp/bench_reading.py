@@ -17,12 +17,13 @@ from engine.bench import analysis
 from engine.bench.cell_of_log import cell_of
 from engine.bench.cycles import BenchResult, Cycle
 from engine.bench.measured import MeasuredCell, from_table, nothing_below_v
-from engine.bench.records import BenchLog, ChargeTable, Finding, TestedCell
+from engine.bench.records import BenchLog, ChargeTable, TestedCell
 from engine.cells import catalogue
 from engine.cells.chemistry import Chemistry
 from engine.errors import InputError, Unreachable
 from engine.house.grouping import SERIES, Grouping, grouped
 from engine.house.household import Household
+from engine.text.finding import Finding
 from webapp import bench_store
 from webapp.bench_store import CellTest
 from webapp.store import Store

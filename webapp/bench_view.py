@@ -10,8 +10,9 @@ import numpy as np
 from engine.bench.cycles import BenchResult, Cycle
 from engine.bench.log_traces import charge_trace, discharge_trace, thinned
 from engine.bench.measured import BenchRow, HeldCheck, MeasuredCell, bench_rows, share_at, share_of
-from engine.bench.records import ChargeEnd, ChargeTable, Finding
+from engine.bench.records import ChargeEnd, ChargeTable
 from engine.errors import Unreachable
+from engine.text.finding import Finding
 from webapp import bench_charts
 from webapp.bench_charts import AT_BANK, THIN, THIN_CURRENT, Line
 from webapp.bench_reading import LogReport, TableReport

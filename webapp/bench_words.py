@@ -8,9 +8,9 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from engine.answers.charging_current import charge_current
-from engine.bench.records import Finding
 from engine.house.bank import MEAN_CHARGE_C, Bank
 from engine.house.household import Household
+from engine.text.finding import Finding
 from webapp.bench_store import CellTest
 from webapp.render import NO_BREAK, figures, percent
 from webapp.words import in_sentence

@@ -26,7 +26,8 @@ from engine.fields import Quantity
 from engine.house.household import Household, Supply
 from engine.quantities import mean_day_of_year
 from engine.sky import climate as climates
-from engine.sky.days import WORDS, Sky, average_day_kc, owner_dull_day, parse_sky
+from engine.sky.averages import average_day_kc
+from engine.sky.days import WORDS, Sky, owner_dull_day, parse_sky
 from engine.sky.site import Site, Sun
 from engine.sky.sun import clear_day_kwh_m2, yield_kwh
 from webapp.forms import Field, Parsed, looks_like_share

@@ -6,7 +6,7 @@ Volts per cell, amperes, hours, degC. Limits are the catalogue's. Not modelled: 
 from __future__ import annotations
 
 from engine.answers.bench_steps import Bench
-from engine.bench.records import Finding
+from engine.text.finding import Finding
 
 ATTENDED_H = 8.0
 """A plan longer than this is longer than a day's attention [h] (engineering choice)."""

@@ -20,11 +20,11 @@ from engine.answers.bench_cautions import cautions
 from engine.answers.bench_forecast import Forecast
 from engine.answers.bench_score import Score, scored
 from engine.answers.bench_steps import Bench, Step, Sweep
-from engine.bench.records import Finding
 from engine.cells import curve
 from engine.cells.chemistry import Chemistry
 from engine.errors import InputError
 from engine.fields import Quantity
+from engine.text.finding import Finding
 
 QUESTIONS = {
     "volts_for_share": "Which volts for a share of the charge?",

@@ -29,7 +29,8 @@ from engine.house.bank import Bank, delivered, floor
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
-from engine.sky.days import Sky, average_day_kc, equivalent_dark_days
+from engine.sky.averages import average_day_kc
+from engine.sky.days import Sky, equivalent_dark_days
 
 Floats = NDArray[np.float64]
 

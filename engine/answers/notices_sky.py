@@ -9,7 +9,7 @@ from engine.answers.answer import Notice, Remedy
 from engine.errors import InputError
 from engine.house.household import Household
 from engine.sky import climate as climates
-from engine.sky.days import kc_for_kwh
+from engine.sky.averages import kc_for_kwh
 from engine.sky.sun import clear_day_scale
 
 FAR_KM = 1000.0

@@ -27,7 +27,8 @@ from engine.errors import InputError, Unreachable
 from engine.house.bank import Bank, delivered, floor
 from engine.house.household import Household, Supply
 from engine.quantities import DAYS_PER_WEEK, HOURS_PER_DAY, WH_PER_KWH, mean_day_of_year
-from engine.sky.days import Sky, average_day_kc
+from engine.sky.averages import average_day_kc
+from engine.sky.days import Sky
 
 Floats = NDArray[np.float64]
 

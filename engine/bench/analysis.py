@@ -14,12 +14,13 @@ from engine.bench.clean import CleanLog, clean, gaps
 from engine.bench.cycles import BenchResult, Cycle, cycles_of
 from engine.bench.log_traces import charge_trace, discharge_trace, hold_trace, thinned
 from engine.bench.quality import Evidence, questions
-from engine.bench.records import BenchLog, Finding
+from engine.bench.records import BenchLog
 from engine.bench.runs import Flow, flow
 from engine.bench.segments import Segment, cut, row_sums
 from engine.bench.traces import Hold
 from engine.bench.verdict import judged
 from engine.errors import InputError
+from engine.text.finding import Finding
 
 __all__ = [
     "BenchResult",

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.bench.records import Array, BenchLog, Finding
+from engine.bench.records import Array, BenchLog
 from engine.errors import InputError
+from engine.text.finding import Finding
 
 LEAST_ROWS = 10
 _LOOK_AHEAD = 4

@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from engine.bench.records import Array, Finding
+from engine.bench.records import Array
 from engine.bench.segments import Segment
+from engine.text.finding import Finding
 
 _KNEE_SHARE, _KNEE_V, _KNEE_STEEPER = 0.02, 0.02, 1.5
 """A discharge is empty where its last 2 % fell by 20 mV or more, and this much faster than its middle."""

@@ -16,12 +16,13 @@ import numpy as np
 
 from engine.bench.columns import CLOCK, DATES, HOUR_MINUTE, KINDS, MEANINGS, Meaning
 from engine.bench.guess import Places, Sample, falls_while_charging, kind_of, places, sample_of
-from engine.bench.records import Array, BenchLog, Finding, TestedCell
+from engine.bench.records import Array, BenchLog, TestedCell
 from engine.bench.rows import SIGNS, Reading, Rows, needed, read_rows
 from engine.bench.table_rows import read_table
 from engine.errors import InputError
 from engine.text import delimited
 from engine.text.clocks import over_midnight
+from engine.text.finding import Finding
 from engine.text.layouts import Layout, parts_thousands
 
 __all__ = [

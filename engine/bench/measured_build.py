@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 
 from engine.bench.measured_cell import HeldCheck, MeasuredCell
 from engine.bench.measured_curve import assemble
-from engine.bench.records import Finding
 from engine.bench.resistance import GRID, Held, Line, Resistance
 from engine.cells.chemistry import Chemistry, first_crossing, table
 from engine.errors import InputError
+from engine.text.finding import Finding
 
 OVER_V = 0.02
 """How far a tester's reading may lie above the chemistry's highest volts (assumed: its accuracy)."""

@@ -12,10 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.bench.records import ChargeTable, Finding
+from engine.bench.records import ChargeTable
 from engine.bench.resistance import Resistance
 from engine.cells.chemistry import first_crossing
 from engine.cells.curve import PLAIN_RISE, PLAIN_STEPS, VOLT_STEP
+from engine.text.finding import Finding
 
 Array = NDArray[np.float64]
 

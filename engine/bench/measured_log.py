@@ -15,11 +15,11 @@ from engine.bench import resistance as resistances
 from engine.bench.measured_build import Reading, check_test, finish
 from engine.bench.measured_cell import MeasuredCell, is_no_hold
 from engine.bench.measured_curve import full_with_head, line_of_charge, line_of_discharge
-from engine.bench.records import Finding
 from engine.bench.resistance import GRID, Held, Line, Resistance
 from engine.bench.traces import CurrentStep, Hold, Trace
 from engine.cells.chemistry import Chemistry, table
 from engine.errors import InputError
+from engine.text.finding import Finding
 
 ROUNDS = 4
 """Times the full charge and the resistance are worked out in turn where the charge was not held."""

@@ -14,10 +14,11 @@ from engine.bench import resistance as resistances
 from engine.bench.measured_build import Reading, check_test, finish
 from engine.bench.measured_cell import MeasuredCell
 from engine.bench.measured_curve import full_with_head, line_of_table
-from engine.bench.records import ChargeTable, Finding
+from engine.bench.records import ChargeTable
 from engine.bench.resistance import GRID, Held, Line, Resistance
 from engine.cells.chemistry import Chemistry
 from engine.errors import InputError
+from engine.text.finding import Finding
 
 Array = NDArray[np.float64]
 

@@ -14,9 +14,10 @@ import numpy as np
 
 from engine.bench.clean import CleanLog, gaps, running_median
 from engine.bench.cycles import Cycle
-from engine.bench.records import Array, Finding
+from engine.bench.records import Array
 from engine.bench.runs import Flow
 from engine.bench.segments import Segment
+from engine.text.finding import Finding
 
 _OFFSET_SHARE, _OFFSET_AH_SHARE = 0.005, 0.01
 _COUNTER_SHARE = 0.02

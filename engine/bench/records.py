@@ -11,16 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.text.finding import Finding
+
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
-    """Something a test's reader should know; `level` is stop, check or note, `code` names it for tests."""
-
-    level: str
-    code: str
-    text: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

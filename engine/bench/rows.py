@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 from engine.bench.columns import CLOCK, DATES, HOUR_MINUTE, MEANINGS, Doubt
 from engine.bench.guess import Places, Sample
-from engine.bench.records import Array, Finding
+from engine.bench.records import Array
 from engine.errors import InputError
 from engine.text import delimited
 from engine.text.clocks import clock_s, date_s
 from engine.text.delimited import Parser
+from engine.text.finding import Finding
 from engine.text.layouts import Layout
 
 SIGNS = ("as written", "flip")

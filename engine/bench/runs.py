@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.bench.clean import CleanLog, running_median
-from engine.bench.records import Array, Finding
+from engine.bench.records import Array
 from engine.errors import InputError
+from engine.text.finding import Finding
 
 States = NDArray[np.int8]
 

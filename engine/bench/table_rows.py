@@ -11,9 +11,10 @@ from itertools import pairwise
 import numpy as np
 
 from engine.bench.columns import MEANINGS
-from engine.bench.records import Array, ChargeEnd, ChargeTable, Finding
+from engine.bench.records import Array, ChargeEnd, ChargeTable
 from engine.bench.rows import Reading, Rows, needed, read_rows
 from engine.errors import InputError
+from engine.text.finding import Finding
 
 MOST_ENDS = 500
 SAME_CURRENT_SHARE = 0.95

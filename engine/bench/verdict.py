@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from engine.bench.cycles import Cycle
-from engine.bench.records import Finding
+from engine.text.finding import Finding
 
 _LEAST_BACK = 0.9
 _LEAST_LABEL, _MOST_LABEL = 0.6, 1.1

@@ -14,10 +14,11 @@ from statistics import median
 
 import numpy as np
 
-from engine.bench.records import Finding, TestedCell
+from engine.bench.records import TestedCell
 from engine.errors import InputError
 from engine.fields import Quantity
 from engine.house.dealing import Order, evened, in_list_order
+from engine.text.finding import Finding
 
 SERIES = Quantity(label="Groups in series", unit="", low=1, high=200, whole=True)
 PARALLEL = Quantity(label="Cells in each group", unit="", low=1, high=500, whole=True)

@@ -76,9 +76,61 @@ class Array:
     tilt_deg: float = quantity("Tilt", "degrees", 0, 90, hint="0 flat, 90 upright")
     azimuth_deg: float = quantity("Direction", "degrees", 0, 360, hint="Clockwise from north: 90 east, 180 south")
     inverter: str = ""
+    winter_tilt_deg: float | None = quantity(
+        "Winter tilt",
+        "degrees",
+        0,
+        90,
+        default=None,
+        optional=True,
+        hint="If you set them steeper for the darker half of the year (October to March north of the equator)",
+    )
+    losses: float | None = quantity(
+        "Losses of these panels",
+        "%",
+        0.0,
+        0.9,
+        default=None,
+        percent=True,
+        optional=True,
+        hint="Shade of a tree or chimney, say; empty for the losses of all panels",
+    )
+    charger_limit_w: float | None = quantity(
+        "Most its solar charger passes",
+        "W",
+        10,
+        10_000_000,
+        default=None,
+        optional=True,
+        hint="Its highest panel power in the data sheet, or highest current × bank volts; empty if there is no limit",
+    )
+    start_w: float | None = quantity(
+        "Its solar charger starts at",
+        "W",
+        0,
+        100_000,
+        default=None,
+        optional=True,
+        hint="Panel power below which it gives nothing; empty for 10 W per kWp",
+    )
 
     def __post_init__(self) -> None:
         check(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnSpell:
+    """A run of dull days out of the owner's own file, in the order they came, and the days after it."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
+
+    id: str
+    title: str
+    kc: tuple[float, ...]
+    after_kc: tuple[float, ...] = ()
+    month: int
+    ended: str
+    years: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +178,9 @@ class Sun:
         hint="Snow at the start of a spell",
     )
     monthly_kc: tuple[float, ...] | None = None
+    monthly_kwh: tuple[float | None, ...] | None = None
+    spells: tuple[OwnSpell, ...] = ()
+    sky_file: str = ""
 
     def __post_init__(self) -> None:
         check(self)

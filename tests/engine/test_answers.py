@@ -20,7 +20,8 @@ from engine.errors import InputError, Unreachable
 from engine.house import household
 from engine.house.household import Household
 from engine.paths import data_dir
-from engine.sky.days import average_day_kc, owner_dull_day, parse_sky
+from engine.sky.averages import average_day_kc
+from engine.sky.days import owner_dull_day, parse_sky
 from tests.engine.test_household import document
 
 EVENING = datetime(2026, 11, 25, 18, 0)

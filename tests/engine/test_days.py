@@ -10,17 +10,8 @@ import pytest
 from engine.errors import InputError
 from engine.quantities import mean_day_of_year
 from engine.sky import climate as climates
-from engine.sky.days import (
-    WORDS,
-    average_day_kc,
-    average_day_kwh,
-    equivalent_dark_days,
-    extend,
-    kc_for_kwh,
-    mean_kc,
-    owner_dull_day,
-    parse_sky,
-)
+from engine.sky.averages import average_day_kc, average_day_kwh, kc_for_kwh, mean_kc
+from engine.sky.days import WORDS, equivalent_dark_days, extend, owner_dull_day, parse_sky
 from engine.sky.site import Array, Site, Sun
 from engine.sky.sun import array_hours, yield_kwh
 

@@ -15,7 +15,8 @@ from engine.fields import quantities
 from engine.house.household import Household
 from engine.quantities import mean_day_of_year
 from engine.sky import climate as climates
-from engine.sky.days import WORDS, average_day_kc, owner_dull_day
+from engine.sky.averages import average_day_kc
+from engine.sky.days import WORDS, owner_dull_day
 from engine.sky.site import Array, Site, Sun
 from engine.sky.sun import clear_day_scale, yield_kwh
 from webapp.editing import (
@@ -121,7 +122,7 @@ def _array_card(house: Household, item_id: str, sent: Typed) -> Card:
     array = next((a for a in house.sun.arrays if a.id == item_id), None)
     south = house.site.latitude_deg >= 0
     feeds = (("", "The first inverter"), *((i.id, i.name) for i in house.inverters))
-    kwp, tilt, azimuth = number_fields(Array)
+    kwp, tilt, azimuth = number_fields(Array, "kwp", "tilt_deg", "azimuth_deg")
     fields = (
         Field(name="name", label="Name", kind="text", default="Roof"),
         kwp,
