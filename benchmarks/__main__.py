@@ -7,6 +7,7 @@ and on a slow machine: a pure-Python loop of floating-point sums (`yardstick`). 
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import json
 import os
 import socket
@@ -15,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import tracemalloc
 import urllib.request
 from collections.abc import Callable
 from datetime import datetime
@@ -38,9 +40,16 @@ from engine.house import household
 from engine.house.household import Household
 from engine.paths import data_dir
 from engine.sky.days import parse_sky
+from engine.sky.made import made_years
+from engine.sky.spells import yield_spells
+from engine.sky.years import hours_by_year
 
 REPEATS = 9
 START = datetime(2026, 12, 1)
+PAGES = dict.fromkeys(("today", "size", "week", "charge", "cell-tests", "sheet"), 30.0) | dict.fromkeys(
+    ("sun", "spells", "sky", "records"), 150.0
+)
+"""Pages that are timed, with the goal for each [ms]."""
 
 
 def yardstick() -> float:
@@ -82,6 +91,29 @@ def engine_lines(home: Household) -> None:
     report("year trajectory, one bank", lambda: run(p, State(0.9), *year), 150.0)
 
 
+def sky_lines(home: Household) -> None:
+    """Time made years: twenty of them hour by hour for one array, their spells, and the memory held."""
+    site, sun = home.site, dataclasses.replace(home.sun, arrays=home.sun.arrays[:1])
+    twenty = made_years(site, sun, 20)
+
+    def hour_by_hour() -> float:
+        return sum(float(watts.sum()) for _, arrays in hours_by_year(site, sun, twenty) for watts in arrays.values())
+
+    def spells_anew() -> object:
+        fresh = dataclasses.replace(twenty, kc=twenty.kc)
+        return yield_spells(site, sun, fresh)
+
+    report("twenty hourly years of one array", hour_by_hour, 500.0)
+    report("spells of twenty years by kWh, nothing kept", spells_anew, 150.0)
+    tracemalloc.start()
+    hour_by_hour()
+    peak_mib = tracemalloc.get_traced_memory()[1] / 2**20
+    tracemalloc.stop()
+    print(
+        json.dumps({"name": "twenty hourly years, most held", "mib": round(peak_mib, 1), "goal_mib": 150}), flush=True
+    )
+
+
 def bench_lines(home: Household) -> None:
     """Time a log of 200,000 rows from its text to the cell's curve, and the charge volts of a bank."""
     content = long_log(200_000)
@@ -121,8 +153,8 @@ def server_lines() -> None:
             _until_answered(f"http://127.0.0.1:{port}/today")
             first_s = time.perf_counter() - begin
             print(json.dumps({"name": "start-up to first answer", "s": round(first_s, 3), "goal_s": 2.0}), flush=True)
-            for page in ("today", "size", "week", "charge", "cell-tests", "sheet"):
-                report(f"server time of /{page}", lambda p=page: _get(f"http://127.0.0.1:{port}/{p}"), 30.0)  # type: ignore[misc]
+            for page, goal_ms in PAGES.items():
+                report(f"server time of /{page}", lambda p=page: _get(f"http://127.0.0.1:{port}/{p}"), goal_ms)  # type: ignore[misc]
             _report_memory(server.pid)
         finally:
             server.terminate()
@@ -164,6 +196,7 @@ def main() -> None:
     print(json.dumps({"name": "machine", "python": sys.version.split()[0], "cores": os.cpu_count()}))
     home = household.read((data_dir() / "example.json").read_text(encoding="utf-8"))
     engine_lines(home)
+    sky_lines(home)
     bench_lines(home)
     if not options.engine_only:
         server_lines()

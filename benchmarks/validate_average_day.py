@@ -1,6 +1,6 @@
 """By hand: is a month's average day, made of dull and bright days, what a station's real days give?
 
-Usage: python -m benchmarks.validate_average_day SERIES.csv LATITUDE LONGITUDE TIME_ZONE CLIMATE
+Usage: python -m benchmarks.validate_average_day SERIES.csv LATITUDE LONGITUDE TIME_ZONE
 The series holds one row a year (first column the year), one column a day of the year, in 10 Wh/m2; empty is missing.
 Prints, by tilt and month, the ratio of both estimates to the mean over every day of the series.
 """
@@ -30,8 +30,8 @@ def daily_kc(path: Path, site: Site) -> NDArray[np.float64]:
 
 def main() -> None:
     """Print one line for each tilt and month."""
-    path, latitude, longitude, zone, climate = sys.argv[1:6]
-    site = Site(latitude_deg=float(latitude), longitude_deg=float(longitude), time_zone=zone, climate=climate)
+    path, latitude, longitude, zone = sys.argv[1:5]
+    site = Site(latitude_deg=float(latitude), longitude_deg=float(longitude), time_zone=zone)
     kc, days = daily_kc(Path(path), site), np.arange(1, 367)
     months = np.array(month_of_day(days))
     print("tilt month kwh_per_kwp mix/real alike/real")

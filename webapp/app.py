@@ -16,11 +16,27 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from engine.errors import InputError
 from webapp import __version__, store
 from webapp.guard import TOO_LARGE, Guard, TooLarge
-from webapp.pages import banks, cell_tests, charge, files, inverter, loads, method, sheet, size, sun, today, week
+from webapp.pages import (
+    banks,
+    cell_tests,
+    charge,
+    files,
+    inverter,
+    loads,
+    method,
+    records,
+    sheet,
+    size,
+    sky,
+    spells,
+    sun,
+    today,
+    week,
+)
 from webapp.paths import static_dir
 from webapp.render import environment, error_page
 
-PAGES = (today, size, week, charge, loads, banks, sun, inverter, cell_tests, sheet, files, method)
+PAGES = (today, sky, size, week, spells, charge, loads, banks, sun, inverter, cell_tests, records, sheet, files, method)
 """Page modules in the order of the list of pages; each has `PAGE` and `router`."""
 
 Clock = Callable[[], datetime]

@@ -14,12 +14,14 @@ from markupsafe import Markup
 
 from engine.answers.answer import Lever
 from engine.answers.autonomy import Autonomy, BankAutonomy
+from engine.answers.generating import WithGenerator
 from engine.house.household import Household, Supply
 from engine.house.loads import daily_kwh
 from engine.sky.days import Sky
 from engine.sky.site import Site
 from webapp import charts
 from webapp.chart_parts import Curve, Figure
+from webapp.generator_view import GeneratorView, generator_view
 from webapp.questions import civil_times, to_civil, to_standard
 from webapp.render import NO_BREAK, fixed, percent
 from webapp.words import between, duration, in_sentence, listed, long_date, number, short_date, stamp, until, weekday
@@ -32,6 +34,8 @@ LEAST_GAIN_H = 0.05
 LEAST_SPAN_H, LONGEST_SPAN_H = 48.0, 240.0
 AFTER_END_H = 36.0
 """The chart shows so much after the better end of the range."""
+AFTER_START_H = 72.0
+"""And so much after a generator's first start."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +57,7 @@ class BankView:
     span: str
     never_off: str
     unticked: bool
+    generator: GeneratorView | None
 
 
 def on_the_clock(answer: Autonomy, site: Site) -> Autonomy:
@@ -61,7 +66,15 @@ def on_the_clock(answer: Autonomy, site: Site) -> Autonomy:
     def there(moment: datetime | None) -> datetime | None:
         return None if moment is None else to_civil(site, moment)
 
-    banks = tuple(dataclasses.replace(bank, ends_at=there(bank.ends_at)) for bank in answer.banks)
+    def clocked(one: WithGenerator | None) -> WithGenerator | None:
+        if one is None:
+            return None
+        return dataclasses.replace(one, ends_at=there(one.ends_at), first_start_at=there(one.first_start_at))
+
+    banks = tuple(
+        dataclasses.replace(bank, ends_at=there(bank.ends_at), with_generator=clocked(bank.with_generator))
+        for bank in answer.banks
+    )
     return dataclasses.replace(answer, at=to_civil(site, answer.at), ends_at=there(answer.ends_at), banks=banks)
 
 
@@ -92,6 +105,7 @@ def _view(site: Site, supply: Supply, bank: BankAutonomy, answer: Autonomy, gues
         beyond = bank.high_hours is None or bank.high_hours > span_h
         low, high = (_after(answer.at, hours) for hours in (bank.low_hours, None if beyond else bank.high_hours))
         ending = charts.Ending(row=row, label=label, low=low, high=high)
+    helped = _generator(site, supply, bank, answer, curve)
     spell = "until then" if bank.hours is not None else f"in these {days_ahead(answer, site)} days"
     return BankView(
         bank=bank,
@@ -102,13 +116,24 @@ def _view(site: Site, supply: Supply, bank: BankAutonomy, answer: Autonomy, gues
         ends_basis=_ends_basis(bank, supply, answer.at),
         sun_basis=f"taken from the panels {spell}, DC",
         floor_name=floor,
-        figure=charts.charge(curve, bank.reserve_soc * 100.0, floor, ending),
+        figure=charts.charge(curve, bank.reserve_soc * 100.0, floor, ending, None if helped is None else helped.line),
         levers=tuple(lever for lever in bank.levers if lever.gained_h is None or lever.gained_h >= LEAST_GAIN_H),
         rows=tuple((stamp(time), f"{share:.1f}") for time, share in zip(curve.times, curve.percent, strict=True)),
         ends_row=row,
         span=f"{short_date(curve.times[0].date())} to {short_date(curve.times[-1].date())}",
         never_off=never_off_sentence(bank, supply, site, answer.at.month),
         unticked=not any(load.can_shed or load.can_wait for load in supply.loads),
+        generator=helped,
+    )
+
+
+def _generator(site: Site, supply: Supply, bank: BankAutonomy, answer: Autonomy, curve: Curve) -> GeneratorView | None:
+    """The days with the generator at the moments of the bank's own curve."""
+    if supply.generator is None or bank.with_generator is None:
+        return None
+    hours = [(time - curve.times[0]).total_seconds() / 3600.0 for time in curve.times]
+    return generator_view(
+        bank.with_generator, supply.generator, site, to_standard(site, answer.at), hours, days_ahead(answer, site)
     )
 
 
@@ -150,6 +175,8 @@ def _shown_part(site: Site, curve: Curve, bank: BankAutonomy, at: datetime) -> t
         wanted_h = horizon_h
     else:
         wanted_h = max(LEAST_SPAN_H, bank.high_hours + AFTER_END_H)
+        if bank.with_generator is not None and bank.with_generator.first_start_h is not None:
+            wanted_h = max(wanted_h, bank.with_generator.first_start_h + AFTER_START_H)
     span_h = min(wanted_h, horizon_h)
     if bank.hours is not None:
         span_h = min(span_h, max(LONGEST_SPAN_H, bank.hours + AFTER_END_H))
@@ -260,6 +287,10 @@ def _whose_days(answer: Autonomy, guessed: bool) -> str:
         return "No sun at all is assumed."
     if answer.sky_basis == "measured elsewhere":
         return f"The days are records from elsewhere, not a forecast: {answer.sky_title}."
+    if answer.sky_basis == "made":
+        return f"The days are made for your place, not measured and not a forecast: {answer.sky_title}."
+    if answer.sky_basis == "own file":
+        return f"The days are out of your own file, not a forecast: {answer.sky_title}."
     if guessed:
         return "The days are our guess, not a forecast: set them as you see them."
     return f"The days are yours, not a forecast: {answer.sky_title}."

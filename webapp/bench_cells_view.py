@@ -13,8 +13,9 @@ from engine.text.finding import Finding
 from webapp import bench_charts
 from webapp.bench_charts import Line
 from webapp.bench_reading import CellsReport
-from webapp.bench_words import Current, in_ah, in_c, sorted_findings
+from webapp.bench_words import Current, in_ah, in_c
 from webapp.chart_parts import STYLES, Figure
+from webapp.kept_words import sorted_findings
 from webapp.render import NO_BREAK, figures, fixed, percent
 from webapp.words import duration, in_sentence
 

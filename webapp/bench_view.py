@@ -16,8 +16,9 @@ from engine.text.finding import Finding
 from webapp import bench_charts
 from webapp.bench_charts import AT_BANK, THIN, THIN_CURRENT, Line
 from webapp.bench_reading import LogReport, TableReport
-from webapp.bench_words import Current, in_ah, in_c, sorted_findings
+from webapp.bench_words import Current, in_ah, in_c
 from webapp.chart_parts import STYLES, Figure
+from webapp.kept_words import sorted_findings
 from webapp.render import NO_BREAK, figures, fixed, percent
 
 STRETCHES_OF_TIME, STRETCHES_OF_AH = 700, 250

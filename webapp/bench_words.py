@@ -1,55 +1,23 @@
-"""Words and figures that the pages about bench tests share; times on the household's clock."""
+"""Words and figures that the pages about bench tests share."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from engine.answers.charging_current import charge_current
 from engine.house.bank import MEAN_CHARGE_C, Bank
 from engine.house.household import Household
-from engine.text.finding import Finding
 from webapp.bench_store import CellTest
+from webapp.kept_words import Row, day
 from webapp.render import NO_BREAK, figures, percent
 from webapp.words import in_sentence
 
 KIND_WORDS = {"log": "A log", "table": "A table of charge ends", "cells": "A list of cells"}
-LEVEL_ORDER = ("stop", "check", "note")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """One test in the list."""
-
-    id: int
-    name: str
-    what: str
-    day: str
-
-    @property
-    def label(self) -> str:
-        """What tells it from others of its name, read aloud."""
-        return f"{self.name}, test {self.id}, brought {self.day}"
 
 
 def row(test: CellTest, zone: str) -> Row:
     """Return a test as the list shows it."""
-    return Row(id=test.id, name=test.name, what=KIND_WORDS[test.kind], day=day(test.made_at, zone))
-
-
-def day(moment: datetime, zone: str) -> str:
-    """Write the day and time of a moment on the household's clock.
-
-    Examples
-    --------
-    >>> from datetime import UTC
-    >>> day(datetime(2026, 11, 25, 17, 30, tzinfo=UTC), "Europe/Dublin")
-    '25 Nov 2026, 17:30'
-    """
-    there = moment.astimezone(ZoneInfo(zone))
-    return f"{there.day} {there:%b %Y, %H:%M}"
+    return Row(id=test.id, name=test.name, what=KIND_WORDS[test.kind], day=day(test.made_at, zone), thing="test")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,11 +36,6 @@ def bank_current(house: Household, bank: Bank | None, month: int) -> Current:
     pack_v = bank.charge_end_cell_v * bank.series
     found = charge_current(house, bank, inverter, pack_v, month, None)
     return Current(c_rate=found.charge_c, whose=in_sentence(bank.name))
-
-
-def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    """Return findings, the gravest first, none twice."""
-    return tuple(sorted(dict.fromkeys(findings), key=lambda one: LEVEL_ORDER.index(one.level)))
 
 
 def in_ah(ah: float, count: int = 3) -> str:

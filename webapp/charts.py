@@ -48,7 +48,9 @@ class Ending:
     high: datetime | None
 
 
-def charge(curve: Curve, floor_percent: float, floor_name: str, ending: Ending | None) -> Figure:
+def charge(
+    curve: Curve, floor_percent: float, floor_name: str, ending: Ending | None, beside: Curve | None = None
+) -> Figure:
     """Draw the charge of one bank with what may not be used of it as a hatched floor.
 
     Parameters
@@ -61,6 +63,8 @@ def charge(curve: Curve, floor_percent: float, floor_name: str, ending: Ending |
         What the floor is.
     ending : Ending or None
         Where the charge meets its limit; None where it does not.
+    beside : Curve, optional
+        Another course of the charge from the moment at which it parts.
     """
     first, last = curve.times[0], curve.times[-1]
     data = [floor_trace(first, last, floor_percent)]
@@ -76,6 +80,9 @@ def charge(curve: Curve, floor_percent: float, floor_name: str, ending: Ending |
         annotations += [_note(at, level, ending.label, first, last), *_after_label(rest, first, last)]
     else:
         data.append(line_trace(kept, STYLES[0]))
+    if beside is not None:
+        data.append(line_trace(beside, STYLES[1]))
+        annotations.append(_beside_label(beside, first, last))
     return {
         "data": data,
         "layout": {"yaxis": percent_axis(), "xaxis": days_axis(first, last), "annotations": annotations},
@@ -228,6 +235,24 @@ def _after_label(rest: Curve, first: datetime, last: datetime) -> list[Figure]:
             "font": {"color": "--soft"},
         }
     ]
+
+
+def _beside_label(beside: Curve, first: datetime, last: datetime) -> Figure:
+    """The name of the other course, below where it parts and before it where there is room."""
+    early = beside.times[0] - first < (last - first) * 0.25
+    return {
+        "x": iso(beside.times[0]),
+        "y": round(beside.percent[0], 1),
+        "text": beside.name,
+        "showarrow": False,
+        "xanchor": "left" if early else "right",
+        "yanchor": "top",
+        "xshift": 4 if early else -4,
+        "yshift": -3,
+        "bgcolor": "--paper",
+        "borderpad": 1,
+        "font": {"color": STYLES[1].color},
+    }
 
 
 def _unrefilled_label(first_day: int | None) -> Figure:

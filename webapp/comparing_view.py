@@ -18,6 +18,7 @@ from engine.sky.site import Site
 from webapp import charts
 from webapp.chart_parts import STYLES, Curve, Figure
 from webapp.facts import tidy
+from webapp.generator_view import litres
 from webapp.questions import civil_times, to_civil, to_standard
 from webapp.render import NO_BREAK, fixed, percent
 from webapp.words import energy, listed, long_date, mid_sentence, number, stamp
@@ -49,6 +50,7 @@ class WeekView:
     basis: str
     contenders: tuple[ContenderView, ...]
     worth: str
+    generator: str
     figure: Figure
     rows: tuple[tuple[str, tuple[str, ...]], ...]
 
@@ -83,6 +85,7 @@ def week_view(answer: Comparison, site: Site, inverter: Inverter) -> WeekView:
             for one, name in zip(answer.contenders, short, strict=True)
         ),
         worth=worth_sentence(answer),
+        generator=generator_sentence(answer, short),
         figure=charts.week(curves, short, [STYLES[STYLE_PLACES[one.chemistry]] for one in answer.contenders]),
         rows=tuple(zip(map(stamp, times), zip(*columns, strict=True), strict=True)),
     )
@@ -156,6 +159,8 @@ def basis_sentence(answer: Comparison) -> str:
     days = {
         "none": "No sun at all is assumed.",
         "measured elsewhere": f"The days are records from elsewhere: {answer.sky_title}.",
+        "made": f"The days are made for your place, not measured: {answer.sky_title}.",
+        "own file": f"The days are out of your own file: {answer.sky_title}.",
     }.get(answer.sky_basis, f"The days are yours: {answer.sky_title}.")
     return f"The same {energy(answer.demand_kwh)} of loads, {same}, full on {long_date(answer.at.date())}. {days}"
 
@@ -166,6 +171,35 @@ def worth_sentence(answer: Comparison) -> str:
         return ""
     days = tidy(answer.dark_days, 2)
     return f"This spell is worth about {days} {'day' if days == '1' else 'days'} without any sun."
+
+
+def generator_sentence(answer: Comparison, short: list[str]) -> str:
+    """Say with which cells the generator burns least and most, and who goes short all the same; empty without one."""
+    helped = [
+        (name, one.with_generator) for name, one in zip(short, answer.contenders, strict=True) if one.with_generator
+    ]
+    if not helped:
+        return ""
+    if all(week.starts == 0 for _, week in helped):
+        return "It is not due with any of them."
+    ordered = sorted(helped, key=lambda pair: pair[1].litres)
+    (least, low), (most, high) = ordered[0], ordered[-1]
+    lacking = [name for name, week in helped if week.unserved_kwh >= NOTHING_KWH]
+    short_still = (
+        f"{listed([mid_sentence(name) for name in lacking])} still {_fall(lacking)} short"
+        if lacking
+        else "nothing goes unserved"
+    )
+    if litres(low.litres) == litres(high.litres):
+        return f"It burns {litres(high.litres)} with any of them, and {short_still}."
+    return (
+        f"It burns least with {mid_sentence(least)}, {litres(low.litres)}, and most with {mid_sentence(most)}, "
+        f"{litres(high.litres)}; {short_still}."
+    )
+
+
+def _fall(names: list[str]) -> str:
+    return "falls" if len(names) == 1 else "fall"
 
 
 def settings(one: Contender, inverter: Inverter) -> str:

@@ -27,7 +27,13 @@ from engine.house.household import Household
 from webapp.forms import Card, Values, parse, whole
 from webapp.store import Conflict, Document, Saved, Store
 
-SECTIONS = {"banks": ("banks",), "inverters": ("inverters",), "loads": ("loads",), "arrays": ("sun", "arrays")}
+SECTIONS = {
+    "banks": ("banks",),
+    "inverters": ("inverters",),
+    "generators": ("generators",),
+    "loads": ("loads",),
+    "arrays": ("sun", "arrays"),
+}
 """Where the lists of things stand in the document."""
 SINGLES = ("site", "sun")
 
@@ -120,7 +126,7 @@ def without(document: Document, section: str, item_id: str) -> Document:
     document = copy.deepcopy(document)
     del things(document, section)[position(document, section, item_id)]
     if section == "inverters":
-        for other in ("banks", "loads", "arrays"):
+        for other in ("banks", "loads", "arrays", "generators"):
             for thing in things(document, other):
                 if thing.get("inverter") == item_id:
                     thing["inverter"] = ""

@@ -80,12 +80,16 @@ class Field:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
-    """Fields that belong together; a folded group opens when something in it is to be mended."""
+    """Fields that belong together; a folded group opens when something in it is to be mended.
+
+    `narrow` puts many short fields side by side, also on a telephone.
+    """
 
     legend: str
     fields: tuple[Field, ...]
     hint: str = ""
     folded: bool = False
+    narrow: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

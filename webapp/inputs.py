@@ -6,10 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from engine.house.bank import Bank
+from engine.house.generator import Generator
 from engine.house.household import Household, Supply
 from engine.house.loads import daily_kwh
 from engine.quantities import WH_PER_KWH
-from engine.sky import climate as climates
+from engine.sky import local
+from engine.sky.site import Array
+from webapp.panel_words import charger_words, own_words
 from webapp.words import MONTHS, counted
 
 
@@ -36,10 +39,17 @@ def inputs_used(house: Household, supplies: Sequence[Supply], month: int) -> tup
                 path="/inverter",
             )
         )
+        if supply.generator is not None:
+            found.append(Input(label=supply.generator.name, text=generator_text(supply.generator), path="/inverter"))
         kwh = sum(daily_kwh(load, month, house.south) for load in supply.loads)
         text = f"{counted(len(supply.loads), 'load')}, {kwh:.3g} kWh a day in {MONTHS[month - 1]}"
         found.append(Input(label=f"Loads on {inverter.name}", text=text, path="/loads"))
     return (*found, _panels(house), _place(house))
+
+
+def sun_inputs(house: Household) -> tuple[Input, ...]:
+    """List what an answer about the sun alone took from the household: its panels and its place."""
+    return (_panels(house), _place(house))
 
 
 def bank_text(bank: Bank) -> str:
@@ -53,20 +63,35 @@ def bank_text(bank: Bank) -> str:
     )
 
 
+def generator_text(one: Generator) -> str:
+    """Describe a generator in one line."""
+    quiet = f", quiet {one.quiet_from_h} to {one.quiet_to_h} o’clock" if one.quiet_hours else ""
+    return (
+        f"{one.rated_w / WH_PER_KWH:g} kW, charges with up to {one.charger_w / WH_PER_KWH:g} kW, "
+        f"{one.idle_l_per_h:g} to {one.full_l_per_h:g} l/h, from {one.start_soc * 100:g} to {one.stop_soc * 100:g} %, "
+        f"at least {one.least_run_h:g} h{quiet}"
+    )
+
+
 def _panels(house: Household) -> Input:
     if not house.sun.arrays:
         return Input(label="Panels", text="none", path="/sun")
-    faces = "; ".join(
-        f"{a.name} {a.kwp:g} kWp, tilt {a.tilt_deg:g}°, direction {a.azimuth_deg:g}°" for a in house.sun.arrays
-    )
+    faces = "; ".join(_array_text(array) for array in house.sun.arrays)
     charger = f"solar charger {house.sun.charger_efficiency * 100:g} %"
     covered = f"; covered for {counted(house.sun.covered_days, 'day')}" if house.sun.covered_days else ""
-    return Input(label="Panels", text=f"{faces}; {charger}{covered}", path="/sun")
+    own = f"; set right by {own_words(house.sun)}" if own_words(house.sun) else ""
+    return Input(label="Panels", text=f"{faces}; {charger}{covered}{own}", path="/sun")
+
+
+def _array_text(array: Array) -> str:
+    winter = "" if array.winter_tilt_deg is None else f", in winter {array.winter_tilt_deg:g}°"
+    more = f", {charger_words(array)}" if charger_words(array) else ""
+    return f"{array.name} {array.kwp:g} kWp, tilt {array.tilt_deg:g}°{winter}, direction {array.azimuth_deg:g}°{more}"
 
 
 def _place(house: Household) -> Input:
     site = house.site
     north = f"{abs(site.latitude_deg):g}° {'south' if site.south else 'north'}"
     east = f"{abs(site.longitude_deg):g}° {'west' if site.longitude_deg < 0 else 'east'}"
-    sky = climates.load(site.climate).name
+    sky = local.sky_name(site)
     return Input(label="Place", text=f"{north}, {east}; sky: {sky}; clock: {site.time_zone}", path="/sun")

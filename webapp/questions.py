@@ -7,7 +7,6 @@ form of five small choices works without JavaScript.
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -25,11 +24,10 @@ from engine.errors import InputError
 from engine.fields import Quantity
 from engine.house.household import Household, Supply
 from engine.quantities import mean_day_of_year
-from engine.sky import climate as climates
 from engine.sky.averages import average_day_kc
-from engine.sky.days import WORDS, Sky, owner_dull_day, parse_sky
+from engine.sky.days import WORDS
 from engine.sky.site import Site, Sun
-from engine.sky.sun import clear_day_kwh_m2, yield_kwh
+from engine.sky.sun import yield_kwh
 from webapp.forms import Field, Parsed, looks_like_share
 from webapp.render import json_answer, json_errors
 from webapp.words import MONTHS, weekday
@@ -38,15 +36,8 @@ T = TypeVar("T")
 
 DAY_BY_DAY = "days"
 """Value of `sky` that says: the choices after it are the days."""
-OWN_DAY = "own"
-"""Value of `sky` that asks for the owner's own dull day."""
-USUAL = "usual"
-"""Value of `sky` that asks for the worst days of 1 year in 10 of the climate, the window that fits the days asked."""
-USUAL_CHOICE = (USUAL, "The worst days of 1 year in 10 here, as many as asked")
 FIRST_YEAR, LAST_YEAR = 2000, 2100
-LONGEST_SKY = 4000
 MONTH_CHOICES = tuple((str(number), name) for number, name in enumerate(MONTHS, 1))
-MOVED_SOUTH = "moved by half a year for the south"
 CLOUDY_KC, CLEAR_KC = 0.17, 0.60
 """Marks of a measured day in the strip: up to the first close lines, from the second the disc (judgement)."""
 
@@ -210,123 +201,6 @@ def _share_check(one: Field, meaning: Quantity, text: str) -> Notice:
         code="share-for-percent",
         text=f"{one.label} is read as {text.strip()} %, as typed. Was {likely:g} % meant?",
         remedies=(Remedy(label=f"{likely:g} % was meant", query={one.name: f"{likely:g}"}),),
-    )
-
-
-def spell_choices(site: Site, sun: Sun, sky: str, extra: Sequence[tuple[str, str]] = ()) -> tuple[tuple[str, str], ...]:
-    """Return what the days may be chosen from; days that are none of these are kept as typed."""
-    presets = tuple(
-        (key, f"{preset.title}, measured at {preset.station}{' (shape borrowed)' if preset.shape_borrowed else ''}")
-        for key, preset in climates.presets().items()
-        if preset.climate == site.climate
-    )
-    own = () if sun.dull_day_kwh is None else ((OWN_DAY, f"Days like your own dull day, {sun.dull_day_kwh:g} kWh"),)
-    choices = (*extra, *own, *presets, ("none", "No sun at all"))
-    if sky in dict(choices) or len(sky) > LONGEST_SKY:
-        return choices
-    if sky in climates.presets():
-        preset = climates.presets()[sky]
-        return (*choices, (sky, f"{preset.title}, measured at {preset.station}, another climate"))
-    return (*choices, (sky, f"As typed: {sky if len(sky) < 40 else sky[:38] + '…'}"))
-
-
-def month_notice(site: Site, sky: Sky, month: int, remedy: bool) -> tuple[Notice, ...]:
-    """Say where a measured spell is of another month: a check if that one is darker, else a note."""
-    if sky.month is None or sky.month == month:
-        return ()
-    theirs, ours = MONTHS[sky.month - 1], MONTHS[month - 1]
-    moved = f" ({MOVED_SOUTH})" if MOVED_SOUTH in sky.title else ""
-    clear = clear_day_kwh_m2(site, [mean_day_of_year(sky.month), mean_day_of_year(month)])
-    if clear[1] <= clear[0]:
-        text = (
-            f"These dull days belong to {theirs}{moved}; here they lie on the shorter days of {ours}: the careful side."
-        )
-        return (Notice(level="note", code="spell-of-another-month", text=text),)
-    back = Remedy(label=f"Ask about {theirs}", query={"month": str(sky.month)})
-    return (
-        Notice(
-            level="check",
-            code="spell-of-another-month",
-            text=f"These dull days belong to {theirs}{moved}; you ask about {ours}. Their clearness is laid on the sun "
-            f"of {ours}: the days are as long as in {ours}, the clouds are those of {theirs}. {theirs} itself is "
-            "darker.",
-            remedies=(back,) if remedy else (),
-        ),
-    )
-
-
-def read_sky(text: str, house: Household, month: int, days: int = 0) -> Sky:
-    """Read the days of a question, the owner's own dull day among them.
-
-    Parameters
-    ----------
-    text : str
-        As `engine.sky.days.parse_sky`, or ``own``.
-    month : int
-        Month asked about, 1 to 12.
-    days : int
-        Days wanted; after the listed ones come average days, after ``own`` more of the same.
-
-    Raises
-    ------
-    InputError
-        With the sentence that says what may be written.
-    """
-    if len(text) > LONGEST_SKY:
-        raise InputError("sky", f"The days must be at most {LONGEST_SKY} characters long; got {len(text)}.")
-    try:
-        if text != OWN_DAY:
-            return _told_south(parse_sky(text, house.site, house.sun, month, days), house.site)
-        sky = owner_dull_day(house.site, house.sun, month, max(days, 1))
-    except InputError as fault:
-        if fault.field.startswith("sun."):
-            raise InputError("sky", f"{fault.message} Mend it on Sun, or choose other days.") from None
-        raise
-    if sky is None:
-        raise InputError("sky", "There is no dull day of your own yet: type its kWh on Sun, or choose other days.")
-    return sky
-
-
-def _told_south(sky: Sky, site: Site) -> Sky:
-    """The sky with its title saying that a measured spell is moved by half a year."""
-    preset = preset_of(sky)
-    if preset is None or preset.month_at(south=site.south) == preset.month:
-        return sky
-    ended = f"ended {preset.end}"
-    return dataclasses.replace(sky, title=sky.title.replace(ended, f"{ended}, {MOVED_SOUTH}", 1))
-
-
-def preset_of(sky: Sky) -> climates.Preset | None:
-    """Return the measured spell that a sky is, or None."""
-    if sky.basis != "measured elsewhere":
-        return None
-    return next(
-        one
-        for one in climates.presets().values()
-        if sky.title.startswith(one.title) and f"({one.station}, ended {one.end}" in sky.title
-    )
-
-
-def chosen_spell(text: str, site: Site, days: int) -> str:
-    """Return the text of a spell with ``usual`` resolved by the number of days asked."""
-    return usual_spell(site, days) if text == USUAL else text
-
-
-def usual_dull_days(house: Household, month: int) -> str:
-    """Return the dull days of a size where none are asked for: your own if they can be, else the worst measured."""
-    if house.sun.dull_day_kwh is None:
-        return USUAL
-    own = tried({}, "sky", lambda: read_sky(OWN_DAY, house, month), None)
-    return USUAL if own is None else OWN_DAY
-
-
-def usual_spell(site: Site, days: int) -> str:
-    """Return the id of the worst days of 1 year in 10 of a site's climate, the window that fits `days`."""
-    window = 3 if days <= 3 else 7
-    return next(
-        key
-        for key, preset in climates.presets().items()
-        if preset.climate == site.climate and preset.days == window and key.endswith("_1in10")
     )
 
 

@@ -19,17 +19,17 @@ from engine.cells import catalogue
 from engine.house.household import Household, Supply
 from engine.house.loads import daily_kwh
 from engine.quantities import WH_PER_KWH
-from engine.sky import climate as climates
+from engine.sky import local
 from webapp import facts
 from webapp.chart_parts import Figure
-from webapp.inputs import bank_text
+from webapp.inputs import bank_text, generator_text
+from webapp.panel_words import stands
 from webapp.questions import civil_times, to_standard
 from webapp.render import NO_BREAK, fixed
 from webapp.words import MONTHS, in_sentence, listed, number, weekday
 
 CURVE_HOURS = (0, 6, 12, 18)
 """Hours of the day at which the sheet prints the charge."""
-_DIRECTIONS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,10 +63,15 @@ def in_words(house: Household, supplies: Sequence[Supply], month: int) -> list[s
     site = house.site
     north = f"{abs(site.latitude_deg):g}° {'south' if site.south else 'north'}"
     east = f"{abs(site.longitude_deg):g}° {'west' if site.longitude_deg < 0 else 'east'}"
-    sky = climates.load(site.climate).name
-    told = [f"{house.name} stands at {north}, {east}, under a sky taken to be like that of: {sky}."]
+    sky = local.sky_name(site)
+    told = [f"{house.name} stands at {north}, {east}; its sky: {sky[:1].lower()}{sky[1:]}."]
     told.append(_panels(house))
     told += [_supply(house, supply, month) for supply in supplies]
+    told += [
+        f"{supply.generator.name} stands beside {in_sentence(supply.bank.name)}: {generator_text(supply.generator)}."
+        for supply in supplies
+        if supply.generator is not None
+    ]
     idle = [bank for bank in house.banks if not bank.inverter]
     told += [
         f"{bank.name} is listed and not joined: {bank_text(bank)}; label {fixed(bank.label_kwh, 1)}{NO_BREAK}kWh."
@@ -79,22 +84,8 @@ def _panels(house: Household) -> str:
     arrays = house.sun.arrays
     if not arrays:
         return "It has no panels."
-    each = [
-        f"{one.name} {one.kwp:g}{NO_BREAK}kWp, tilted {one.tilt_deg:g}°, facing {facing(one.azimuth_deg)}"
-        for one in arrays
-    ]
+    each = [f"{one.name} {one.kwp:g}{NO_BREAK}kWp, {stands(one, south=house.south)}" for one in arrays]
     return f"It has {sum(a.kwp for a in arrays):g}{NO_BREAK}kWp of panels: {listed(each)}."
-
-
-def facing(azimuth_deg: float) -> str:
-    """Name the direction that degrees clockwise from north look to.
-
-    Examples
-    --------
-    >>> facing(170), facing(350)
-    ('south', 'north')
-    """
-    return _DIRECTIONS[round(azimuth_deg / 45.0) % 8]
 
 
 def _supply(house: Household, supply: Supply, month: int) -> str:
@@ -177,7 +168,7 @@ def cautions(house: Household) -> tuple[str, ...]:
         ("hydrogen", any(cell.vents_hydrogen for cell in cells)),
         ("lithium", any(cell.needs_board for cell in cells)),
         ("unlisted", True),
-        ("generator", "generator" in named or "genset" in named),
+        ("generator", bool(house.generators) or "generator" in named or "genset" in named),
         ("water", "water" in kinds),
         ("pool", "pump" in kinds),
         ("check", True),

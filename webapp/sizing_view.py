@@ -17,7 +17,6 @@ from engine.sky.days import Sky
 from webapp import charts
 from webapp.chart_parts import Figure
 from webapp.facts import tidy
-from webapp.questions import preset_of
 from webapp.render import fixed, percent
 from webapp.words import MONTHS, counted, energy, in_sentence, number
 
@@ -85,9 +84,8 @@ def sentence(answer: Sizing, sky: Sky) -> Markup:
 def days_asked(days: int, sky: Sky) -> str:
     """Write the days that a size is for as they were chosen, at the start of a sentence."""
     count = number(days).capitalize()
-    preset = preset_of(sky)
-    if preset is not None:
-        return f"{count} of the worst days of {preset.title.split(' of ', 1)[1]}"
+    if sky.spell_title:
+        return f"{count} of the worst days of {sky.spell_title.split(' of ', 1)[1]}"
     day = "day" if days == 1 else "days"
     if sky.basis == "none":
         return f"{count} {day} without sun"

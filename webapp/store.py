@@ -2,8 +2,8 @@
 
 A save is one transaction and one new version, and only on top of the version it was made from: a
 second device that saves later gets `Conflict`, never a silent overwrite. Undo is restoring a version.
-The document is kept as JSON text and never read here; times are UTC. What else a household has (cell tests,
-bench plans: `bench_store`) are rows of their own, outside its versions.
+The document is kept as JSON text and never read here; times are UTC. What else a household has (cell tests and
+bench plans: `bench_store`; sun records: `sky_store`) are rows of their own, outside its versions.
 """
 
 from __future__ import annotations
@@ -68,6 +68,20 @@ MIGRATIONS = (
         made_at TEXT NOT NULL
     );
     CREATE INDEX bench_plans_of ON bench_plans (household_id);
+    """,
+    """
+    CREATE TABLE sky_files (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        household_id INTEGER NOT NULL REFERENCES households (id) ON DELETE CASCADE,
+        name TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        content BLOB NOT NULL,
+        choices TEXT NOT NULL,
+        accepted INTEGER NOT NULL,
+        made_at TEXT NOT NULL,
+        deleted_at TEXT
+    );
+    CREATE INDEX sky_files_of ON sky_files (household_id);
     """,
 )
 """One script a schema version; `user_version` counts those that have run."""

@@ -43,6 +43,7 @@ NUMBERS = (
     "thirteen",
     "fourteen",
 )
+_DIRECTIONS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 SHORT_H = 6.0
 """Below this, quarters of an hour are told."""
 DAYS_FROM_H = 48.0
@@ -83,6 +84,17 @@ def listed(words: Sequence[str]) -> str:
     ('LFP', 'LFP, NMC and sodium-ion')
     """
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def facing(azimuth_deg: float) -> str:
+    """Name the direction that degrees clockwise from north look to.
+
+    Examples
+    --------
+    >>> facing(170), facing(350)
+    ('south', 'north')
+    """
+    return _DIRECTIONS[round(azimuth_deg / 45.0) % 8]
 
 
 def in_sentence(name: str) -> str:

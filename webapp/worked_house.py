@@ -15,6 +15,7 @@ from engine.answers.comparing import comparing
 from engine.answers.sizing import sizing
 from engine.cells.chemistry import Chemistry
 from engine.house.bank import Bank, Board, StepDown, step_down
+from engine.house.generator import Generator
 from engine.house.household import Household
 from engine.house.inverter import Inverter
 from engine.house.loads import Load
@@ -79,6 +80,48 @@ def small_house(load_w: float = 300.0, chemistry: Chemistry | str | None = None,
         inverters=(inverter,),
         banks=(bank,),
         loads=(Load(id="all", name="Everything", kind="steady", can_shed=True, values={"power_w": load_w}),),
+    )
+
+
+def generator_runs() -> tuple[Worked, ...]:
+    """The small house from 80 % without sun for tonight and two days, with a generator."""
+    engine = Generator(
+        id="engine",
+        name="Generator",
+        rated_w=3000.0,
+        charger_w=2000.0,
+        full_l_per_h=1.2,
+        idle_l_per_h=0.4,
+        start_soc=0.5,
+        stop_soc=0.8,
+        least_run_h=0.0,
+    )
+    house = dataclasses.replace(small_house(), generators=(engine,))
+    answer = autonomy(house, {"bank": 0.8}, parse_sky("none", house.site, house.sun, MONTH, 2), AT)
+    helped = answer.banks[0].with_generator
+    assert helped is not None
+    assert helped.first_start_h is not None
+    given_w = 300.0 + engine.charger_w / engine.charger_efficiency
+    return (
+        Worked(
+            label="It first starts after",
+            how="(0.80 − 0.50) × 14.336 kWh ÷ (300 W ÷ 0.93 + 40 W idle)",
+            value=helped.first_start_h,
+            unit="h",
+        ),
+        Worked(
+            label="Hours run",
+            how=f"{helped.starts} runs of (0.80 − 0.50) × 14.336 kWh ÷ (2000 W − 40 W idle)",
+            value=helped.run_h,
+            unit="h",
+        ),
+        Worked(
+            label="Fuel of one hour",
+            how="0.4 l + (1.2 − 0.4) l × (300 W + 2000 W ÷ 0.90) ÷ 3000 W",
+            value=engine.litres(given_w, 1.0),
+            unit="l",
+        ),
+        Worked(label="Fuel burnt", how="hours × fuel of one hour", value=helped.litres, unit="l"),
     )
 
 

@@ -19,14 +19,12 @@ import json
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pvlib
 
-from engine.quantities import HOURS_PER_DAY, WH_PER_KWH, mean_day_of_year
-from engine.sky.climate import DAYS_PER_YEAR, KC_MAX
-from engine.sky.irradiance import haurwitz_w_m2
-from engine.sky.position import STEPS_PER_HOUR, track
-from engine.sky.sun import month_of_day
+from engine.quantities import WH_PER_KWH, mean_day_of_year
+from engine.sky.climate import KC_MAX
+from engine.sky.site import Site
+from engine.sky.sun import clear_day_kwh_m2, month_of_day
 
 ROOT = Path(__file__).resolve().parents[2]
 DAYS = np.arange(1, 366)
@@ -71,24 +69,7 @@ TYPICAL_KWH_M2 = {
 }
 """Daily horizontal radiation by month where no open series was at hand: typical, from memory, +-30 %."""
 
-FACTOR_TEXT = f"Ineichen and Perez 2002 with the SoDa turbidity map in pvlib {pvlib.__version__}, over Haurwitz,"
-
 Series = dict[datetime.date, float]
-
-
-def haurwitz_kwh(latitude: float, longitude: float, days: np.ndarray) -> np.ndarray:
-    """Return the unscaled clear day [kWh/m2] of days (n,), in UTC days as the stations keep them."""
-    up, _, _ = track(latitude, longitude, 0.0, days)
-    return haurwitz_w_m2(up).sum(axis=1) / (STEPS_PER_HOUR * WH_PER_KWH)
-
-
-def ineichen_kwh(latitude: float, longitude: float) -> np.ndarray:
-    """Return pvlib's Ineichen clear day with its turbidity map [kWh/m2] for the days of 2021, (365,)."""
-    altitude = pvlib.location.lookup_altitude(latitude, longitude)
-    place = pvlib.location.Location(latitude, longitude, altitude=altitude)
-    times = pd.date_range("2021-01-01 00:07:30", periods=365 * 96, freq="15min", tz="UTC")
-    clear = place.get_clearsky(times, model="ineichen")["ghi"].to_numpy()
-    return clear.reshape(365, 96).mean(axis=1) * HOURS_PER_DAY / WH_PER_KWH
 
 
 def by_month(values: np.ndarray, months: np.ndarray) -> np.ndarray:
@@ -96,20 +77,10 @@ def by_month(values: np.ndarray, months: np.ndarray) -> np.ndarray:
     return np.bincount(months, weights=values, minlength=13)[1:]
 
 
-def clear_sky_factors() -> dict[str, list[float]]:
-    """Return Ineichen over Haurwitz by month for each climate's place."""
-    months = np.array(month_of_day(DAYS))
-    found = {}
-    for climate, (_, _, latitude, longitude) in PLACES.items():
-        top = by_month(ineichen_kwh(latitude, longitude), months)
-        found[climate] = np.round(top / by_month(haurwitz_kwh(latitude, longitude, DAYS), months), 3).tolist()
-    return found
-
-
-def clear_day(factors: list[float], latitude: float, longitude: float, days: np.ndarray) -> np.ndarray:
-    """Return the clear day the engine uses [kWh/m2] at a place with those monthly factors."""
-    factor = np.interp(days, MIDDLES, factors, period=DAYS_PER_YEAR)
-    return haurwitz_kwh(latitude, longitude, days) * factor
+def clear_day(latitude: float, longitude: float, days: np.ndarray) -> np.ndarray:
+    """Return the clear day the engine uses [kWh/m2] at a place, in UTC days as the stations keep them."""
+    site = Site(latitude_deg=latitude, longitude_deg=longitude, time_zone="UTC")
+    return clear_day_kwh_m2(site, days)
 
 
 def read_series(path: Path) -> Series:
@@ -129,33 +100,33 @@ def ordinal(dates: list[datetime.date]) -> np.ndarray:
     return np.array([date.timetuple().tm_yday for date in dates])
 
 
-def mean_kc(series: list[tuple[str, Series]], factors: list[float]) -> list[float]:
+def mean_kc(series: list[tuple[str, Series]]) -> list[float]:
     """Return the mean kc of each month: sum of measured over sum of clear days, the stations' mean."""
     shares = []
     for station, days in series:
         _, latitude, longitude, _ = STATIONS[station]
         dates = list(days)
         months = np.array([date.month for date in dates])
-        clear = clear_day(factors, latitude, longitude, ordinal(dates))
+        clear = clear_day(latitude, longitude, ordinal(dates))
         shares.append(by_month(np.array(list(days.values())), months) / by_month(clear, months))
     return np.round(np.mean(shares, axis=0), 3).tolist()
 
 
-def typical_year_kc(factors: list[float]) -> list[float]:
+def typical_year_kc() -> list[float]:
     """Return the monthly kc of the typical year 723170 (Greensboro) that pvlib carries."""
     table, place = pvlib.iotools.read_tmy3(
         Path(pvlib.__file__).parent / "data" / "723170TYA.CSV", coerce_year=2021, map_variables=True
     )
     measured = table["ghi"].to_numpy().reshape(365, 24).sum(axis=1) / WH_PER_KWH
-    clear = clear_day(factors, place["latitude"], place["longitude"], DAYS)
+    clear = clear_day(place["latitude"], place["longitude"], DAYS)
     months = np.array(month_of_day(DAYS))
     return np.round(by_month(measured, months) / by_month(clear, months), 3).tolist()
 
 
-def remembered_kc(climate: str, factors: list[float]) -> list[float]:
+def remembered_kc(climate: str) -> list[float]:
     """Return kc of the remembered monthly radiation, to 0.05 because it is no better known."""
     _, _, latitude, longitude = PLACES[climate]
-    clear = clear_day(factors, latitude, longitude, np.array(MIDDLES))
+    clear = clear_day(latitude, longitude, np.array(MIDDLES))
     return (np.round(np.array(TYPICAL_KWH_M2[climate]) / clear * 20.0) / 20.0).round(2).tolist()
 
 
@@ -188,7 +159,7 @@ def span(series: Series) -> str:
     return f"{min(series).year}-{max(series).year}"
 
 
-def write_climate(climate: str, factors: list[float], kc: list[float], source: tuple[str, str]) -> None:
+def write_climate(climate: str, kc: list[float], source: tuple[str, str]) -> None:
     """Write one climate's TOML."""
     name, place, latitude, longitude = PLACES[climate]
     text = f'''# Made by data/build/build_sky.py
@@ -197,15 +168,10 @@ place = "{place}"
 latitude_deg = {latitude}
 longitude_deg = {longitude}
 monthly_kc = {kc}
-clear_sky_factor = {factors}
 
-[sources.monthly_kc]
+[source]
 kind = "{source[0]}"
 text = "{source[1]}"
-
-[sources.clear_sky_factor]
-kind = "simulated from published parameters"
-text = "{FACTOR_TEXT} at {place}"
 '''
     (ROOT / "data" / "climate" / f"{climate}.toml").write_text(text, encoding="utf-8")
 
@@ -220,7 +186,6 @@ def observed_days(window: dict[str, object], extra: int) -> list[datetime.date]:
 def measured_windows(
     windows: dict[str, dict[str, dict[str, object]]],
     series: dict[str, Series],
-    factors: dict[str, list[float]],
 ) -> tuple[dict[tuple[str, str], list[float]], list[dict[str, object]]]:
     """Return kc of window and next days on our own clear day, and the totals the tests compare with.
 
@@ -238,7 +203,7 @@ def measured_windows(
             dates = observed_days(window, 4)
             shown, latitude, longitude, credit = STATIONS[station]
             kwh = np.array([series[station][date] for date in dates])
-            kc = kwh / clear_day(factors[climate], latitude, longitude, ordinal(dates))
+            kc = kwh / clear_day(latitude, longitude, ordinal(dates))
             days = len(dates) - 4
             read = np.array(window["kc"], dtype=float)
             ratios.append(float(kc[:days].sum() / read.sum()))
@@ -249,7 +214,6 @@ def measured_windows(
                     "station": shown,
                     "latitude_deg": latitude,
                     "longitude_deg": longitude,
-                    "climate": climate,
                     "first_doy": int(ordinal(dates)[0]),
                     "ghi_kwh_m2": round(float(kwh[:days].sum()), 3),
                     "credit": credit,
@@ -325,18 +289,17 @@ def main() -> None:
         "Valentia IE": {d: kwh for d, kwh in read_series(given.valentia).items() if d.year != 2012},
     }
     windows = json.loads(given.windows.read_text(encoding="utf-8"))
-    factors = clear_sky_factors()
     for climate in PLACES:
         if climate == "temperate_maritime":
-            kc = mean_kc([("Hupsel NL", series["Hupsel NL"])], factors[climate])
+            kc = mean_kc([("Hupsel NL", series["Hupsel NL"])])
         elif climate == "oceanic_west":
-            kc = mean_kc([(s, series[s]) for s in ("Dunsany IE", "Valentia IE")], factors[climate])
+            kc = mean_kc([(s, series[s]) for s in ("Dunsany IE", "Valentia IE")])
         elif climate == "subtropical":
-            kc = typical_year_kc(factors[climate])
+            kc = typical_year_kc()
         else:
-            kc = remembered_kc(climate, factors[climate])
-        write_climate(climate, factors[climate], kc, kc_source(climate, series))
-    observed, totals = measured_windows(windows, series, factors)
+            kc = remembered_kc(climate)
+        write_climate(climate, kc, kc_source(climate, series))
+    observed, totals = measured_windows(windows, series)
     entries = [
         preset(climate, name, window, observed, str(window["station"]) in series)
         for climate, named in windows.items()

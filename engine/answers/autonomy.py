@@ -2,6 +2,7 @@
 
 Times are local standard time, hours from the moment asked about. The range repeats the question with
 the loads a tenth lower and higher and each day's light at the two ends of what its word may mean.
+A generator is never counted in the hours: the same days with it stand beside them.
 Not modelled: short peaks inside an hour, loads that change with the weather.
 """
 
@@ -16,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of, clock, supplies_of
+from engine.answers.generating import WithGenerator, with_generator
 from engine.answers.notices import household_notices
 from engine.balance.forcing import Forcing, forcing, load_hours, mean_dc_w, sun_hours
 from engine.balance.step import Plant, State, plant
@@ -57,6 +59,7 @@ class BankAutonomy:
     soc: Floats
     worked: tuple[Worked, ...]
     levers: tuple[Lever, ...]
+    with_generator: WithGenerator | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,7 +170,8 @@ def _bank(
     skies = [forcing(household, supply, at, days) for days in different]
     given = skies[0]
     ended = _run(p, start, given, until_ended=True)
-    times_h, soc_then = _curve(_run(p, start, given), ended)
+    whole = _run(p, start, given)
+    times_h, soc_then = _curve(whole, ended)
     low_h, high_h = _ends(p, start, skies)
     mean_used_w = float(np.mean(sum(load_hours(household, supply, at, 1))))
     reach, _ = delivered(bank, start.soc, p.floor_soc, mean_w) if mean_w > 0.0 else (0.0, 0.0)
@@ -191,6 +195,9 @@ def _bank(
         soc=soc_then,
         worked=_worked(p, ended),
         levers=_levers(household, supply, start, at, kc[0], ended.ended_h),
+        with_generator=None
+        if supply.generator is None
+        else with_generator(p, supply.generator, start, given, _varied(skies), at, whole.totals.unserved_kwh),
     )
 
 
@@ -199,11 +206,7 @@ def _ends(p: Plant, start: State, skies: Sequence[Forcing]) -> tuple[float | Non
 
     All skies are tried with both loads: panels that face away from the sun can give more on the duller day.
     """
-    found = [
-        _run(p, start, _scaled(sky, factor), until_ended=True).ended_h
-        for sky in skies
-        for factor in (1.0 - LOAD_SPREAD_SHARE, 1.0 + LOAD_SPREAD_SHARE)
-    ]
+    found = [_run(p, start, varied, until_ended=True).ended_h for varied in _varied(skies)]
     ended = [hours for hours in found if hours is not None]
     return min(ended, default=None), None if None in found else max(ended, default=None)
 
@@ -218,6 +221,11 @@ def _curve(whole: Trajectory, ended: Trajectory) -> tuple[Floats, Floats]:
 
 def _run(p: Plant, start: State, hours: Forcing, until_ended: bool = False) -> Trajectory:
     return run(p, start, *hours.lists(), first_h=hours.first_h, until_ended=until_ended)
+
+
+def _varied(skies: Sequence[Forcing]) -> list[Forcing]:
+    """Every sky with the lighter and with the heavier loads."""
+    return [_scaled(sky, factor) for sky in skies for factor in (1.0 - LOAD_SPREAD_SHARE, 1.0 + LOAD_SPREAD_SHARE)]
 
 
 def _scaled(hours: Forcing, factor: float) -> Forcing:

@@ -97,7 +97,7 @@ def clear_day_w(household: Household, inverter: Inverter | None, month: int) -> 
     if not mine:
         return np.zeros(HOURS_PER_DAY)
     bare = dataclasses.replace(household.sun, covered_days=0)
-    every = array_hours(household.site, bare, [1.0], mean_day_of_year(month))
+    every = array_hours(household.site, bare, [1.0], [mean_day_of_year(month)])
     return np.asarray(np.sum([every[one] for one in mine], axis=0) * bare.charger_efficiency, dtype=np.float64)
 
 

@@ -2,7 +2,8 @@
 
 Each chemistry gets the number of cells in series that this inverter's DC window suits best, its own usual
 charge setting (lowered where the window asks for it) and its own usual reserve, at equal label kWh or at
-equal usable kWh. The inverter keeps its cut-off and restart volts.
+equal usable kWh. The inverter keeps its cut-off and restart volts. A generator is not counted in the ranking: its hours
+and fuel stand beside it.
 Energy is kWh. Not modelled: price, space, life; the cells are the catalogue's, or your own where a bank has a measured
 one of that chemistry, at your bank's temperature.
 """
@@ -17,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of, clock
+from engine.answers.generating import GeneratorWeek, generator_week
 from engine.answers.notices import household_notices
 from engine.answers.scaling import scale_for
 from engine.balance.forcing import forcing, mean_dc_w, sun_hours
@@ -71,6 +73,7 @@ class Contender:
     full_again_at: datetime | None
     times_h: Floats
     soc: Floats
+    with_generator: GeneratorWeek | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,7 +142,11 @@ def comparing(
             bank = _with_usable(bank, supply.inverter, power_w, own_kwh)
         p = plant(bank, supply.inverter, power_w)
         week = run(p, State(bank.top_reached_soc), *given.lists(), first_h=given.first_h)
-        contenders.append(_contender(bank, supply.inverter, power_w, week, start, sky.listed_days))
+        contender = _contender(bank, supply.inverter, power_w, week, start, sky.listed_days)
+        if supply.generator is not None:
+            helped = generator_week(p, supply.generator, State(bank.top_reached_soc), given)
+            contender = dataclasses.replace(contender, with_generator=helped)
+        contenders.append(contender)
     if not contenders:
         raise Unreachable(
             f"No chemistry of the catalogue fits {supply.inverter.name}: {supply.inverter.dc_min_v:g} to "

@@ -13,10 +13,11 @@ from typing import Any
 
 from engine.fields import Quantity, quantities
 from engine.house.bank import Bank
+from engine.house.generator import Generator
 from engine.house.household import Household
 from engine.house.inverter import Inverter
 from engine.house.loads import SIDES, Load
-from engine.sky import climate as climates
+from engine.sky import local
 from engine.sky.site import Array
 
 USUAL = "usual value"
@@ -51,6 +52,7 @@ def sections(household: Household) -> tuple[Section, ...]:
         *(_inverter(inverter) for inverter in household.inverters),
         *(_bank(bank, names) for bank in household.banks),
         *(_load(load, fed_by) for load in household.loads),
+        *(_generator(generator, fed_by) for generator in household.generators),
     )
 
 
@@ -59,7 +61,7 @@ def _place(household: Household) -> Section:
     rows = (
         *_rows(site),
         Row(label="Time zone", value=site.time_zone, origin="typed"),
-        Row(label="Climate", value=climates.names()[site.climate]),
+        Row(label="How clear its months are", value=local.sky_name(site)),
     )
     return Section(title="Place", rows=rows)
 
@@ -130,6 +132,15 @@ def _load(load: Load, fed_by: Mapping[str, str]) -> Section:
         Row(label="When the bank is low", value=", ".join(m for m, is_so in marks.items() if is_so) or "stays on"),
     )
     return Section(title=load.name, rows=rows)
+
+
+def _generator(generator: Generator, fed_by: Mapping[str, str]) -> Section:
+    rows = (
+        Row(label="Joined to", value=fed_by[generator.inverter]),
+        *_rows(generator),
+        _yes("Starts by itself", generator.by_itself),
+    )
+    return Section(title=generator.name, rows=rows)
 
 
 def _yes(label: str, is_so: bool) -> Row:

@@ -15,6 +15,7 @@ from math import ceil
 from engine.answers.answer import Notice, Remedy
 from engine.answers.notices_bank import board_current_notices, cell_notices, mend, pack_notices, window_notices
 from engine.answers.notices_charge import cured
+from engine.answers.notices_generator import generator_notices
 from engine.answers.notices_sky import sky_notices
 from engine.balance.forcing import load_hours, mean_dc_w
 from engine.errors import InputError
@@ -51,6 +52,7 @@ def _found(household: Household, month: int) -> list[Notice]:
     for load in household.loads:
         found += _load(household, load)
     found += _stranded(household)
+    found += generator_notices(household, month)
     return found
 
 
@@ -73,7 +75,7 @@ def _remedied(household: Household, remedy: Remedy) -> Household | None:
     """The household as the remedy would leave it; None if it would be refused."""
     document = write(household)
     things = document["sun"]["arrays"] if remedy.section == "arrays" else document[remedy.section]
-    thing = next(one for one in things if one["id"] == remedy.item_id)
+    thing = things if isinstance(things, dict) else next(one for one in things if one["id"] == remedy.item_id)
     for name, value in remedy.values.items():
         *outer, last = name.split(".")
         place = thing

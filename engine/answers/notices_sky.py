@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from math import asin, cos, radians, sin, sqrt
+from collections.abc import Iterator, Sequence
+
+import numpy as np
 
 from engine.answers.answer import Notice, Remedy
+from engine.answers.notices_records import record_notices
 from engine.errors import InputError
 from engine.house.household import Household
 from engine.sky import climate as climates
+from engine.sky import world
 from engine.sky.averages import kc_for_kwh
-from engine.sky.sun import clear_day_scale
+from engine.sky.site import Site
+from engine.sky.sun import clear_day_scale, sunless_months
 
 FAR_KM = 1000.0
 """Beyond this a climate's representative place says little about the house (judgement)."""
@@ -19,7 +23,6 @@ USUAL_SCALE = (0.5, 1.3)
 """A typed clear day outside these times the modelled one is more likely a slip than a roof (judgement)."""
 MOST_CLOCK_HOURS = 3.0
 BRIGHT_KC = 0.7
-EARTH_KM = 6371.0
 
 
 def sky_notices(household: Household) -> Iterator[Notice]:
@@ -43,6 +46,7 @@ def sky_notices(household: Household) -> Iterator[Notice]:
             )
     yield from _place(household)
     yield from _typed_days(household)
+    yield from record_notices(household)
 
 
 def _place(household: Household) -> Iterator[Notice]:
@@ -57,25 +61,62 @@ def _place(household: Household) -> Iterator[Notice]:
             "apart: the "
             "sun would stand high at the wrong hour. Is the sign of the longitude right? West is negative.",
         )
+    dark = sunless_months(site)
+    if sun.arrays and dark:
+        yield Notice(
+            level="note",
+            code="polar-night",
+            page="sun",
+            text=f"In the middle of {_listed([climates.MONTH_NAMES[month - 1] for month in dark])} the sun does "
+            "not rise at this place: the panels give nothing then, under any sky.",
+        )
+    if sun.arrays and not (sun.monthly_kc or sun.monthly_kwh or sun.dull_day_kwh):
+        yield from _table(site) if site.climate == world.WORLD else _elsewhere(site)
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Join names as a sentence does."""
+    *most, last = names
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def _table(site: Site) -> Iterator[Notice]:
+    """The months of the place are those of the world table."""
+    cell = world.nearest(site.latitude_deg, site.longitude_deg)
+    if cell.far:
+        yield Notice(
+            level="check",
+            code="sky-far",
+            page="sun",
+            text=f"The nearest place in the world table is {round(cell.apart_km, -1):,.0f} km away, so how clear the "
+            "months are is a guess, the mean of all land at this latitude. Is the place right? South and west are "
+            "negative. If it is, type what your panels give on a clear and on a dull day.",
+        )
+        return
+    yield Notice(
+        level="note",
+        code="sky-rough",
+        page="sun",
+        text="How clear the months are is worked out for this place from a world table: a rough estimate, "
+        f"±{world.UNCERTAIN_SHARE * 100:.0f} % for a month, and out by up to a half for the worst week. Your own "
+        "monthly kWh, or one clear and one dull day, are better.",
+    )
+
+
+def _elsewhere(site: Site) -> Iterator[Notice]:
+    """The months are those of a climate whose place may lie far off."""
     here = climates.load(site.climate)
-    far_km = _apart_km(site.latitude_deg, site.longitude_deg, here.latitude_deg, here.longitude_deg)
-    if sun.arrays and sun.monthly_kc is None and sun.dull_day_kwh is None and far_km > FAR_KM:
+    there = np.array([here.latitude_deg]), np.array([here.longitude_deg])
+    far_km = float(world.apart_km(site.latitude_deg, site.longitude_deg, *there)[0])
+    if far_km > FAR_KM:
         yield Notice(
             level="check",
             code="climate-far",
             page="sun",
-            text=f"The sky is that of {here.place}, about {round(far_km, -2):,.0f} km away: a rough stand-in. "
-            "Type what "
-            "your panels give on a clear and on a dull day, or choose the sky that is most like yours.",
+            text=f"The sky is that of {here.place}, about {round(far_km, -2):,.0f} km away: a rough stand-in. Take the "
+            "sky that is worked out for your place, or type what your panels give on a clear and on a dull day.",
+            remedies=(Remedy(label="Work it out for this place", section="site", values={"climate": world.WORLD}),),
         )
-
-
-def _apart_km(latitude: float, longitude: float, other_latitude: float, other_longitude: float) -> float:
-    """Great-circle distance between two places, degrees in [km] (haversine)."""
-    up, other_up = radians(latitude), radians(other_latitude)
-    half = sin((up - other_up) / 2) ** 2
-    half += cos(up) * cos(other_up) * sin(radians(longitude - other_longitude) / 2) ** 2
-    return 2.0 * EARTH_KM * asin(min(1.0, sqrt(half)))
 
 
 def _typed_days(household: Household) -> Iterator[Notice]:

@@ -194,9 +194,18 @@ def sizing(household: Household, supply: Supply, days: int, month: int, sky: Sky
         rows=rows,
         levers=_levers(energies, supply, days, asked),
         worked=_worked(energies, days, asked),
-        notices=household_notices(household, month),
+        notices=(*household_notices(household, month), *_not_counted(supply)),
         assumptions=assumptions_of(household, (supply.bank.cell,), sky),
     )
+
+
+def _not_counted(supply: Supply) -> tuple[Notice, ...]:
+    """That a generator does nothing in a size."""
+    if supply.generator is None:
+        return ()
+    text = f"{supply.generator.name} is not counted: the sizes here carry the days alone. A smaller bank with it costs "
+    text += "fuel and hours of running, which Rainy week shows."
+    return (Notice(level="note", code="generator-not-counted", page="week", text=text),)
 
 
 def _days(household: Household, supply: Supply, month: int, sky: Sky) -> _Days:

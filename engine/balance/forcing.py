@@ -15,6 +15,7 @@ from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
 from engine.house.loads import total
 from engine.quantities import HOURS_PER_DAY
+from engine.sky.series import dates_of, days_of_year
 from engine.sky.sun import array_hours
 
 Floats = NDArray[np.float64]
@@ -22,12 +23,16 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forcing:
-    """Hourly means [W] of one supply: `sun_w` at the bus after the charger, loads at sockets and battery side."""
+    """Hourly means [W] of one supply: `sun_w` at the bus after the charger, loads at sockets and battery side.
+
+    `first_h` is the length of the first interval [h], `from_hour` the hour of the day it lies in.
+    """
 
     sun_w: Floats
     ac_w: Floats
     dc_w: Floats
     first_h: float
+    from_hour: int
 
     def lists(self) -> tuple[list[float], list[float], list[float]]:
         """The three series as plain lists, for the scalar step."""
@@ -42,7 +47,7 @@ def sun_hours(household: Household, supply: Supply, start: datetime, kc: Floats)
     (24 n,) array
         Mean W of each hour of the n days of `kc`.
     """
-    every = array_hours(household.site, household.sun, kc, start.timetuple().tm_yday)
+    every = array_hours(household.site, household.sun, kc, days_of_year(dates_of(start.date(), len(kc))))
     mine = [every[array.id] for array in supply.arrays]
     raw_w = np.sum(mine, axis=0) if mine else np.zeros(len(kc) * HOURS_PER_DAY)
     return np.asarray(raw_w * household.sun.charger_efficiency, dtype=np.float64)
@@ -66,7 +71,7 @@ def forcing(household: Household, supply: Supply, start: datetime, kc: Floats) -
     sun_w = sun_hours(household, supply, start, kc)
     ac_w, dc_w = load_hours(household, supply, start, len(kc))
     into_h = (start.minute * 60 + start.second) / 3600.0
-    return Forcing(sun_w=sun_w[gone_h:], ac_w=ac_w[gone_h:], dc_w=dc_w[gone_h:], first_h=1.0 - into_h)
+    return Forcing(sun_w=sun_w[gone_h:], ac_w=ac_w[gone_h:], dc_w=dc_w[gone_h:], first_h=1.0 - into_h, from_hour=gone_h)
 
 
 def drawn_hours(inverter: Inverter, ac_w: Floats, dc_w: Floats) -> Floats:

@@ -19,7 +19,12 @@ from engine.house.bank import Bank, cutoff_cell_v, floor
 from engine.house.inverter import Inverter
 
 MAX_SOC_STEP = 0.02
+NEARLY_EMPTY_SOC = 0.05
+"""Below this the open-circuit volts fall so steeply that a step may be only a quarter as long."""
 MAX_TAPER_H = 0.25
+NEARLY_FULL_SOC = 0.005
+LEAST_H = 1e-9
+MOST_STEPS_AN_HOUR = 2000
 _TINY = 1e-9
 
 
@@ -129,6 +134,16 @@ def step(p: Plant, state: State, sun_w: float, ac_w: float, dc_w: float, hours: 
     return _discharge(p, state, sun_w, ac_w, dc_w, wanted_w, hours)
 
 
+def is_short(flow: Flow) -> bool:
+    """Whether a step left load unserved for want of charge, not for want of inverter."""
+    return flow.unserved_wh > 0.0 and flow.limit not in {"", "overload"}
+
+
+def has_ended(p: Plant, state: State) -> bool:
+    """Whether the charger would call the bank charged."""
+    return state.full or state.soc >= p.top_soc - NEARLY_FULL_SOC
+
+
 def restarts(p: Plant, state: State, sun_w: float) -> bool:
     """Whether an inverter that has cut off would find its restart volts with the sun charging."""
     volts = at(p.cells.ocv_v, state.soc)
@@ -155,6 +170,11 @@ def _charge_c(p: Plant, soc: float, power_v: float) -> float:
     return rate if p.acceptance_tau_h is None else min(rate, (1.0 - soc) / p.acceptance_tau_h)
 
 
+def _most_soc(soc: float) -> float:
+    """Charge that one step may move [-]."""
+    return MAX_SOC_STEP if soc > NEARLY_EMPTY_SOC else MAX_SOC_STEP / 4.0
+
+
 def _over_end(p: Plant, soc: float, rate: float) -> bool:
     return at(p.cells.ocv_v, soc) + rate * at(p.cells.r_slow, soc) > p.end_v + _TINY
 
@@ -172,7 +192,7 @@ def _charge(p: Plant, state: State, sun_w: float, load_w: float, hours: float) -
         dt = min(hours, MAX_TAPER_H)
         end = _taper_end(p, soc, dt)
     else:
-        dt = min(hours, MAX_SOC_STEP / rate)
+        dt = min(hours, _most_soc(soc) / rate)
         middle = min(1.0, soc + 0.5 * rate * dt * at(p.cells.coulombic, soc))
         rate = _charge_c(p, middle, power_v)
         end = min(p.top_soc, soc + rate * dt * at(p.cells.coulombic, middle))
@@ -233,7 +253,7 @@ def _discharge(
         return State(soc, False), Flow(0.0, limit=p.cut_name)
     if rate >= p.discharge_c_max * (1.0 - _TINY):
         return _sun_alone(p, state, sun_w, ac_w, dc_w, hours, "current")
-    dt = min(hours, MAX_SOC_STEP / rate)
+    dt = min(hours, _most_soc(soc) / rate)
     end = max(p.floor_soc, soc - rate * dt)
     rate = _discharge_c(p, 0.5 * (soc + end), power_v) or rate
     unclipped = soc - rate * dt

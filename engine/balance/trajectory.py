@@ -12,19 +12,21 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.balance.step import Flow, Plant, State, restarts, step
+from engine.balance.backup import Backup, Generation
+from engine.balance.step import LEAST_H, MOST_STEPS_AN_HOUR, Flow, Plant, State, has_ended, is_short, restarts, step
 from engine.cells.chemistry import at, energy_at
-from engine.quantities import WH_PER_KWH
+from engine.house.generator import Generator
+from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 
 Floats = NDArray[np.float64]
-_LEAST_H = 1e-9
-_NEARLY_FULL = 0.005
-_MOST_STEPS_AN_HOUR = 2000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Totals:
-    """What a whole trajectory moved [kWh]; `balance_error_share` is what does not add up, of the turnover."""
+    """What a whole trajectory moved [kWh]; `balance_error_share` is what does not add up, of the turnover.
+
+    `generator_kwh` is what a generator gave at its own sockets, `charger_loss_kwh` what its charger lost of it.
+    """
 
     sun_kwh: float
     spare_kwh: float
@@ -33,13 +35,16 @@ class Totals:
     cell_loss_kwh: float
     inverter_loss_kwh: float
     stored_change_kwh: float
+    generator_kwh: float = 0.0
+    charger_loss_kwh: float = 0.0
 
     @property
     def balance_error_share(self) -> float:
         """(in - out - losses - change of store) / turnover [-]."""
-        turnover = max(self.sun_kwh, self.served_kwh, abs(self.stored_change_kwh), 1e-12)
-        losses = self.cell_loss_kwh + self.inverter_loss_kwh
-        return (self.sun_kwh - self.served_kwh - losses - self.stored_change_kwh) / turnover
+        given = self.sun_kwh + self.generator_kwh
+        turnover = max(given, self.served_kwh, abs(self.stored_change_kwh), 1e-12)
+        losses = self.cell_loss_kwh + self.inverter_loss_kwh + self.charger_loss_kwh
+        return (given - self.served_kwh - losses - self.stored_change_kwh) / turnover
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +67,8 @@ class Trajectory:
         When load first went unserved [h] for want of charge; None if it never did.
     ended_by : str
         The limit that ended it: reserve, cold or rate, inverter, board, current, cold; empty if none.
+    generation : Generation or None
+        What a generator did; None where there is none.
     """
 
     hours: Floats
@@ -75,6 +82,7 @@ class Trajectory:
     ended_h: float | None
     ended_by: str
     totals: Totals
+    generation: Generation | None = None
 
     def full_again_h(self, after_h: float = 0.0) -> float | None:
         """First edge after `after_h` [h] at which the charge had ended, as the charger ends it; None if never."""
@@ -101,21 +109,16 @@ def hour(
         state = State(state.soc, True, state.full)
     flows: list[Flow] = []
     left_h = hours
-    for _ in range(_MOST_STEPS_AN_HOUR):
+    for _ in range(MOST_STEPS_AN_HOUR):
         after, flow = step(p, state, sun_w, ac_w, dc_w, left_h)
         flows.append(flow)
-        if until_short and _is_short(flow):
+        if until_short and is_short(flow):
             return state, flows
         state = after
         left_h -= flow.hours
-        if left_h <= _LEAST_H:
+        if left_h <= LEAST_H:
             return state, flows
     raise ArithmeticError("An hour did not end: the limits of this bank contradict each other.")
-
-
-def _is_short(flow: Flow) -> bool:
-    """Whether a step left load unserved for want of charge, not for want of inverter."""
-    return flow.unserved_wh > 0.0 and flow.limit not in {"", "overload"}
 
 
 def run(
@@ -127,6 +130,8 @@ def run(
     *,
     first_h: float = 1.0,
     until_ended: bool = False,
+    generator: Generator | None = None,
+    from_hour: int = 0,
 ) -> Trajectory:
     """Run a bank through a series of hours.
 
@@ -138,23 +143,39 @@ def run(
         Length of the first interval [h], 0..1, where the start is not on the hour.
     until_ended : bool
         Stop at the moment load first goes unserved for want of charge.
+    generator : Generator, optional
+        Runs by its rules beside the bank.
+    from_hour : int
+        Hour of the day of the first interval, 0..23, for a generator's quiet hours.
 
     Returns
     -------
     Trajectory
     """
+    backup = None if generator is None else Backup(p, generator)
     state = start
     elapsed_h = 0.0
     ended_h: float | None = None
     ended_by = ""
-    hours, soc, limits, charged = [0.0], [start.soc], [], [_has_ended(p, start)]
+    hours, soc, limits, charged = [0.0], [start.soc], [], [has_ended(p, start)]
     moved: list[tuple[float, ...]] = []
     for index in range(len(sun_w)):
         length_h = first_h if index == 0 else 1.0
         leaked, leaked_wh = _self_discharge(p, state, length_h)
         state = State(state.soc - leaked, state.on, state.full)
-        state, flows = hour(p, state, sun_w[index], ac_w[index], dc_w[index], length_h, until_short=until_ended)
-        short = next((i for i, flow in enumerate(flows) if _is_short(flow)), None)
+        powers = sun_w[index], ac_w[index], dc_w[index]
+        if backup is None:
+            state, flows = hour(p, state, *powers, length_h, until_short=until_ended)
+        else:
+            state, flows = backup.hour(
+                state,
+                *powers,
+                length_h,
+                elapsed_h=elapsed_h,
+                hour_of_day=(from_hour + index) % HOURS_PER_DAY,
+                until_short=until_ended,
+            )
+        short = next((i for i, flow in enumerate(flows) if is_short(flow)), None)
         if short is not None and ended_h is None:
             ended_h, ended_by = elapsed_h + sum(flow.hours for flow in flows[:short]), flows[short].limit
             if until_ended:
@@ -162,12 +183,13 @@ def run(
         elapsed_h += length_h
         hours.append(elapsed_h)
         soc.append(state.soc)
-        charged.append(_has_ended(p, state))
-        limits.append(next((flow.limit for flow in flows if _is_short(flow)), ""))
+        charged.append(has_ended(p, state))
+        limits.append(next((flow.limit for flow in flows if is_short(flow)), ""))
         moved.append(_summed(flows, leaked_wh))
         if until_ended and ended_h is not None:
             break
     series = np.array(moved, dtype=np.float64).reshape(-1, 6)
+    generation = None if backup is None else backup.generation()
     return Trajectory(
         hours=np.array(hours),
         soc=np.array(soc),
@@ -179,13 +201,9 @@ def run(
         limits=tuple(limits),
         ended_h=ended_h,
         ended_by=ended_by,
-        totals=_totals(p, start.soc, state.soc, series),
+        totals=_totals(p, start.soc, state.soc, series, generation),
+        generation=generation,
     )
-
-
-def _has_ended(p: Plant, state: State) -> bool:
-    """Whether the charger would call the bank charged."""
-    return state.full or state.soc >= p.top_soc - _NEARLY_FULL
 
 
 def _self_discharge(p: Plant, state: State, hours: float) -> tuple[float, float]:
@@ -216,9 +234,10 @@ def _summed(flows: list[Flow], leaked_wh: float) -> tuple[float, ...]:
     )
 
 
-def _totals(p: Plant, start_soc: float, end_soc: float, series: Floats) -> Totals:
+def _totals(p: Plant, start_soc: float, end_soc: float, series: Floats, generation: Generation | None) -> Totals:
     sums = series.sum(axis=0) / WH_PER_KWH
     change_wh = p.series_ah * (energy_at(p.cells, end_soc) - energy_at(p.cells, start_soc))
+    burnt = np.zeros(4) if generation is None else generation.burnt.sum(axis=0) / WH_PER_KWH
     return Totals(
         sun_kwh=float(sums[0]),
         spare_kwh=float(sums[1]),
@@ -227,4 +246,6 @@ def _totals(p: Plant, start_soc: float, end_soc: float, series: Floats) -> Total
         cell_loss_kwh=float(sums[4]),
         inverter_loss_kwh=float(sums[5]),
         stored_change_kwh=change_wh / WH_PER_KWH,
+        generator_kwh=float(burnt[1]),
+        charger_loss_kwh=float(burnt[2]),
     )

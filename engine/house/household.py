@@ -15,6 +15,7 @@ from pydantic import TypeAdapter, ValidationError
 from engine.errors import InputError
 from engine.fields import Quantity, quantities
 from engine.house.bank import Bank, Board
+from engine.house.generator import Generator
 from engine.house.inverter import Inverter
 from engine.house.loads import Load
 from engine.sky.site import Array, Site, Sun
@@ -26,12 +27,13 @@ LONGEST_NOTE = 5000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Supply:
-    """One bank on one inverter, with the panels that charge it and the loads it carries."""
+    """One bank on one inverter, with the panels and the generator that charge it and the loads it carries."""
 
     bank: Bank
     inverter: Inverter
     arrays: tuple[Array, ...]
     loads: tuple[Load, ...]
+    generator: Generator | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +48,7 @@ class Household:
     inverters: tuple[Inverter, ...] = ()
     banks: tuple[Bank, ...] = ()
     loads: tuple[Load, ...] = ()
+    generators: tuple[Generator, ...] = ()
     note: str = ""
     example: bool = False
     format: int = FORMAT
@@ -55,7 +58,7 @@ class Household:
             if len(text) > most:
                 raise InputError(field_name, f"The {field_name} may have {most:,} characters; it has {len(text):,}.")
         known = {inverter.id for inverter in self.inverters}
-        for section in ("inverters", "banks", "loads"):
+        for section in ("inverters", "banks", "loads", "generators"):
             _refuse_twins(section, [thing.id for thing in getattr(self, section)])
         _refuse_twins("sun.arrays", [array.id for array in self.sun.arrays])
         joined: dict[str, str] = {}
@@ -72,9 +75,11 @@ class Household:
             joined[bank.inverter] = bank.name
         named = [(f"loads.{index}", load.name, load.inverter) for index, load in enumerate(self.loads)]
         named += [(f"sun.arrays.{index}", array.name, array.inverter) for index, array in enumerate(self.sun.arrays)]
+        named += [(f"generators.{index}", one.name, one.inverter) for index, one in enumerate(self.generators)]
         for place, name, inverter in named:
             if inverter:
                 _refuse_stranger(f"{place}.inverter", name, inverter, known)
+        _refuse_second_generators(self.generators, self.first_inverter)
 
     @property
     def south(self) -> bool:
@@ -91,9 +96,10 @@ class Household:
     def supplies(self) -> tuple[Supply, ...]:
         """Return one supply for each bank that is joined to an inverter, in the order of the inverters.
 
-        Loads and arrays that name no inverter belong to the first that has a bank.
+        Loads, arrays and generators that name no inverter belong to the first that has a bank.
         """
         first = self.first_inverter
+        generators = {one.inverter or first: one for one in self.generators}
         by_inverter = {bank.inverter: bank for bank in self.banks if bank.inverter}
         return tuple(
             Supply(
@@ -101,6 +107,7 @@ class Household:
                 inverter=inverter,
                 arrays=tuple(a for a in self.sun.arrays if (a.inverter or first) == inverter.id),
                 loads=tuple(x for x in self.loads if (x.inverter or first) == inverter.id),
+                generator=generators.get(inverter.id),
             )
             for inverter in self.inverters
             if inverter.id in by_inverter
@@ -115,6 +122,20 @@ def _refuse_twins(section: str, ids: list[str]) -> None:
             raise InputError(f"{section}.{index}.id", f"Two of {section} have the id “{one}”; each needs its own.")
 
 
+def _refuse_second_generators(generators: tuple[Generator, ...], first: str) -> None:
+    """Refuse two generators on one inverter; one that names none is on the first."""
+    taken: dict[str, str] = {}
+    for index, one in enumerate(generators):
+        inverter = one.inverter or first
+        if inverter in taken:
+            raise InputError(
+                f"generators.{index}.inverter",
+                f"{one.name} is joined to an inverter that already has {taken[inverter]}. Two generators on one "
+                "inverter are not worked out: enter the one you would run.",
+            )
+        taken[inverter] = one.name
+
+
 def _refuse_stranger(field: str, name: str, inverter: str, known: set[str]) -> None:
     if inverter not in known:
         has = ", ".join(sorted(known)) or "none"
@@ -125,6 +146,7 @@ _ADAPTER = TypeAdapter(Household)
 _PARTS: dict[str, type] = {
     "banks": Bank,
     "board": Board,
+    "generators": Generator,
     "inverters": Inverter,
     "arrays": Array,
     "site": Site,

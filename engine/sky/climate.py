@@ -1,8 +1,9 @@
 """Six kinds of sky: how clear their months are, and the worst spells measured under them.
 
 kc is the day's horizontal radiation over that of a clear day of the same date. Months and spells belong to
-the hemisphere of the station; for a house in the other one they are moved by half a year. Not modelled:
-differences within a climate (they are large: type your own monthly yields where you know them).
+the hemisphere of the station; for a house in the other one they are moved by half a year. A house may also take the
+months of its own place from a table of the world (`world`). Not modelled: differences within a climate (they are
+large: type your own monthly yields where you know them).
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from engine.errors import InputError
 from engine.paths import data_dir
-from engine.quantities import mean_day_of_year
+from engine.sky import world
 from engine.sources import Source
 
 KC_MAX = 1.1
@@ -50,8 +51,7 @@ class Climate:
     latitude_deg: float
     longitude_deg: float
     monthly_kc: tuple[float, ...]
-    clear_sky_factor: tuple[float, ...]
-    sources: dict[str, Source]
+    source: Source
 
     def months(self, values: Sequence[float], *, south: bool) -> tuple[float, ...]:
         """Return twelve values of this climate as they stand in the hemisphere asked for."""
@@ -87,12 +87,10 @@ def _climates() -> dict[str, Climate]:
     found = {}
     for path in sorted((data_dir() / "climate").glob("*.toml")):
         table = tomllib.loads(path.read_text(encoding="utf-8"))
-        sources = {name: Source(**origin) for name, origin in table.pop("sources").items()}
         found[path.stem] = Climate(
             id=path.stem,
-            sources=sources,
+            source=Source(**table.pop("source")),
             monthly_kc=tuple(table.pop("monthly_kc")),
-            clear_sky_factor=tuple(table.pop("clear_sky_factor")),
             **table,
         )
     return found
@@ -101,6 +99,11 @@ def _climates() -> dict[str, Climate]:
 def names() -> dict[str, str]:
     """Return every climate's id and name."""
     return {key: climate.name for key, climate in _climates().items()}
+
+
+def skies() -> dict[str, str]:
+    """Return every sky that a site may have, by id and name: that of its own place first, then the climates."""
+    return {world.WORLD: world.NAME, **names()}
 
 
 def load(climate: str) -> Climate:
@@ -125,28 +128,6 @@ def presets() -> dict[str, Preset]:
     for entry in listed:
         found[entry["id"]] = Preset(kc=tuple(entry.pop("kc")), next4=tuple(entry.pop("next4")), **entry)
     return found
-
-
-def clear_sky_factor(climate: str, days: ArrayLike, *, south: bool) -> NDArray[np.float64]:
-    """Return the clear day of a climate over Haurwitz's formula, between the months' average days.
-
-    Parameters
-    ----------
-    days : (n,) array_like
-        Days of the year; beyond a year they go round.
-
-    Returns
-    -------
-    (n,) array
-        Factor [-].
-    """
-    here = load(climate)
-    middles = [mean_day_of_year(month) for month in range(1, 13)]
-    factors = here.months(here.clear_sky_factor, south=south)
-    return np.asarray(
-        np.interp(np.asarray(days, dtype=np.float64), middles, factors, period=DAYS_PER_YEAR),
-        dtype=np.float64,
-    )
 
 
 def monthly_kc(climate: str, *, south: bool) -> tuple[float, ...]:

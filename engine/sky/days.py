@@ -1,4 +1,4 @@
-"""Which days are to come: typed words, a measured spell, the owner's own dull day, or no sun at all.
+"""Which days are to come: typed words, kWh, a spell measured or made, the owner's own dull day, or no sun at all.
 
 A day is its kc, horizontal radiation over that of a clear day. Words stand for the middle of a range, and
 the range is kept. Not modelled: a forecast.
@@ -17,8 +17,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from engine.errors import InputError
 from engine.sky import climate as climates
-from engine.sky.averages import average_day_kc, kc_for_kwh
+from engine.sky.averages import average_day_kc, kc_for_kwh, kc_of_days
+from engine.sky.made import made_spells
 from engine.sky.site import Site, Sun
+from engine.sky.spells import RISK_YEARS, WINDOW_DAYS, spell_title
 
 Floats = NDArray[np.float64]
 
@@ -29,15 +31,21 @@ WORDS: dict[str, tuple[float, float, float]] = {
 }
 """kc of each word: lowest, taken, highest (judgement, from the stations' worst 1-, 3- and 14-day spells)."""
 MAX_DAYS = 366
+_MOST_KWH = 100_000.0
 _GRAMMAR = (
-    "Write the days as dark,dull,bright, as kc:0.1,0.2, as oktas:8,8,4 (eighths of the sky covered), "
-    "as none for no sun, or name a measured spell"
+    "Write the days as dark,dull,bright, as kc:0.1,0.2, as kwh:1.5,0.8 (of all panels), "
+    "as oktas:8,8,4 (eighths of the sky covered), as none for no sun, or name a spell"
 )
+MADE_SPELLS = {f"made_{days}d_1in{risk}": (days, risk) for days in WINDOW_DAYS for risk in RISK_YEARS}
+"""Length and risk of each spell that is made for the place, by its id."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sky:
-    """Days to come: kc (n,), the word each was typed as, and the ends of what that word may mean."""
+    """Days to come: kc (n,), the word each was typed as, and the ends of what that word may mean.
+
+    `spell_id` and `spell_title` are those of a spell that was named; `month` is the one it came in.
+    """
 
     kc: Floats
     labels: tuple[str, ...]
@@ -47,6 +55,8 @@ class Sky:
     high_kc: Floats
     listed_days: int
     month: int | None = None
+    spell_id: str = ""
+    spell_title: str = ""
 
 
 def parse_sky(text: str, site: Site, sun: Sun, month: int, days: int = 0) -> Sky:
@@ -55,8 +65,9 @@ def parse_sky(text: str, site: Site, sun: Sun, month: int, days: int = 0) -> Sky
     Parameters
     ----------
     text : str
-        ``none``; the id of a measured spell; words such as ``dark,dull,bright``; ``kc:.1,.2``; or
-        ``oktas:8,8,4``, the eighths of the sky covered by cloud.
+        ``none``; the id of a spell, measured elsewhere, out of the owner's file (``own_7d_1in10``) or made for the
+        place (``made_7d_1in10``); words such as ``dark,dull,bright``; ``kc:.1,.2``; ``kwh:1.5,.8``, what all panels
+        give on each day; or ``oktas:8,8,4``, the eighths of the sky covered by cloud.
     month : int
         Month asked about, 1 to 12: it decides the owner's dull day and the average days after the list.
     days : int
@@ -71,21 +82,21 @@ def parse_sky(text: str, site: Site, sun: Sun, month: int, days: int = 0) -> Sky
     asked = text.strip()
     if asked == "none":
         return _sky(np.zeros(max(days, 1)), basis="none", title="No sun at all")
-    if asked in climates.presets():
-        listed = _measured(climates.presets()[asked], site)
-    elif asked.startswith("kc:"):
-        kc = _numbers(asked, "kc:", 0.0, climates.KC_MAX)
-        listed = _sky(kc, basis="typed", title=f"{_count(len(kc))} as typed")
-    elif asked.startswith("oktas:"):
-        cover = _numbers(asked, "oktas:", 0.0, 8.0)
-        listed = _sky(
-            climates.clear_fraction_from_oktas(cover),
-            basis="typed",
-            title=f"{_count(len(cover))} by cloud cover",
-        )
-    else:
-        listed = _worded(asked, site, sun, month)
+    listed = _listed(asked, site, sun, month)
     return extend(listed, average_day_kc(site, sun, month), days)
+
+
+def _listed(asked: str, site: Site, sun: Sun, month: int) -> Sky:
+    if asked in climates.presets():
+        return _measured(climates.presets()[asked], site)
+    if asked.startswith("own_"):
+        return _out_of_file(asked, sun)
+    if asked in MADE_SPELLS:
+        return _made(asked, site, sun)
+    prefix, colon, _ = asked.partition(":")
+    if colon and prefix in ("kc", "kwh", "oktas"):
+        return _numbered(prefix, asked, site, sun, month)
+    return _worded(asked, site, sun, month)
 
 
 def extend(sky: Sky, average_kc: float, n_days: int) -> Sky:
@@ -166,11 +177,63 @@ def _own_dull_kc_if_any(site: Site, sun: Sun, month: int) -> float | None:
 
 def _measured(preset: climates.Preset, site: Site) -> Sky:
     kc = np.array(preset.kc + preset.next4)
-    after = f", and the {len(preset.next4)} days after it" if preset.next4 else ""
+    after = _and_after(len(preset.next4))
     borrowed = ", shape borrowed" if preset.shape_borrowed else ""
     title = f"{preset.title}{after} ({preset.station}, ended {preset.end}{borrowed})"
-    measured = _sky(kc, basis="measured elsewhere", title=title)
-    return dataclasses.replace(measured, listed_days=preset.days, month=preset.month_at(south=site.south))
+    return dataclasses.replace(
+        _sky(kc, basis="measured elsewhere", title=title),
+        listed_days=preset.days,
+        month=preset.month_at(south=site.south),
+        spell_id=preset.id,
+        spell_title=preset.title,
+    )
+
+
+def _out_of_file(asked: str, sun: Sun) -> Sky:
+    spell = next((one for one in sun.spells if one.id == asked), None)
+    if spell is None:
+        has = (
+            ", ".join(one.id for one in sun.spells) or "none yet; a file with years enough brings them, on Sun records"
+        )
+        raise InputError("sky", f"“{asked}” is not a spell of your own file. There is: {has}.")
+    title = f"{spell.title}{_and_after(len(spell.after_kc))} (your file, {spell.years} years, ended {spell.ended})"
+    return dataclasses.replace(
+        _sky(spell.kc + spell.after_kc, basis="own file", title=title),
+        listed_days=len(spell.kc),
+        month=spell.month,
+        spell_id=spell.id,
+        spell_title=spell.title,
+    )
+
+
+def _made(asked: str, site: Site, sun: Sun) -> Sky:
+    table = made_spells(site, sun)
+    spell = table.spell(*MADE_SPELLS[asked])
+    assert spell is not None
+    window, name = spell.window, spell_title(spell.days, spell.risk_years)
+    after = _and_after(len(window.after_kc))
+    return dataclasses.replace(
+        _sky(window.kc + window.after_kc, basis="made", title=f"{name}{after} ({table.title})"),
+        listed_days=spell.days,
+        month=window.month,
+        spell_id=asked,
+        spell_title=name,
+    )
+
+
+def _and_after(days: int) -> str:
+    return f", and the {days} days after it" if days else ""
+
+
+def _numbered(prefix: str, asked: str, site: Site, sun: Sun, month: int) -> Sky:
+    if prefix == "kc":
+        kc = _numbers(asked, "kc:", 0.0, climates.KC_MAX)
+        return _sky(kc, basis="typed", title=f"{_count(kc.size)} as typed")
+    if prefix == "kwh":
+        kc = kc_of_days(site, sun, _numbers(asked, "kwh:", 0.0, _MOST_KWH), month)
+        return _sky(kc, basis="typed", title=f"{_count(kc.size)} by the kWh of the panels")
+    kc = climates.clear_fraction_from_oktas(_numbers(asked, "oktas:", 0.0, 8.0))
+    return _sky(kc, basis="typed", title=f"{_count(kc.size)} by cloud cover")
 
 
 def _worded(asked: str, site: Site, sun: Sun, month: int) -> Sky:

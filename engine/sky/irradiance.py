@@ -27,6 +27,48 @@ def haurwitz_w_m2(cos_zenith: ArrayLike) -> Floats:
     return np.asarray(1098.0 * height * np.exp(-0.059 / height) * (np.asarray(cos_zenith) > 0.0))
 
 
+def air_mass(cos_zenith: ArrayLike) -> Floats:
+    """Return how many times the air of a sun overhead the light passes [-], at sea level, for the sun above 0.
+
+    References
+    ----------
+    F. Kasten and A. T. Young, Applied Optics 28 (1989) 4735-4738.
+
+    Examples
+    --------
+    >>> round(float(air_mass(0.5)), 3)
+    1.994
+    """
+    up = np.asarray(cos_zenith, dtype=np.float64)
+    height_deg = np.degrees(np.arcsin(np.clip(up, 0.0, 1.0)))
+    return np.asarray(1.0 / (np.maximum(up, 0.0) + 0.50572 * (height_deg + 6.07995) ** -1.6364))
+
+
+def ineichen_w_m2(cos_zenith: ArrayLike, turbidity: ArrayLike, altitude_m: float, normal_w_m2: ArrayLike) -> Floats:
+    """Return the clear-sky horizontal radiation [W/m2]; 0 with the sun below the horizon.
+
+    Parameters
+    ----------
+    turbidity : array_like
+        Linke turbidity [-].
+    altitude_m : float
+        Of the place above the sea [m].
+    normal_w_m2 : array_like
+        Radiation above the air, square to the sun [W/m2].
+
+    References
+    ----------
+    P. Ineichen and R. Perez, Solar Energy 73 (2002) 151-157, as in pvlib without the enhancement of low suns;
+    pressure of the standard atmosphere.
+    """
+    up = np.asarray(cos_zenith, dtype=np.float64)
+    pressure = (1.0 - 2.25577e-5 * altitude_m) ** 5.25588
+    near, far = np.exp(-altitude_m / 8000.0), np.exp(-altitude_m / 1250.0)
+    weakening = (3.92e-5 * altitude_m + 0.0387) * pressure * air_mass(up)
+    passed = np.exp(-weakening * (near + far * (np.asarray(turbidity) - 1.0)))
+    return np.asarray((5.09e-5 * altitude_m + 0.868) * np.asarray(normal_w_m2) * np.maximum(up, 0.0) * passed)
+
+
 def erbs_hourly(clearness: ArrayLike) -> Floats:
     """Return the diffuse share of an hour's horizontal radiation [-].
 
@@ -64,37 +106,3 @@ def erbs_daily(clearness: ArrayLike, sunset_deg: ArrayLike) -> Floats:
     winter = np.where(k < 0.715, winter, 0.143)
     other = np.where(k < 0.722, 1.0 + 0.2832 * k - 2.5557 * k**2 + 0.8448 * k**3, 0.175)
     return np.minimum(np.where(np.asarray(sunset_deg) <= 81.4, winter, other), 1.0)
-
-
-def hay_davies_w_m2(
-    *,
-    global_w_m2: Floats,
-    diffuse_w_m2: Floats,
-    anisotropy: ArrayLike,
-    cos_zenith: Floats,
-    cos_incidence: Floats,
-    tilt_deg: float,
-    albedo_share: float = ALBEDO_SHARE,
-) -> Floats:
-    """Return what falls on a tilted plane [W/m2].
-
-    Parameters
-    ----------
-    global_w_m2, diffuse_w_m2 : array
-        On the horizontal [W/m2].
-    anisotropy : array
-        Beam over extraterrestrial radiation [-]: the share of diffuse light that comes from around the sun.
-    cos_zenith, cos_incidence : array
-        Of the sun, to the horizontal and to the plane [-].
-
-    References
-    ----------
-    J. E. Hay and J. A. Davies, Proc. First Canadian Solar Radiation Data Workshop (1980) 59-72; Duffie and
-    Beckman, Solar Engineering of Thermal Processes, eq. 2.16.4.
-    """
-    around_sun = np.asarray(anisotropy, dtype=np.float64)
-    ratio = np.maximum(cos_incidence, 0.0) / np.maximum(cos_zenith, 0.01745)
-    seen = (1.0 + np.cos(np.radians(tilt_deg))) / 2.0
-    beam = (global_w_m2 - diffuse_w_m2) * ratio
-    diffuse = diffuse_w_m2 * (around_sun * ratio + (1.0 - around_sun) * seen)
-    return np.asarray(beam + diffuse + global_w_m2 * albedo_share * (1.0 - seen))

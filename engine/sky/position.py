@@ -119,6 +119,24 @@ def direction(latitude_deg: float, declination_rad: Floats, hour_angle_rad: Floa
     return up, north, -cos_delta * np.sin(hour_angle_rad)
 
 
+def lifted(up: ArrayLike) -> Floats:
+    """Return the sine of the sun's height as the air's refraction shows it, from the sine of the true one.
+
+    References
+    ----------
+    T. Saemundsson, Sky and Telescope 72 (1986) 70, for 10 degC at sea level.
+
+    Examples
+    --------
+    >>> round(float(np.degrees(np.arcsin(lifted(np.sin(np.radians(10.0)))))), 2)
+    10.09
+    """
+    height_deg = np.degrees(np.arcsin(np.clip(np.asarray(up, dtype=np.float64), -1.0, 1.0)))
+    seen = np.maximum(height_deg, -1.0)
+    raised_deg = 1.02 / 60.0 / np.tan(np.radians(seen + 10.3 / (seen + 5.11)))
+    return np.asarray(np.sin(np.radians(height_deg + raised_deg)))
+
+
 def incidence_cosine(up: Floats, north: Floats, east: Floats, tilt_deg: float, azimuth_deg: float) -> Floats:
     """Return the cosine of the angle between the sun and a plane's normal, negative behind the plane.
 

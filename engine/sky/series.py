@@ -33,6 +33,8 @@ class DailySeries:
         Whether the year is put together from months of different years, so that it says nothing of dull spells.
     latitude_deg, longitude_deg : float or None
         Where it was measured, if the file says so.
+    noon_h : float or None
+        Hour of the house's standard time about which the file's light lies, if it has hours.
     """
 
     quantity: str
@@ -42,6 +44,7 @@ class DailySeries:
     latitude_deg: float | None = None
     longitude_deg: float | None = None
     findings: tuple[Finding, ...] = ()
+    noon_h: float | None = None
 
     @property
     def last(self) -> date:

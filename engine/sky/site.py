@@ -6,14 +6,15 @@ charger unless the name says otherwise. Not modelled: shade by time of day (stat
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import ClassVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from engine.errors import InputError
-from engine.fields import check, quantity
+from engine.fields import Quantity, check, quantity
 from engine.sky import climate as climates
+from engine.sky import world
 
 SYSTEM_LOSSES_SHARE = 0.114
 """Soiling 2 %, shading 3, mismatch 2, wiring 2, connections 0.5, light-induced 1.5, nameplate 1, together.
@@ -22,6 +23,18 @@ A. P. Dobos, PVWatts Version 5 Manual, NREL/TP-6A20-62641 (2014), table of losse
 of 3 %: an outage is not a loss of every day. Published.
 """
 _YEAR_OF_RULES = 2025
+LONGEST_TEXT = 200
+MOST_SPELL_DAYS = 366
+MONTH_KWH = Quantity(
+    label="kWh of the month",
+    unit="kWh",
+    low=0.0,
+    high=10_000_000.0,
+    optional=True,
+)
+"""All panels, the whole month, DC before the solar charger."""
+MONTH_KC = Quantity(label="Mean kc", unit="", low=0.01, high=climates.KC_MAX)
+"""A month's mean of the days' radiation over that of a clear day."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,13 +46,13 @@ class Site:
     latitude_deg: float = quantity("Latitude", "degrees", -90, 90, hint="South is negative")
     longitude_deg: float = quantity("Longitude", "degrees", -180, 180, hint="West is negative")
     time_zone: str
-    climate: str
+    climate: str = world.WORLD
 
     def __post_init__(self) -> None:
         check(self)
         _zone(self.time_zone)
-        if self.climate not in climates.names():
-            has = ", ".join(climates.names())
+        if self.climate not in climates.skies():
+            has = ", ".join(climates.skies())
             raise InputError("climate", f"Climate “{self.climate}” is not known; there is: {has}.")
 
     @property
@@ -116,6 +129,24 @@ class Array:
 
     def __post_init__(self) -> None:
         check(self)
+        if self.start_w is not None and self.charger_limit_w is not None and self.start_w >= self.charger_limit_w:
+            raise InputError(
+                "start_w",
+                f"{self.name} would give nothing: its solar charger starts at {self.start_w:g} W and passes at most "
+                f"{self.charger_limit_w:g} W.",
+            )
+
+    def tilt_in(self, month: int, *, south: bool) -> float:
+        """Return the tilt of a month [deg]; winter is October to March, south of the equator April to September.
+
+        Examples
+        --------
+        >>> roof = Array(id="a", name="a", kwp=1, tilt_deg=20, azimuth_deg=180, winter_tilt_deg=60)
+        >>> roof.tilt_in(12, south=False), roof.tilt_in(12, south=True)
+        (60, 20)
+        """
+        winter = (month >= 10 or month <= 3) != south
+        return self.winter_tilt_deg if winter and self.winter_tilt_deg is not None else self.tilt_deg
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,9 +159,22 @@ class OwnSpell:
     title: str
     kc: tuple[float, ...]
     after_kc: tuple[float, ...] = ()
-    month: int
+    month: int = quantity("Month of the spell", "", 1, 12, whole=True)
     ended: str
-    years: int
+    years: int = quantity("Years behind the spell", "years", 1, 1000, whole=True)
+
+    def __post_init__(self) -> None:
+        check(self)
+        for name, text in (("id", self.id), ("title", self.title), ("ended", self.ended)):
+            if not 0 < len(text) <= LONGEST_TEXT:
+                raise InputError(name, f"The {name} of a spell must have 1 to {LONGEST_TEXT} characters.")
+        if not 1 <= len(self.kc) <= MOST_SPELL_DAYS or len(self.after_kc) > MOST_SPELL_DAYS:
+            raise InputError("kc", f"A spell must have 1 to {MOST_SPELL_DAYS} days, and as many after it.")
+        strange = [kc for kc in (*self.kc, *self.after_kc) if not 0.0 <= kc <= climates.KC_MAX]
+        if strange:
+            raise InputError(
+                "kc", f"Each kc of a spell must be from 0 to {climates.KC_MAX:g}; “{self.title}” has {strange[0]:g}."
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,9 +228,22 @@ class Sun:
 
     def __post_init__(self) -> None:
         check(self)
-        kc = self.monthly_kc
-        if kc is not None and not (len(kc) == 12 and all(0.0 < share <= 1.1 for share in kc)):
-            raise InputError(
-                "monthly_kc",
-                f"Monthly kc must be 12 numbers above 0 and up to 1.1, January first; got {list(kc)}.",
-            )
+        _check_months("monthly_kc", self.monthly_kc, MONTH_KC)
+        _check_months("monthly_kwh", self.monthly_kwh, MONTH_KWH)
+        ids = [spell.id for spell in self.spells]
+        twins = [one for index, one in enumerate(ids) if one in ids[:index]]
+        if twins:
+            raise InputError("spells", f"Two dull spells have the id “{twins[0]}”; each needs its own.")
+        if len(self.sky_file) > LONGEST_TEXT:
+            raise InputError("sky_file", f"The name of the sun file may have {LONGEST_TEXT} characters.")
+
+
+def _check_months(name: str, values: tuple[float | None, ...] | None, meaning: Quantity) -> None:
+    if values is None:
+        return
+    if len(values) != 12:
+        raise InputError(name, f"{meaning.label} must be 12 numbers, January first; got {len(values)}.")
+    for month, value in zip(climates.MONTH_NAMES, values, strict=True):
+        refusal = replace(meaning, label=f"{meaning.label} in {month}").refuse(value)
+        if refusal is not None:
+            raise InputError(name, refusal)

@@ -1,23 +1,26 @@
 """What the panels give on a clear, a mixed or a dull day, hour by hour.
 
-A day is its kc: horizontal radiation over that of a clear day. Clear day: Haurwitz x the climate's monthly
-factor; diffuse share of the day: Erbs; tilt: Hay and Davies; panels: PVWatts DC. Watts are DC means of hours
-of local standard time, before the solar charger. Not modelled: low light and cold cells (each 4-8 % on a dull
-winter day, in opposite directions), clouds moving within the day, snow unless days are said to be covered.
+A day is its kc: horizontal radiation over that of a clear day. Clear day: Haurwitz x the factor of place and day;
+diffuse share of the day: Erbs; tilt: Perez; panels: PVWatts DC; each array's solar charger starts late and may hold it
+back. Watts are DC means of hours of local standard time, before the charger's own losses. Not modelled:
+low light and cold cells (each 4-8 % on a dull winter day, in opposite directions), clouds moving within the day, snow
+unless days are said to be covered.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from engine.errors import InputError
-from engine.quantities import HOURS_PER_DAY, WH_PER_KWH, mean_day_of_year
+from engine.quantities import WH_PER_KWH, mean_day_of_year
 from engine.sky import climate as climates
-from engine.sky.irradiance import erbs_daily, haurwitz_w_m2, hay_davies_w_m2
+from engine.sky.irradiance import erbs_daily, haurwitz_w_m2
+from engine.sky.local import clear_sky_factor
+from engine.sky.perez import bright_parts, perez_w_m2
 from engine.sky.position import (
     SOLAR_CONSTANT_W_M2,
     STEPS_PER_HOUR,
@@ -28,7 +31,7 @@ from engine.sky.position import (
     sunset_hour_angle_deg,
     track,
 )
-from engine.sky.site import SYSTEM_LOSSES_SHARE, Array, Site, Sun
+from engine.sky.site import Array, Site, Sun
 
 Floats = NDArray[np.float64]
 
@@ -40,6 +43,10 @@ POWER_PER_C = -0.0044
 """Panel power per degC above 25: median of the modules of the CEC table shipped with pvlib (published)."""
 START_W_PER_KWP = 10.0
 """Below this a solar charger is taken to stand still (engineering choice); 1 W/kWp higher all counts."""
+_REMEMBERED_DAYS = 366
+"""Longest list of days whose clear light is kept: a year."""
+_STRONGEST = 1e6
+"""Times the modelled panels: beyond any roof, so that only chargers or darkness can stop it."""
 _MONTH_STARTS = np.array([0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334])
 
 
@@ -52,20 +59,43 @@ class Light:
     east: Floats
     global_w_m2: Floats
     diffuse_w_m2: Floats
-    anisotropy: Floats
+    around_sun: Floats
+    at_horizon: Floats
 
 
 def clear_light(site: Site, days: ArrayLike) -> tuple[tuple[Floats, Floats, Floats], Floats]:
     """Return the sun's track and the clear-sky horizontal radiation [W/m2] of each step of `days`."""
+    wanted = np.asarray(days, dtype=np.float64)
+    if wanted.size <= _REMEMBERED_DAYS:
+        return _remembered_clear_light(site, wanted.tobytes())
+    return _clear_light(site, wanted)
+
+
+@lru_cache(maxsize=8)
+def _remembered_clear_light(site: Site, days: bytes) -> tuple[tuple[Floats, Floats, Floats], Floats]:
+    """The same, kept: years of days ask for the same few lists of days over and over."""
+    return _clear_light(site, np.frombuffer(days))
+
+
+def _clear_light(site: Site, days: Floats) -> tuple[tuple[Floats, Floats, Floats], Floats]:
     sun_track = track(site.latitude_deg, site.longitude_deg, site.utc_offset_h, days)
-    factor = climates.clear_sky_factor(site.climate, days, south=site.south)
-    return sun_track, haurwitz_w_m2(sun_track[0]) * factor[:, None]
+    clear = haurwitz_w_m2(sun_track[0]) * clear_sky_factor(site, days)[:, None]
+    for steps in (*sun_track, clear):
+        steps.setflags(write=False)
+    return sun_track, clear
 
 
 def clear_day_kwh_m2(site: Site, days: ArrayLike) -> Floats:
     """Return the horizontal radiation of a clear day [kWh/m2] for each of `days` (n,)."""
     _, clear = clear_light(site, days)
     return np.asarray(clear.sum(axis=1) / (STEPS_PER_HOUR * WH_PER_KWH))
+
+
+def sunless_months(site: Site) -> tuple[int, ...]:
+    """Return the months, 1 to 12, in whose middle the sun does not rise."""
+    months = range(1, 13)
+    clear = clear_day_kwh_m2(site, [mean_day_of_year(month) for month in months])
+    return tuple(month for month, kwh_m2 in zip(months, clear, strict=True) if not kwh_m2 > 0.0)
 
 
 def above_air_kwh_m2(site: Site, days: ArrayLike) -> Floats:
@@ -98,38 +128,45 @@ def light(site: Site, kc: ArrayLike, days: ArrayLike) -> Light:
     sunset = sunset_hour_angle_deg(site.latitude_deg, np.degrees(sun_at_noon.declination_rad))
     diffuse_share = erbs_daily(np.minimum(clearness, 1.0), sunset)[:, None]
     level = share[:, None] * clear
-    normal = level * (1.0 - diffuse_share) / np.maximum(up, 0.01745)
-    beyond = SOLAR_CONSTANT_W_M2 * sun_at_noon.eccentricity[:, None]
+    diffuse = level * diffuse_share
+    around_sun, at_horizon = bright_parts(
+        global_w_m2=level,
+        diffuse_w_m2=diffuse,
+        beyond_w_m2=SOLAR_CONSTANT_W_M2 * sun_at_noon.eccentricity[:, None],
+        cos_zenith=up,
+    )
     return Light(
         up=up,
         north=north,
         east=east,
         global_w_m2=level,
-        diffuse_w_m2=level * diffuse_share,
-        anisotropy=np.minimum(normal / beyond, 1.0),
+        diffuse_w_m2=diffuse,
+        around_sun=around_sun,
+        at_horizon=at_horizon,
     )
 
 
 def on_plane_w_m2(sky: Light, tilt_deg: float, azimuth_deg: float) -> Floats:
     """Return the radiation on a tilted plane [W/m2], (n, 24 * STEPS_PER_HOUR)."""
-    return hay_davies_w_m2(
+    return perez_w_m2(
         global_w_m2=sky.global_w_m2,
         diffuse_w_m2=sky.diffuse_w_m2,
-        anisotropy=sky.anisotropy,
+        around_sun=sky.around_sun,
+        at_horizon=sky.at_horizon,
         cos_zenith=sky.up,
         cos_incidence=incidence_cosine(sky.up, sky.north, sky.east, tilt_deg, azimuth_deg),
         tilt_deg=tilt_deg,
     )
 
 
-def panels_w(plane_w_m2: Floats, kwp: float, system_losses: float, ambient_c: float = AMBIENT_C) -> Floats:
-    """Return the DC power of panels [W] from what falls on them [W/m2].
+def panels_w(plane_w_m2: Floats, kwp: float, losses: float, ambient_c: float = AMBIENT_C) -> Floats:
+    """Return the DC power of panels [W] from what falls on them [W/m2], before any charger.
 
     Parameters
     ----------
     kwp : float
         Label power [kWp].
-    system_losses : float
+    losses : float
         Share lost to dirt, shade, wiring and the like [-].
     ambient_c : float
         Air temperature [degC].
@@ -139,114 +176,140 @@ def panels_w(plane_w_m2: Floats, kwp: float, system_losses: float, ambient_c: fl
     A. P. Dobos, PVWatts Version 5 Manual, NREL/TP-6A20-62641 (2014), doi 10.2172/1158421.
     """
     cell_c = ambient_c + CELL_RISE_C_M2_PER_W * plane_w_m2
-    per_kwp = plane_w_m2 * (1.0 + POWER_PER_C * (cell_c - 25.0)) * (1.0 - system_losses)
-    running = np.clip(per_kwp - START_W_PER_KWP, 0.0, 1.0)
-    return np.asarray(kwp * np.maximum(per_kwp, 0.0) * running)
+    per_kwp = plane_w_m2 * (1.0 + POWER_PER_C * (cell_c - 25.0)) * (1.0 - losses)
+    return np.asarray(kwp * np.maximum(per_kwp, 0.0))
 
 
-def yield_w(
-    site: Site,
-    array: Array,
-    kc: ArrayLike,
-    first_doy: int,
-    system_losses: float = SYSTEM_LOSSES_SHARE,
-    ambient_c: float = AMBIENT_C,
-) -> Floats:
-    """Return the mean DC power of one array in each hour.
+def passed_w(array: Array, panel_w: Floats) -> Floats:
+    """Return what an array's solar charger takes of its panels' power [W], before the charger's own losses.
+
+    Nothing below its start, all from 1 W/kWp above it, and never more than its limit.
+    """
+    start_w = START_W_PER_KWP * array.kwp if array.start_w is None else array.start_w
+    running = np.clip((panel_w - start_w) / array.kwp, 0.0, 1.0)
+    most_w = np.inf if array.charger_limit_w is None else array.charger_limit_w
+    return np.asarray(np.minimum(panel_w * running, most_w))
+
+
+def array_kwh(site: Site, sun: Sun, kc: ArrayLike, days: ArrayLike, *, limited: bool = True) -> dict[str, Floats]:
+    """Return each array's daily DC yield [kWh], (n,), by its id; scaled to the owner's clear day, panels uncovered.
 
     Parameters
     ----------
-    kc : (n,) array_like
-        Clearness of each day [-].
-    first_doy : int
-        Day of the year of the first, 1 to 366; the others follow.
-
-    Returns
-    -------
-    (n * 24,) array
-        Power by hour of local standard time [W].
+    kc, days : (n,) array_like
+        Clearness and day of the year of each day; they need not follow one another.
+    limited : bool
+        Whether the solar chargers' limits hold.
     """
-    sky = light(site, kc, _following(first_doy, kc))
-    return _hours(panels_w(on_plane_w_m2(sky, array.tilt_deg, array.azimuth_deg), array.kwp, system_losses, ambient_c))
+    steps = _passed_steps_w(site, sun, kc, days, limited=limited)
+    return {one: np.asarray(w.sum(axis=1) / (STEPS_PER_HOUR * WH_PER_KWH)) for one, w in steps.items()}
 
 
 def yield_kwh(site: Site, sun: Sun, kc: ArrayLike, days: ArrayLike) -> Floats:
-    """Return the daily DC yield of all arrays [kWh], (n,), before any scaling to a typed clear day.
+    """Return the daily DC yield of all arrays [kWh], (n,); scaled to the owner's clear day, panels uncovered.
 
     Parameters
     ----------
     kc, days : (n,) array_like
         Clearness and day of the year of each day; they need not follow one another.
     """
-    sky = light(site, kc, days)
-    total = np.zeros(sky.up.shape[0])
-    for array in sun.arrays:
-        plane = on_plane_w_m2(sky, array.tilt_deg, array.azimuth_deg)
-        total += panels_w(plane, array.kwp, sun.system_losses).sum(axis=1)
-    return np.asarray(total / (STEPS_PER_HOUR * WH_PER_KWH))
+    return np.asarray(sum(array_kwh(site, sun, kc, days).values(), np.zeros(np.size(days))))
 
 
 @lru_cache(maxsize=256)
 def clear_day_scale(site: Site, sun: Sun, month: int) -> float:
-    """Return the owner's clear day over the modelled one [-]; 1 where none is typed.
+    """Return the owner's clear day over the modelled one, panels before their chargers [-]; 1 where none is typed.
 
-    A clear day typed without its month is taken as one of the month asked for.
+    A clear day typed without its month is taken as one of the month asked for. Where chargers hold the panels
+    back, the panels are stronger by more than the day's kWh show.
 
     Raises
     ------
     InputError
-        If there are no panels, or the sun gives them nothing in that month.
+        If there are no panels, the sun gives them nothing in that month, or their chargers cannot pass so much.
     """
     if sun.clear_day_kwh is None:
         return 1.0
     seen = sun.clear_day_month or month
-    modelled = float(yield_kwh(site, sun, [1.0], [mean_day_of_year(seen)])[0])
-    if not modelled > 0.0:
-        raise InputError(
-            "sun.clear_day_kwh",
-            f"Clear day cannot be {sun.clear_day_kwh:g} kWh: these panels get no sun at this place "
-            f"in {climates.MONTH_NAMES[seen - 1]}.",
+    steps = _panel_steps_w(site, sun, [1.0], [mean_day_of_year(seen)])
+
+    def given_kwh(scale: float) -> float:
+        watts = (passed_w(array, scale * steps[array.id]).sum() for array in sun.arrays)
+        return float(sum(watts)) / (STEPS_PER_HOUR * WH_PER_KWH)
+
+    if given_kwh(_STRONGEST) < sun.clear_day_kwh:
+        raise InputError("sun.clear_day_kwh", _impossible_clear_day(sun, seen, given_kwh(_STRONGEST)))
+    low, high = 0.0, 1.0
+    while given_kwh(high) < sun.clear_day_kwh:
+        low, high = high, 2.0 * high
+    for _ in range(60):
+        middle = (low + high) / 2.0
+        low, high = (low, middle) if given_kwh(middle) >= sun.clear_day_kwh else (middle, high)
+    return high
+
+
+def _impossible_clear_day(sun: Sun, month: int, most_kwh: float) -> str:
+    said, name = f"Clear day cannot be {sun.clear_day_kwh:g} kWh", climates.MONTH_NAMES[month - 1]
+    if most_kwh > 0.0:
+        return f"{said}: the solar chargers of these panels pass at most {most_kwh:.3g} kWh on a day in {name}."
+    return f"{said}: these panels get no sun at this place in {name}."
+
+
+def _panel_steps_w(site: Site, sun: Sun, kc: ArrayLike, days: ArrayLike) -> dict[str, Floats]:
+    """Each array's DC power before its charger, as modelled, step by step."""
+    sky, months = light(site, kc, days), month_of_day(days)
+    return {
+        array.id: panels_w(
+            _on_array_w_m2(sky, array, months, south=site.south),
+            array.kwp,
+            sun.system_losses if array.losses is None else array.losses,
         )
-    return sun.clear_day_kwh / modelled
+        for array in sun.arrays
+    }
 
 
-def array_hours(site: Site, sun: Sun, kc: ArrayLike, first_doy: int) -> dict[str, Floats]:
+def _on_array_w_m2(sky: Light, array: Array, months: list[int], *, south: bool) -> Floats:
+    """Radiation on an array that may be set steeper in winter."""
+    tilts_deg = np.array([array.tilt_in(month, south=south) for month in months])
+    plane = on_plane_w_m2(sky, array.tilt_deg, array.azimuth_deg)
+    for tilt_deg in set(tilts_deg.tolist()) - {array.tilt_deg}:
+        plane = np.where((tilts_deg == tilt_deg)[:, None], on_plane_w_m2(sky, tilt_deg, array.azimuth_deg), plane)
+    return plane
+
+
+def _passed_steps_w(site: Site, sun: Sun, kc: ArrayLike, days: ArrayLike, *, limited: bool = True) -> dict[str, Floats]:
+    """Each array's DC power through its charger, scaled to the owner's clear day, step by step."""
+    months = month_of_day(days)
+    by_month = {month: clear_day_scale(site, sun, month) for month in set(months)}
+    scale = np.array([by_month[month] for month in months])[:, None]
+    steps = _panel_steps_w(site, sun, kc, days)
+    chargers = sun.arrays if limited else [replace(array, charger_limit_w=None) for array in sun.arrays]
+    return {array.id: passed_w(array, scale * steps[array.id]) for array in chargers}
+
+
+def array_hours(site: Site, sun: Sun, kc: ArrayLike, days: ArrayLike) -> dict[str, Floats]:
     """Return each array's mean DC power by hour, scaled to the owner's clear day, 0 while covered.
 
     Parameters
     ----------
-    kc : (n,) array_like
-        Clearness of each day [-].
-    first_doy : int
-        Day of the year of the first, 1 to 366.
+    kc, days : (n,) array_like
+        Clearness [-] and day of the year, 1 to 366, of days that follow one another.
 
     Returns
     -------
     dict of str to (n * 24,) array
         Power before the solar charger by hour of local standard time [W], by the array's id.
     """
-    days = _following(first_doy, kc)
-    sky = light(site, kc, days)
-    scale = np.array([clear_day_scale(site, sun, month) for month in month_of_day(days)])
-    scale[: sun.covered_days] = 0.0
-    hourly_scale = np.repeat(scale, HOURS_PER_DAY)
-    return {
-        array.id: hourly_scale
-        * _hours(panels_w(on_plane_w_m2(sky, array.tilt_deg, array.azimuth_deg), array.kwp, sun.system_losses))
-        for array in sun.arrays
-    }
+    steps = _passed_steps_w(site, sun, kc, days)
+    for watts in steps.values():
+        watts[: sun.covered_days] = 0.0
+    return {one: _hours(watts) for one, watts in steps.items()}
 
 
 def month_of_day(days: ArrayLike) -> list[int]:
     """Return the month, 1 to 12, of days of the year; 366 is 31 December."""
-    within = np.mod(np.asarray(days, dtype=np.float64) - 1.0, climates.DAYS_PER_YEAR)
+    within = np.mod(np.atleast_1d(np.asarray(days, dtype=np.float64)) - 1.0, climates.DAYS_PER_YEAR)
     return [int(month) for month in np.searchsorted(_MONTH_STARTS, within, side="right")]
-
-
-def _following(first_doy: int, kc: ArrayLike) -> NDArray[np.int64]:
-    if not 1 <= first_doy <= 366:
-        raise InputError("first_doy", f"The first day must be from 1 to 366; got {first_doy}.")
-    return first_doy + np.arange(np.size(kc))
 
 
 def _hours(steps_w: Floats) -> Floats:

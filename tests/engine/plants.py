@@ -1,4 +1,4 @@
-"""Banks and inverters that the tests of the balance share."""
+"""Banks, inverters and a generator that the tests of the balance share."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import dataclasses
 from engine.cells import catalogue
 from engine.cells.chemistry import Chemistry
 from engine.house.bank import Bank, Board
+from engine.house.generator import Generator
 from engine.house.inverter import Inverter
 from engine.sources import Source
 
@@ -61,5 +62,21 @@ def bank(chemistry: str | Chemistry = "lfp", **changes: object) -> Bank:
         hold=cell.holds,
         reserve_soc=0.2,
         board=board if cell.needs_board else None,
+    )
+    return dataclasses.replace(plain, **changes)  # type: ignore[arg-type]
+
+
+def generator(**changes: object) -> Generator:
+    """A 3 kW generator whose charger puts 2 kW into the bank."""
+    plain = Generator(
+        id="gen",
+        name="Generator",
+        rated_w=3000,
+        charger_w=2000,
+        full_l_per_h=1.2,
+        idle_l_per_h=0.4,
+        start_soc=0.5,
+        stop_soc=0.8,
+        least_run_h=0,
     )
     return dataclasses.replace(plain, **changes)  # type: ignore[arg-type]

@@ -11,8 +11,9 @@ from engine.errors import InputError
 from engine.quantities import mean_day_of_year
 from engine.sky import climate as climates
 from engine.sky.averages import average_day_kc, average_day_kwh, kc_for_kwh, mean_kc
-from engine.sky.days import WORDS, equivalent_dark_days, extend, owner_dull_day, parse_sky
-from engine.sky.site import Array, Site, Sun
+from engine.sky.days import MADE_SPELLS, WORDS, equivalent_dark_days, extend, owner_dull_day, parse_sky
+from engine.sky.made import made_spells
+from engine.sky.site import Array, OwnSpell, Site, Sun
 from engine.sky.sun import array_hours, yield_kwh
 
 HERE = Site(latitude_deg=52.0, longitude_deg=5.0, time_zone="Europe/Amsterdam", climate="temperate_maritime")
@@ -74,6 +75,13 @@ class TestParse:
             ("dark,,dull", "A day is missing"),
             ("dark,sunny", "“sunny” is not a day"),
             ("maritime_9d_1in1", "“maritime_9d_1in1” is not a day"),
+            ("made_9d_1in1", "“made_9d_1in1” is not a day"),
+            ("made_7d_1in50", "“made_7d_1in50” is not a day"),
+            ("own_7d_1in10", "“own_7d_1in10” is not a spell of your own file. There is: none yet"),
+            ("kwh:", "must be numbers"),
+            ("kwh:-1", "from 0 to 100000; got -1"),
+            ("kwh:0.4,400", "A day cannot be 400 kWh: these panels give at most .* on any day in January"),
+            ("ampere:5", "“ampere:5” is not a day"),
             ("kc:", "must be numbers"),
             ("kc:.1;.2", "must be numbers"),
             ("kc:.1,1.2", "from 0 to 1.1; got 1.2"),
@@ -93,6 +101,84 @@ class TestParse:
             parse_sky("dark", HERE, SUN, 1, 367)
 
 
+class TestMadeForThePlace:
+    def test_a_made_spell_brings_the_days_after_it_and_says_what_it_is(self) -> None:
+        spell = made_spells(HERE, SUN).spell(7, 10)
+        assert spell is not None
+        sky = parse_sky("made_7d_1in10", HERE, SUN, 12)
+        assert tuple(sky.kc) == spell.window.kc + spell.window.after_kc
+        assert (sky.basis, sky.listed_days, sky.month) == ("made", 7, spell.window.month)
+        assert sky.title == (
+            "Worst week of 1 year in 10, and the 7 days after it (30 years made from the months of Temperate maritime)"
+        )
+        assert (sky.spell_id, sky.spell_title) == ("made_7d_1in10", "Worst week of 1 year in 10")
+
+    def test_average_days_follow_where_more_are_asked(self) -> None:
+        sky = parse_sky("made_3d_1in1", HERE, SUN, 12, 20)
+        assert sky.listed_days == 3
+        assert sky.kc[10:].tolist() == [average_day_kc(HERE, SUN, 12)] * 10
+        assert sky.title.endswith(", then 10 days average for the month")
+
+    @pytest.mark.parametrize("site", [HERE, THERE])
+    def test_every_length_and_risk_is_there_and_falls_in_the_dark_season(self, site: Site) -> None:
+        north_facing = dataclasses.replace(SUN.arrays[0], azimuth_deg=0.0 if site.south else 180.0)
+        sun = Sun(arrays=(north_facing,))
+        for name, (days, _) in MADE_SPELLS.items():
+            sky = parse_sky(name, site, sun, 1)
+            assert sky.listed_days == days
+            if days >= 3:
+                assert sky.month in ((5, 6, 7, 8) if site.south else (11, 12, 1, 2))
+
+    def test_without_panels_the_dullest_days_are_taken(self) -> None:
+        assert parse_sky("made_7d_1in10", HERE, Sun(), 12).kc[:7].mean() == pytest.approx(
+            made_spells(HERE, Sun()).spell(7, 10).window.mean  # type: ignore[union-attr]
+        )
+
+
+class TestOutOfTheOwnersFile:
+    KEPT = OwnSpell(
+        id="own_3d_1in5",
+        title="Worst three days of 1 year in 5",
+        kc=(0.1, 0.2, 0.15),
+        after_kc=(0.6, 0.4),
+        month=11,
+        ended="2019-11-23",
+        years=8,
+    )
+
+    def test_its_days_come_in_their_order_with_those_after(self) -> None:
+        sky = parse_sky("own_3d_1in5", HERE, dataclasses.replace(SUN, spells=(self.KEPT,)), 12)
+        assert sky.kc.tolist() == [0.1, 0.2, 0.15, 0.6, 0.4]
+        assert (sky.basis, sky.listed_days, sky.month) == ("own file", 3, 11)
+        assert sky.title == (
+            "Worst three days of 1 year in 5, and the 2 days after it (your file, 8 years, ended 2019-11-23)"
+        )
+
+    def test_one_that_is_not_there_is_refused_with_those_that_are(self) -> None:
+        with pytest.raises(InputError, match=r"own_3d_1in10.* is not a spell of your own file\. There is: own_3d_1in5"):
+            parse_sky("own_3d_1in10", HERE, dataclasses.replace(SUN, spells=(self.KEPT,)), 12)
+
+
+class TestKilowattHours:
+    @pytest.mark.parametrize("month", [1, 6])
+    def test_the_panels_give_what_was_typed(self, month: int) -> None:
+        owned = dataclasses.replace(SUN, clear_day_kwh=30.0, clear_day_month=6)
+        sky = parse_sky("kwh:0.5, 2,0,3.25", HERE, owned, month)
+        days = np.full(4, mean_day_of_year(month))
+        assert yield_kwh(HERE, owned, sky.kc, days) == pytest.approx([0.5, 2.0, 0.0, 3.25], abs=1e-6)
+        assert (sky.basis, sky.title) == ("typed", "4 days by the kWh of the panels")
+
+    def test_without_panels_there_are_none_to_be_had(self) -> None:
+        with pytest.raises(InputError, match="at most 0 kWh"):
+            parse_sky("kwh:1", HERE, Sun(), 6)
+
+    def test_a_polar_night_gives_none(self) -> None:
+        svalbard = Site(latitude_deg=78.0, longitude_deg=15.0, time_zone="UTC", climate="temperate_maritime")
+        assert yield_kwh(svalbard, SUN, parse_sky("kwh:0", svalbard, SUN, 12).kc, [346]).tolist() == [0.0]
+        with pytest.raises(InputError, match="at most 0 kWh on any day in December"):
+            parse_sky("kwh:0.1", svalbard, SUN, 12)
+
+
 class TestOwnersDullDay:
     def test_it_is_none_where_nothing_is_typed(self) -> None:
         assert owner_dull_day(HERE, SUN, 1) is None
@@ -104,7 +190,7 @@ class TestOwnersDullDay:
         assert sky is not None
         assert sky.basis == "owner's dull day"
         assert sky.labels == ("dull", "dull")
-        watts = array_hours(HERE, owned, sky.kc[:1], mean_day_of_year(month))["roof"]
+        watts = array_hours(HERE, owned, sky.kc[:1], [mean_day_of_year(month)])["roof"]
         assert watts.sum() / 1000.0 == pytest.approx(kwh, abs=1e-6)
 
     def test_without_a_month_it_holds_for_the_month_asked_about(self) -> None:
@@ -154,14 +240,6 @@ class TestMonths:
         assert mean_kc(THERE, SUN, 7) == mean_kc(HERE, SUN, 1)
         assert parse_sky("maritime_7d_1in10", THERE, SUN, 6).month == 6
         assert parse_sky("maritime_3d_1in10", THERE, SUN, 6).month == 7
-        january, july = ([17], [198])
-        north = climates.clear_sky_factor("temperate_maritime", january, south=False)
-        assert climates.clear_sky_factor("temperate_maritime", july, south=True) == pytest.approx(north)
-
-    def test_the_factor_goes_round_the_turn_of_the_year(self) -> None:
-        days = np.arange(330, 400)
-        factors = climates.clear_sky_factor("temperate_maritime", days, south=False)
-        assert np.abs(np.diff(factors)).max() < 0.005
 
 
 class TestShippedData:
@@ -171,11 +249,10 @@ class TestShippedData:
         assert tuple(climates.names()) == self.IDS
         for key in self.IDS:
             climate = climates.load(key)
-            assert len(climate.monthly_kc) == len(climate.clear_sky_factor) == 12
+            assert len(climate.monthly_kc) == 12
             assert all(0.3 < kc <= 1.0 for kc in climate.monthly_kc)
-            assert all(0.8 < factor < 1.1 for factor in climate.clear_sky_factor)
-            assert set(climate.sources) == {"monthly_kc", "clear_sky_factor"}
-            assert all(origin.kind and origin.text for origin in climate.sources.values())
+            assert climate.source.kind
+            assert climate.source.text
 
     def test_every_climate_has_three_lengths_at_three_risks(self) -> None:
         listed = climates.presets().values()

@@ -182,18 +182,42 @@ def _site(**changes: object) -> dict[str, Any]:
         ("clear-day-scale", "check", lambda: _sun(clear_day_kwh=180.0, clear_day_month=6)),
         ("dull-day-month", "check", lambda: _sun(clear_day_kwh=18.0, clear_day_month=6, dull_day_kwh=2.0)),
         ("dull-day-impossible", "check", lambda: _sun(dull_day_kwh=30.0, dull_day_month=12)),
-        ("dull-day-bright", "check", lambda: _sun(dull_day_kwh=18.0, dull_day_month=6)),
+        ("dull-day-bright", "check", lambda: _sun(dull_day_kwh=20.0, dull_day_month=6)),
         ("clock-and-longitude", "check", lambda: _site(longitude_deg=100.0)),
         (
             "climate-far",
             "check",
             lambda: _site(latitude_deg=-34.0, longitude_deg=19.0, time_zone="Africa/Johannesburg"),
         ),
+        ("sky-rough", "note", lambda: _site(climate="world")),
+        ("sky-far", "check", lambda: _site(climate="world", latitude_deg=-45.0, longitude_deg=-9.9)),
+        ("polar-night", "note", lambda: _site(latitude_deg=70.0)),
     ],
 )
 def test_danger_or_slip_is_told(code: str, level: str, odd: Callable[[], dict[str, Any]]) -> None:
     assert code not in notices(document())
     assert notices(odd())[code].level == level
+
+
+def test_a_far_climate_is_mended_by_the_sky_of_the_place() -> None:
+    far = _site(latitude_deg=-34.0, longitude_deg=19.0, time_zone="Africa/Johannesburg")
+    (remedy,) = notices(far)["climate-far"].remedies
+    assert (remedy.section, remedy.values) == ("site", {"climate": "world"})
+    far["site"]["climate"] = "world"
+    assert "climate-far" not in notices(far)
+
+
+def test_what_the_owner_saw_goes_before_any_table() -> None:
+    seen = _site(climate="world")
+    seen["sun"]["dull_day_kwh"] = 2.0
+    seen["sun"]["dull_day_month"] = 11
+    assert "sky-rough" not in notices(seen)
+
+
+def test_the_polar_night_names_its_months() -> None:
+    north, south = (notices(_site(latitude_deg=latitude))["polar-night"].text for latitude in (70.0, -70.0))
+    assert "December and January" in north or "January and December" in north
+    assert "June" in south
 
 
 def test_a_south_facing_array_is_odd_only_in_the_south() -> None:

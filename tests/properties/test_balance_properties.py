@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from engine.balance.step import State, plant
 from engine.balance.trajectory import Trajectory, run
 from engine.house.bank import Board
-from tests.engine.plants import SERIES, bank, inverter
+from tests.engine.plants import SERIES, bank, generator, inverter
 
 chemistries = st.sampled_from(sorted(SERIES))
 power_w = st.floats(0.0, 4000.0)
@@ -101,3 +101,72 @@ def test_year_closes_its_balance_for_every_chemistry() -> None:
     for chemistry in SERIES:
         year = followed(chemistry, 0.7, sun.tolist(), load.tolist())
         assert abs(year.totals.balance_error_share) < 1e-4, chemistry
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    chemistries,
+    st.floats(0.0, 1.0),
+    day,
+    day,
+    st.booleans(),
+    st.floats(-30.0, 40.0),
+    st.floats(0.0, 0.95),
+    st.floats(0.05, 0.6),
+    st.floats(0.0, 6000.0),
+    st.integers(0, 23),
+    st.integers(0, 23),
+    st.floats(0.0, 5.0),
+    st.floats(0.0, 600.0),
+)
+def test_energy_is_conserved_with_a_generator(
+    chemistry: str,
+    soc: float,
+    sun_w: list[float],
+    load_w: list[float],
+    hold: bool,
+    cell_c: float,
+    start_soc: float,
+    rise: float,
+    charger_w: float,
+    quiet_from_h: int,
+    quiet_to_h: int,
+    least_run_h: float,
+    dc_w: float,
+) -> None:
+    rules = generator(
+        start_soc=start_soc,
+        stop_soc=min(start_soc + rise, 1.0),
+        charger_w=charger_w,
+        quiet_from_h=quiet_from_h,
+        quiet_to_h=quiet_to_h,
+        least_run_h=least_run_h,
+    )
+    p = plant(bank(chemistry, hold=hold, cell_c=cell_c), inverter(), 400.0)
+    week = run(p, State(soc), sun_w, load_w, [dc_w] * 24, generator=rules, from_hour=5)
+    done = week.generation
+    assert done is not None
+    assert abs(week.totals.balance_error_share) < 1e-3
+    asked_kwh = sum(load_w) / 1000 + 24 * dc_w / 1000
+    assert week.totals.served_kwh + week.totals.unserved_kwh == pytest.approx(asked_kwh, abs=1e-6)
+    assert week.totals.sun_kwh + week.totals.spare_kwh == pytest.approx(sum(sun_w) / 1000, abs=1e-6)
+    ran_h, given_wh, loss_wh, litres = done.burnt.T
+    assert np.all(given_wh <= rules.rated_w * (ran_h + 1e-8))
+    assert np.all(litres <= rules.full_l_per_h * ran_h + 1e-9)
+    assert np.all(litres >= rules.idle_l_per_h * ran_h - 1e-9)
+    assert np.all(loss_wh >= -1e-9)
+    assert not any(ran_h[hour] for hour in range(24) if rules.is_quiet((5 + hour) % 24))
+    if cell_c < 0.0 and bank(chemistry).board is not None:
+        assert np.all(np.diff(week.soc) <= 1e-12)
+
+
+@settings(max_examples=60, deadline=None)
+@given(chemistries, st.floats(0.3, 1.0), day, st.floats(0.2, 0.7))
+def test_a_generator_never_leaves_more_unserved(
+    chemistry: str, soc: float, load_w: list[float], start_soc: float
+) -> None:
+    p = plant(bank(chemistry), inverter(), 400.0)
+    rules = generator(start_soc=start_soc, stop_soc=start_soc + 0.2)
+    series = [0.0] * 72, load_w * 3, [0.0] * 72
+    with_it = run(p, State(soc), *series, generator=rules)
+    assert with_it.totals.unserved_kwh <= run(p, State(soc), *series).totals.unserved_kwh + 1e-9

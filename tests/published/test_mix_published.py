@@ -18,7 +18,7 @@ def test_steepness_against_herzogs_closed_form(mean_kt: float) -> None:
     most = highest_kt(mean_kt)
     xi = (most - LEAST_KT) / (most - mean_kt)
     herzog = -1.498 + (1.184 * xi - 27.182 * math.exp(-1.5 * xi)) / (most - LEAST_KT)
-    assert steepness(mean_kt) == pytest.approx(herzog, rel=0.025, abs=0.05)
+    assert steepness(mean_kt, LEAST_KT, most) == pytest.approx(herzog, rel=0.025, abs=0.05)
 
 
 @pytest.mark.parametrize("mean_kt", [0.12, 0.25, 0.391, 0.55, 0.7])
@@ -26,7 +26,7 @@ def test_the_days_have_the_mean_they_are_made_for(mean_kt: float) -> None:
     # Definition. Twenty days stand for the whole distribution: the middle of each twentieth, so within 0.002.
     days = day_mix(mean_kt)
     assert days.mean() == pytest.approx(mean_kt, abs=0.002)
-    assert day_mix(mean_kt, 5000).mean() == pytest.approx(mean_kt, abs=2e-6)
+    assert day_mix(mean_kt, n=5000).mean() == pytest.approx(mean_kt, abs=2e-6)
     assert np.all(np.diff(days) > 0.0)
     assert days[0] > LEAST_KT
     assert days[-1] < highest_kt(mean_kt)

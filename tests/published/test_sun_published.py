@@ -12,8 +12,9 @@ import pytest
 
 from engine.quantities import KWH_PER_MJ, mean_day_of_year
 from engine.sky.climate import clear_fraction_from_oktas
-from engine.sky.irradiance import erbs_hourly, haurwitz_w_m2, hay_davies_w_m2
-from engine.sky.position import direction, extraterrestrial_kwh_m2, incidence_cosine, sunset_hour_angle_deg
+from engine.sky.irradiance import air_mass, erbs_hourly, haurwitz_w_m2, ineichen_w_m2
+from engine.sky.perez import perez_w_m2
+from engine.sky.position import direction, extraterrestrial_kwh_m2, incidence_cosine, lifted, sunset_hour_angle_deg
 
 
 def cooper_deg(day: int) -> float:
@@ -73,10 +74,11 @@ class TestKhan:
         up = np.maximum(sun[0], 0.0)
         ratio = np.maximum(incidence_cosine(*sun, 30.0, 180.0), 0.0)[up > 0.0].sum() / up.sum()
         assert ratio == pytest.approx(1.56, abs=0.005)
-        on_plane = hay_davies_w_m2(
+        on_plane = perez_w_m2(  # of an even sky, as the book takes it
             global_w_m2=np.array(16282.8),
             diffuse_w_m2=np.array(4107.6),
-            anisotropy=0.0,
+            around_sun=np.array(0.0),
+            at_horizon=np.array(0.0),
             cos_zenith=np.array(1.0),
             cos_incidence=np.array(ratio),
             tilt_deg=30.0,
@@ -158,6 +160,28 @@ def test_haurwitz_clear_sky() -> None:
     elevation_deg = np.array([0.0, 5.0, 10.0, 30.0, 50.0, 90.0])
     found = haurwitz_w_m2(np.sin(np.radians(elevation_deg)))
     assert found == pytest.approx([0.0, 48.63, 135.74, 487.89, 778.77, 1035.09], abs=0.006)
+
+
+def test_air_mass_of_kasten_and_young() -> None:
+    # pvlib tests/test_atmosphere.py, test_airmass, kastenyoung1989 (READ): zenith 89.9, 80 and 0 degrees, 3 decimals.
+    found = air_mass(np.cos(np.radians([89.9, 80.0, 0.0])))
+    assert found == pytest.approx([36.467, 5.586, 1.000], abs=0.0006)
+
+
+def test_ineichen_clear_sky() -> None:
+    # pvlib tests/test_clearsky.py, test_ineichen_scalar_input (READ): zenith 10 degrees, air mass 1, turbidity 3, sea
+    # level, 1364 W/m2 above the air: 1038.159 W/m2. Ours has Kasten and Young's air mass for 10 degrees, 1.0153: 0.2 %.
+    found = ineichen_w_m2(np.cos(np.radians(10.0)), 3.0, 0.0, 1364.0)
+    assert float(found) == pytest.approx(1038.159, rel=0.002)
+
+
+def test_refraction() -> None:
+    # Any almanac: 34 minutes of arc on the horizon, 5.3 at 10 degrees, 1.0 at 45.
+    height_deg = np.array([0.0, 10.0, 45.0])
+    raised = np.degrees(np.arcsin(lifted(np.sin(np.radians(height_deg))))) - height_deg
+    assert raised[1:] * 60.0 == pytest.approx([5.3, 1.0], abs=0.15)
+    # The formula takes the true height: a sun seen on the horizon stands 34 minutes below it.
+    assert np.degrees(np.arcsin(lifted(np.sin(np.radians(-34.0 / 60.0))))) * 60.0 == pytest.approx(0.0, abs=1.0)
 
 
 def test_kasten_and_czeplak_cloud_cover() -> None:

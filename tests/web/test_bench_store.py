@@ -12,7 +12,7 @@ import pytest
 
 from engine.errors import InputError
 from tests.conftest import Clock
-from webapp import bench_store
+from webapp import bench_store, kept_files
 from webapp import store as store_module
 from webapp.store import Store
 
@@ -108,7 +108,7 @@ def test_a_name_holds_nothing_that_cannot_be_seen(store: Store, house: int, unse
     assert bench_store.find(store, house, one.id).name == "cell 8"
     with pytest.raises(InputError, match="1 to 80 characters"):
         bench_store.rename(store, one.id, unseen)
-    assert bench_store.add(store, house, unseen, "log", LOG, {}).name == bench_store.UNNAMED
+    assert bench_store.add(store, house, unseen, "log", LOG, {}).name == kept_files.UNNAMED
 
 
 @pytest.mark.parametrize("name", ["", "x" * 81])

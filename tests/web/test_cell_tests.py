@@ -510,7 +510,7 @@ def test_a_body_that_is_no_upload_is_refused_unread(client: Client) -> None:
     for kind in ("application/x-www-form-urlencoded", "text/csv", "multipart/form-dat"):
         response = client.post("/cell-tests", headers={"Content-Type": kind}, content=b"pasted=" + b"1%2C2%0A" * 1000)
         assert response.status_code == 415
-        assert "A bench file is sent as multipart/form-data" in text_of(soup(response))
+        assert "A file is sent as multipart/form-data" in text_of(soup(response))
     assert counted(client) == before
 
 

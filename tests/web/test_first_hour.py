@@ -145,12 +145,12 @@ def test_the_form_of_a_borrowed_place_is_empty_and_says_whose_it_is(client: Clie
     page = soup(client.get("/sun"))
     form = form_of(page, "site-form")
     places = ("latitude_deg", "longitude_deg", "time_zone", "climate")
-    assert [form[name] for name in places] == ["", "", "", ""]
+    assert [form[name] for name in places] == ["", "", "", "world"]
     assert "54.2°, −8.6°, Europe/Dublin, Oceanic west coast (Ireland)" in text(page.find(id="site"))
     response = client.post("/sun/site", form | {"latitude_deg": "14"})
     assert response.status_code == 422
     links = {link["href"] for link in soup(response).select(".summary a")}
-    assert links == {"#site-longitude_deg", "#site-time_zone", "#site-climate"}
+    assert links == {"#site-longitude_deg", "#site-time_zone"}
 
 
 def test_a_household_started_from_ones_own_keeps_ones_own_place(client: Client) -> None:

@@ -11,7 +11,10 @@ from bs4 import BeautifulSoup, Tag
 
 from engine.bench.measured import from_charge_and_discharge, from_table
 from engine.cells import catalogue, curve
+from engine.sky import climate as climates
 from engine.sky.climate import presets
+from engine.sky.local import monthly_kc
+from engine.sky.site import Site
 from engine.sources import SOURCE_KINDS
 from tests.conftest import Client, soup
 from tests.published import test_cells_oracle as cells_judge
@@ -71,6 +74,12 @@ def test_the_size_is_that_of_a_pocket_calculator(page: BeautifulSoup) -> None:
     assert shown["Usable"] == "33.04 kWh"
     assert shown["Label"] == "47.2 kWh"
     assert shown["Strings"] == "4 strings"
+
+
+def test_the_generator_is_that_of_a_pocket_calculator(page: BeautifulSoup) -> None:
+    # 0.3 x 14,336 Wh = 4,300.8 Wh; / 362.58 W = 11.86 h; 3 x 4,300.8 / 1,960 W = 6.583 h; 300 + 2,000 / 0.9 =
+    # 2,522 W, so 0.4 + 0.8 x 2,522 / 3,000 = 1.073 l an hour, 7.061 l in all.
+    assert list(sums(page, "generator").values()) == ["11.86 h", "6.583 h", "1.073 l", "7.061 l"]
 
 
 def test_small_sums_by_hand(page: BeautifulSoup) -> None:
@@ -170,6 +179,9 @@ def test_every_spell_stands_with_station_date_and_credit(page: BeautifulSoup) ->
         "Creative Commons Attribution 4.0 International",
         "does not accept any liability",
         "The data was modified",
+        "10.1175/JCLI-D-16-0758.1",
+        "gsee-climate-data",
+        "Remund",
     ],
 )
 def test_the_weather_services_are_credited(page: BeautifulSoup, words: str) -> None:
@@ -185,6 +197,25 @@ def _years(of_plane: bool, dull_only: bool) -> list[float]:
         theirs = np.array(year["plane_kwh_m2" if of_plane else "dc_kwh_per_kwp"])
         found.append(100.0 * (ours[days].sum() / theirs[days].sum() - 1.0))
     return found
+
+
+def _clear_days() -> list[float]:
+    """The worst month of all places [%]."""
+    off = []
+    for place in sky_judge.CLEARS:
+        known = np.array(place["noon_deg"]) > 10.0
+        off.append(np.abs(sky_judge.clear_months(place) / np.array(place["clear_kwh_m2"]) - 1.0)[known].max())
+    return [100.0 * max(off)]
+
+
+def _world_months() -> list[float]:
+    """The lowest and highest month of the world table against the climates that were measured [%]."""
+    off: list[float] = []
+    for key in ("temperate_maritime", "oceanic_west", "subtropical"):
+        station = climates.load(key)
+        site = Site(latitude_deg=station.latitude_deg, longitude_deg=station.longitude_deg, time_zone="UTC")
+        off += (100.0 * (np.array(monthly_kc(site)) / np.array(station.monthly_kc) - 1.0)).tolist()
+    return [min(off), max(off)]
 
 
 def _charge(key: str) -> list[float]:
@@ -239,6 +270,8 @@ def _bench_log() -> list[float]:
 
 MEASURED_AGAIN: dict[str, Callable[[], list[float]]] = {
     "sun": lambda: [max(sky_judge.degrees_apart(place).max() for place in sky_judge.SUNS)],
+    "clear-day": _clear_days,
+    "world-months": _world_months,
     "dull-plane": lambda: _years(of_plane=True, dull_only=True),
     "dull-yield": lambda: _years(of_plane=False, dull_only=True),
     "year-yield": lambda: _years(of_plane=False, dull_only=False),

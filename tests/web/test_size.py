@@ -13,8 +13,10 @@ from bs4 import BeautifulSoup
 
 from engine.errors import InputError
 from engine.house import household
+from engine.sky.climate import presets
 from tests.conftest import Client, soup
-from webapp.questions import darkest_month, read_sky, usual_spell
+from webapp.dull_days import read_sky, usual_spell
+from webapp.questions import darkest_month
 
 LIVE = {"HX-Request": "true", "HX-Request-Type": "partial"}
 Opener = Callable[[str | dict[str, Any] | None], Client]
@@ -165,9 +167,10 @@ def test_the_darkest_month_is_the_usual_one(small_house: dict[str, Any]) -> None
 def test_every_climate_has_its_usual_spells(small_house: dict[str, Any]) -> None:
     for climate in ("temperate_maritime", "continental", "subtropical", "monsoon", "humid_tropics"):
         small_house["site"]["climate"] = climate
-        site = household.read(small_house).site
-        assert usual_spell(site, 3).endswith("_3d_1in10")
-        assert usual_spell(site, 4).endswith("_7d_1in10")
+        home = household.read(small_house)
+        assert presets()[usual_spell(home.site, home.sun, 3)].climate == climate
+        assert usual_spell(home.site, home.sun, 3).endswith("_3d_1in10")
+        assert usual_spell(home.site, home.sun, 4).endswith("_7d_1in10")
 
 
 def test_own_days_that_are_not_typed_are_refused(small_house: dict[str, Any]) -> None:

@@ -171,7 +171,7 @@ def test_where_one_carries_the_loads_it_is_still_named() -> None:
 def test_a_chemistry_keeps_its_colour_and_dash_whatever_its_rank(client: Client) -> None:
     assert len(STYLES) >= len(catalogue.COMPARED)
     order, drawn = set(), []
-    for query in ("month=3", "month=12&sky=none", "basis=usable&sky=none", "sky=dull"):
+    for query in ("month=3", "month=6", "month=12&sky=none", "basis=usable&sky=none", "sky=dull"):
         answer = client.get(f"/week.json?{query}").json()
         order.add(tuple(one["chemistry"] for one in answer["contenders"]))
         page = soup(client.get(f"/week?{query}"))

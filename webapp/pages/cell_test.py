@@ -7,7 +7,6 @@ from http import HTTPStatus
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
-from starlette.convertors import IntegerConvertor, register_url_convertor
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
@@ -31,38 +30,30 @@ from webapp.bench_score import Scored, scored
 from webapp.bench_store import CellTest
 from webapp.bench_use import given, holds, unlisted, uses
 from webapp.bench_view import TestView, log_view, table_view
-from webapp.bench_words import Current, bank_current, day, in_c
+from webapp.bench_words import Current, bank_current, in_c
 from webapp.downloads import csv_text, file_response
 from webapp.editing import Sent, Typed, local_now, opened, save, store_of, with_values
-from webapp.forms import LONGEST_WHOLE
+from webapp.kept_words import day
 from webapp.render import json_answer, render
 from webapp.store import Document
+from webapp.uploads import ONE
 
 LIST = "/cell-tests"
-
-
-class Number(IntegerConvertor):
-    """The number of a test in an address; what is longer than any number of ours is no address of ours."""
-
-    regex = f"[0-9]{{1,{LONGEST_WHOLE}}}"
-
-
-register_url_convertor("number", Number())
 router = APIRouter(prefix=LIST)
 
 
-def _find(request: Request, test_id: int) -> tuple[CellTest, Household]:
+def _find(request: Request, file_id: int) -> tuple[CellTest, Household]:
     """Return a test of the open household, or answer that there is none."""
     saved, house = opened(request)
     try:
-        return bench_store.find(store_of(request), saved.household_id, test_id), house
+        return bench_store.find(store_of(request), saved.household_id, file_id), house
     except InputError as fault:
         raise HTTPException(HTTPStatus.NOT_FOUND, fault.message) from fault
 
 
-def _standing(request: Request, test_id: int) -> tuple[CellTest, Household]:
+def _standing(request: Request, file_id: int) -> tuple[CellTest, Household]:
     """Return a test or draft that is not deleted, or answer that it has to be brought back first."""
-    test, house = _find(request, test_id)
+    test, house = _find(request, file_id)
     if test.deleted:
         raise HTTPException(
             HTTPStatus.NOT_FOUND, f"“{test.name}” is deleted; bring it back from the list of cell tests first."
@@ -70,9 +61,9 @@ def _standing(request: Request, test_id: int) -> tuple[CellTest, Household]:
     return test, house
 
 
-def _accepted(request: Request, test_id: int) -> tuple[CellTest, Household]:
+def _accepted(request: Request, file_id: int) -> tuple[CellTest, Household]:
     """Return a test that tells something: one whose reading was accepted and that is not deleted."""
-    test, house = _standing(request, test_id)
+    test, house = _standing(request, file_id)
     if not test.accepted:
         raise HTTPException(
             HTTPStatus.NOT_FOUND, f"“{test.name}” is not read yet: say on its page how its columns are read first."
@@ -80,20 +71,20 @@ def _accepted(request: Request, test_id: int) -> tuple[CellTest, Household]:
     return test, house
 
 
-@router.get("/{test_id:number}")
-def page(request: Request, test_id: int) -> Response:
+@router.get(ONE)
+def page(request: Request, file_id: int) -> Response:
     """Show how a draft would be read, or what a test tells."""
-    test, house = _find(request, test_id)
+    test, house = _find(request, file_id)
     if not test.accepted or "read" in request.query_params:
-        test, _ = _standing(request, test_id)
+        test, _ = _standing(request, file_id)
         return _show_draft(request, test, draft_of(bench_store.content(store_of(request), test.id), test))
     return _show_result(request, test, house)
 
 
-@router.post("/{test_id:number}/read")
-def read(request: Request, test_id: int, sent: Sent) -> Response:
+@router.post(f"{ONE}/read")
+def read(request: Request, file_id: int, sent: Sent) -> Response:
     """Look again with other choices, or accept them."""
-    test, house = _standing(request, test_id)
+    test, house = _standing(request, file_id)
     content = bench_store.content(store_of(request), test.id)
     draft = drafted(content, test, house, sent)
     if sent.get("act") != "read":
@@ -108,10 +99,10 @@ def read(request: Request, test_id: int, sent: Sent) -> Response:
     return RedirectResponse(f"{LIST}/{test.id}", HTTPStatus.SEE_OTHER)
 
 
-@router.post("/{test_id:number}/rename")
-def rename(request: Request, test_id: int, sent: Sent) -> Response:
+@router.post(f"{ONE}/rename")
+def rename(request: Request, file_id: int, sent: Sent) -> Response:
     """Give a test another name."""
-    test, house = _accepted(request, test_id)
+    test, house = _accepted(request, file_id)
     try:
         bench_store.rename(store_of(request), test.id, sent.get("name", ""))
     except InputError as fault:
@@ -119,26 +110,26 @@ def rename(request: Request, test_id: int, sent: Sent) -> Response:
     return RedirectResponse(f"{LIST}/{test.id}", HTTPStatus.SEE_OTHER)
 
 
-@router.post("/{test_id:number}/delete")
-def delete(request: Request, test_id: int, sent: Sent) -> Response:
+@router.post(f"{ONE}/delete")
+def delete(request: Request, file_id: int, sent: Sent) -> Response:
     """Delete a test or a draft; it can be brought back from the list."""
-    test, _ = _find(request, test_id)
+    test, _ = _find(request, file_id)
     bench_store.delete(store_of(request), test.id)
     return RedirectResponse(f"{LIST}#deleted", HTTPStatus.SEE_OTHER)
 
 
-@router.post("/{test_id:number}/undelete")
-def undelete(request: Request, test_id: int, sent: Sent) -> Response:
+@router.post(f"{ONE}/undelete")
+def undelete(request: Request, file_id: int, sent: Sent) -> Response:
     """Bring a deleted test or draft back."""
-    test, _ = _find(request, test_id)
+    test, _ = _find(request, file_id)
     bench_store.undelete(store_of(request), test.id)
     return RedirectResponse(f"{LIST}/{test.id}", HTTPStatus.SEE_OTHER)
 
 
-@router.post("/{test_id:number}/use")
-def use(request: Request, test_id: int, sent: Sent) -> Response:
+@router.post(f"{ONE}/use")
+def use(request: Request, file_id: int, sent: Sent) -> Response:
     """Write what a test found into a bank; undo brings back what stood there."""
-    test, house = _accepted(request, test_id)
+    test, house = _accepted(request, file_id)
     found = report(store_of(request), test)
     chosen = sent.get("bank", "")
     name = next((bank.name for bank in house.banks if bank.id == chosen), chosen)
@@ -159,10 +150,10 @@ def use(request: Request, test_id: int, sent: Sent) -> Response:
     )
 
 
-@router.get("/{test_id:number}.json")
-def as_json(request: Request, test_id: int) -> Response:
+@router.get(f"{ONE}.json")
+def as_json(request: Request, file_id: int) -> Response:
     """Give what a test tells as JSON, unrounded, with how it was read; of a log without its rows."""
-    test, _ = _accepted(request, test_id)
+    test, _ = _accepted(request, file_id)
     found = report(store_of(request), test)
     head = {"name": test.name, "kind": test.kind, "choices": test.choices, "base": found.base.id}
     if isinstance(found, LogReport):
@@ -171,10 +162,10 @@ def as_json(request: Request, test_id: int) -> Response:
     return json_answer(head | {"result": found})
 
 
-@router.get("/{test_id:number}.csv")
-def as_csv(request: Request, test_id: int) -> Response:
+@router.get(f"{ONE}.csv")
+def as_csv(request: Request, file_id: int) -> Response:
     """Give the table of a test's result as a file for a spreadsheet."""
-    test, house = _accepted(request, test_id)
+    test, house = _accepted(request, file_id)
     found = report(store_of(request), test)
     header, rows = _sheet(found, _current(request, house, _bank_of(request, house, found)))
     return file_response(csv_text(header, rows), f"{test.name}.csv", "text/csv")

@@ -1,18 +1,13 @@
 """Cell tests: what a bench measured, brought as a file or pasted; the list of them, kept beside the household.
 
-Only the body of the form is read on the event loop; files are taken apart in the server's threads.
+Files are taken apart in the server's threads (`uploads`).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from http import HTTPStatus
-from pathlib import PurePath
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-from fastapi import APIRouter, Depends, Request
-from starlette.datastructures import FormData, UploadFile
-from starlette.exceptions import HTTPException
+from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from engine.errors import InputError
@@ -20,50 +15,15 @@ from webapp import bench_example, bench_store
 from webapp.bench_reading import first_choices, guessed
 from webapp.bench_words import row
 from webapp.editing import Sent, opened, store_of
-from webapp.guard import MAX_BODY_BYTES
 from webapp.pages import bench_plan, cell_test
 from webapp.render import Page, render
+from webapp.uploads import MOST_MB, Brought, Upload
 
 if TYPE_CHECKING:
     from engine.bench.files import Reading
 
 PAGE = Page("Check", "Cell tests", "/cell-tests")
 router = APIRouter()
-
-PASTED = "Pasted rows"
-MULTIPART = "multipart/form-data"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Brought:
-    """What a form brought: a file, or pasted rows."""
-
-    file_name: str = ""
-    content: bytes = b""
-    pasted: str = ""
-
-
-async def brought(request: Request) -> Brought:
-    """Read the body; a pasted text may be as long as a file.
-
-    Only as the page sends it: taking a urlencoded text apart byte by byte would hold everybody else up.
-    """
-    if request.headers.get("Content-Type", "").partition(";")[0].strip().lower() != MULTIPART:
-        raise HTTPException(
-            HTTPStatus.UNSUPPORTED_MEDIA_TYPE, f"A bench file is sent as {MULTIPART}, as the form on Cell tests does"
-        )
-    async with request.form(max_files=1, max_fields=10, max_part_size=MAX_BODY_BYTES) as form:
-        return await _taken(form)
-
-
-async def _taken(form: FormData) -> Brought:
-    sent, pasted = form.get("file"), str(form.get("pasted", ""))
-    if isinstance(sent, UploadFile) and sent.filename:
-        return Brought(file_name=sent.filename, content=await sent.read(), pasted=pasted)
-    return Brought(pasted=pasted)
-
-
-Upload = Annotated[Brought, Depends(brought)]
 
 
 def _show(request: Request, errors: dict[str, str] | None = None, sent: Brought | None = None) -> Response:
@@ -80,7 +40,7 @@ def _show(request: Request, errors: dict[str, str] | None = None, sent: Brought 
         plans=bench_store.plans(store, saved.household_id),
         errors=errors or {},
         pasted=sent.pasted if sent else "",
-        most_mb=MAX_BODY_BYTES // 1024**2,
+        most_mb=MOST_MB,
     )
 
 
@@ -93,13 +53,12 @@ def page(request: Request) -> Response:
 @router.post(PAGE.path)
 def upload(request: Request, sent: Upload) -> Response:
     """Take a file or pasted rows in as a draft, or say in one sentence why not."""
-    field = "file" if sent.file_name else "pasted"
     try:
-        content = _one_of(sent)
+        content = sent.one_of()
         reading = guessed(content)
     except InputError as fault:
-        return _show(request, {field: fault.message}, sent)
-    return _draft(request, PurePath(sent.file_name).stem or PASTED, content, reading)
+        return _show(request, {sent.field: fault.message}, sent)
+    return _draft(request, sent.name, content, reading)
 
 
 @router.post(f"{PAGE.path}/example")
@@ -115,17 +74,6 @@ def example_file() -> Response:
     """Give the made-up log as a file."""
     headers = {"Content-Disposition": f'attachment; filename="{bench_example.NAME}"'}
     return Response(bench_example.log(), media_type="text/csv", headers=headers)
-
-
-def _one_of(sent: Brought) -> bytes:
-    """The bytes to read: of the file, or of the pasted rows."""
-    if sent.file_name and sent.pasted.strip():
-        raise InputError(
-            "file", "A file was chosen and rows were pasted: bring one of the two, the other as a second test."
-        )
-    if not sent.file_name and not sent.pasted.strip():
-        raise InputError("pasted", "Nothing was brought: choose a file, or paste the rows of one.")
-    return sent.content if sent.file_name else sent.pasted.encode()
 
 
 def _draft(

@@ -1,4 +1,4 @@
-"""Inverter: its span of volts, its cut-off and restart, its power and what it loses."""
+"""Inverter and generator: span of volts, cut-off and restart, losses; what an engine gives, burns, and when it runs."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from starlette.responses import Response
 
 from engine.answers.notices import household_notices
 from engine.fields import quantities
+from engine.house.generator import Generator
 from engine.house.household import Household
 from engine.house.inverter import FULL_LOAD_EFFICIENCY, Inverter, losses_from_full_load
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing, with_values
@@ -15,10 +16,11 @@ from webapp.render import Page, render
 from webapp.standing import next_step
 from webapp.store import Document
 
-PAGE = Page("Describe", "Inverter", "/inverter")
+PAGE = Page("Describe", "Inverter and generator", "/inverter")
 router = APIRouter()
 
 LOSSES = ("k1", "k2")
+GENERATOR_WORDS = ("name", "inverter", "by_itself")
 SAME_LOSS = 1e-9
 PERCENT_DIGITS = 5
 """Digits of an efficiency as a share that a person would have typed: thousandths of a percent."""
@@ -79,6 +81,39 @@ def _card(house: Household, item_id: str, sent: Typed) -> Card:
     )
 
 
+def _generator_card(house: Household, item_id: str, sent: Typed) -> Card:
+    one = next((g for g in house.generators if g.id == item_id), None)
+    joins = (("", "The first inverter"), *((i.id, i.name) for i in house.inverters))
+    groups = (
+        Group(
+            legend="What it is",
+            fields=(
+                Field(name="name", label="Name", kind="text", default="Generator"),
+                *number_fields(Generator, "rated_w", "charger_w", "charger_efficiency"),
+                Field(name="inverter", label="Feeds the house of", kind="choice", choices=joins),
+            ),
+            hint="While it runs it carries the sockets first and charges the bank with the rest.",
+        ),
+        Group(legend="What it burns", fields=number_fields(Generator, "full_l_per_h", "idle_l_per_h")),
+        Group(
+            legend="When it runs",
+            fields=(
+                *number_fields(Generator, "start_soc", "stop_soc", "least_run_h", "quiet_from_h", "quiet_to_h"),
+                Field(name="by_itself", label="It starts by itself", kind="tick"),
+            ),
+            hint="It also starts where the bank reaches its reserve or is cut off. Quiet hours come before all else.",
+        ),
+    )
+    values = {name: getattr(one, name) for name in (*quantities(Generator), *GENERATOR_WORDS)} if one else {}
+    return Card(
+        id=one.id if one else "",
+        prefix=f"generator-{one.id}-" if one else "add-generator-",
+        groups=groups,
+        form=filled([f for group in groups for f in group.fields], values),
+        button="Save this generator" if one else "Add this generator",
+    )
+
+
 def _thing(values: Values, old: Document) -> Document:
     thing = {**old, **values}
     efficiency = thing.pop("efficiency")
@@ -98,9 +133,13 @@ def _join_lone_bank(document: Document, inverter_id: str) -> tuple[Document, str
 
 def _show(request: Request, changed: Card | None = None, status: int = 200) -> Response:
     _, house = opened(request)
-    cards = [_card(house, inverter.id, {}) for inverter in house.inverters]
+    adding, adding_generator = _card(house, "", {}), _generator_card(house, "", {})
+    cards = [_card(house, one.id, {}) for one in house.inverters]
+    engines = [_generator_card(house, one.id, {}) for one in house.generators]
+    shown = {card.prefix: card for card in (adding, adding_generator, *cards, *engines)}
     if changed is not None:
-        cards = [changed if card.id == changed.id else card for card in cards]
+        shown[changed.prefix] = changed
+    cards, engines = ([shown[card.prefix] for card in some] for some in (cards, engines))
     joined = {bank.inverter: bank.name for bank in house.banks if bank.inverter}
     notices = household_notices(house, local_now(request, house).month)
     return render(
@@ -109,7 +148,10 @@ def _show(request: Request, changed: Card | None = None, status: int = 200) -> R
         status=status,
         step=next_step(house),
         views=[(one, _full_load(one), card) for one, card in zip(house.inverters, cards, strict=True)],
-        adding=changed if changed is not None and not changed.id else _card(house, "", {}),
+        adding=shown[adding.prefix],
+        engines=list(zip(house.generators, engines, strict=True)),
+        adding_generator=shown[adding_generator.prefix],
+        fed={one.id: one.name for one in house.inverters},
         changed=changed,
         joined=joined,
         warnings=[notice for notice in notices if notice.page == "inverter"],
@@ -124,6 +166,14 @@ SHELF = Shelf(
     thing=_thing,
     show=_show,
     also=_join_lone_bank,
+)
+GENERATORS = Shelf(
+    section="generators",
+    path=PAGE.path,
+    anchor="generator",
+    card=_generator_card,
+    thing=lambda values, old: {**old, **values},
+    show=_show,
 )
 
 
@@ -143,3 +193,15 @@ def change(request: Request, sent: Sent) -> Response:
 def remove(request: Request, sent: Sent) -> Response:
     """Remove an inverter; banks joined to it are then listed only."""
     return remove_thing(request, SHELF, sent)
+
+
+@router.post(f"{PAGE.path}/generator")
+def change_generator(request: Request, sent: Sent) -> Response:
+    """Add a generator or save a changed one."""
+    return change_thing(request, GENERATORS, sent)
+
+
+@router.post(f"{PAGE.path}/generator/remove")
+def remove_generator(request: Request, sent: Sent) -> Response:
+    """Remove a generator; undo brings it back."""
+    return remove_thing(request, GENERATORS, sent)

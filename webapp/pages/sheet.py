@@ -19,27 +19,13 @@ from webapp import comparing_view, sizing_view
 from webapp import sheet_view as view
 from webapp.autonomy_view import bank_views, on_the_clock
 from webapp.comparing_view import week_view
+from webapp.dull_days import OWN_DAY, chosen_spell, read_sky, spell_choices, usual_dull_days, usual_spell
 from webapp.editing import opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.pages import today, week
 from webapp.pages.size import DAYS, USUAL_DAYS, WORDS, month_field
-from webapp.questions import (
-    OWN_DAY,
-    Blocked,
-    bank_field,
-    chosen_spell,
-    first_step,
-    json_reply,
-    plain_query,
-    read_sky,
-    spell_choices,
-    to_civil,
-    to_standard,
-    tried,
-    usual_dull_days,
-    usual_spell,
-)
+from webapp.questions import Blocked, bank_field, first_step, json_reply, plain_query, to_civil, to_standard, tried
 from webapp.render import Page, render
 from webapp.words import MONTHS, long_date
 
@@ -100,7 +86,7 @@ def read_question(request: Request) -> Asked:
     texts = {
         "sky": question.sky_text,
         "spell": typed.get("spell") or usual_dull_days(house, size_month),
-        "week": typed.get("week") or usual_spell(house.site, week.WEEK_DAYS),
+        "week": typed.get("week") or usual_spell(house.site, house.sun, week.WEEK_DAYS),
     }
     fields = (
         *question.fields,
@@ -111,7 +97,7 @@ def read_question(request: Request) -> Asked:
     form: Parsed[Values] = parse(fields, {**typed, **texts}, build=lambda values: values)
     errors = {**question.form.errors, **form.errors}
     own_days = days if texts["spell"] == OWN_DAY else 0
-    chosen = chosen_spell(texts["spell"], house.site, days)
+    chosen = chosen_spell(texts["spell"], house.site, house.sun, days)
     spell = tried(errors, "spell", lambda: read_sky(chosen, house, size_month, own_days), None)
     days_of_week = tried(errors, "week", lambda: read_sky(texts["week"], house, month, week.DAYS), None)
     refused = form.refused(errors) if errors else form

@@ -15,27 +15,21 @@ from engine.errors import Unreachable
 from engine.fields import Quantity
 from engine.house.household import Household, Supply
 from engine.sky.days import Sky
+from webapp.dull_days import OWN_DAY, USUAL_CHOICE, chosen_spell, month_notice, read_sky, spell_choices, usual_dull_days
 from webapp.editing import opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.inputs import inputs_used
 from webapp.questions import (
     MONTH_CHOICES,
-    OWN_DAY,
-    USUAL_CHOICE,
     Blocked,
     asked,
     bank_field,
-    chosen_spell,
     darkest_month,
     first_step,
     json_reply,
-    month_notice,
     plain_query,
-    read_sky,
-    spell_choices,
     tried,
-    usual_dull_days,
 )
 from webapp.render import Page, is_partial, problems, render
 from webapp.sizing_view import size_view, window_text
@@ -110,7 +104,7 @@ def read_question(request: Request) -> Question:
     month, days = int(values.get("month", in_month.default)), int(values.get("days", USUAL_DAYS))
     sky_text = typed["sky"] if "sky" in typed else usual_dull_days(house, month)
     own_days = days if sky_text == OWN_DAY else 0
-    spell = chosen_spell(sky_text, house.site, days)
+    spell = chosen_spell(sky_text, house.site, house.sun, days)
     sky = tried(errors, "sky", lambda: read_sky(spell, house, month, own_days), None)
     return Question(
         house=house,

@@ -19,6 +19,7 @@ from engine.house.bank import Bank
 from engine.house.household import Household, Supply
 from engine.sky.days import WORDS, Sky
 from webapp.autonomy_view import BankView, bank_views, on_the_clock
+from webapp.dull_days import month_notice, read_sky, spell_choices
 from webapp.editing import local_now, opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
@@ -30,13 +31,10 @@ from webapp.questions import (
     asked,
     first_step,
     json_reply,
-    month_notice,
     no_loads_note,
     plain_query,
     read_moment,
-    read_sky,
     share_checks,
-    spell_choices,
     strangers,
     tiles,
     to_standard,
@@ -110,11 +108,11 @@ def as_json(request: Request) -> Response:
     return json_reply(question.form.errors, lambda: worked_out(question))
 
 
-def read_question(request: Request) -> Question:
-    """Read the query over the open household; faults are in the form's errors."""
+def read_question(request: Request, typed: Mapping[str, str] | None = None) -> Question:
+    """Read the query, or what another page took of it, over the open household; faults are in the form's errors."""
     _, house = opened(request)
     now = local_now(request, house)
-    typed = asked(request)
+    typed = asked(request) if typed is None else typed
     supplies = house.supplies()
     fields = (*_bank_fields(supplies), AT)
     form: Parsed[Values] = parse(fields, typed, build=lambda values: values)

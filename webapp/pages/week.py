@@ -17,6 +17,7 @@ from engine.house.household import Household
 from engine.quantities import mean_day_of_year
 from engine.sky.days import Sky
 from webapp.comparing_view import on_the_clock, week_view
+from webapp.dull_days import month_notice, read_sky, spell_choices, usual_spell
 from webapp.editing import local_now, opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, parse
@@ -28,14 +29,10 @@ from webapp.questions import (
     bank_field,
     first_step,
     json_reply,
-    month_notice,
     plain_query,
     read_moment,
-    read_sky,
-    spell_choices,
     tiles,
     tried,
-    usual_spell,
 )
 from webapp.render import Page, is_partial, problems, render
 from webapp.standing import standing_notices
@@ -127,7 +124,7 @@ def read_question(request: Request) -> Question:
     errors = dict(form.errors)
     moment = tried(errors, "at", lambda: read_moment(form.raw["at"], now, AT.label), now)
     start = _start(form.raw["month"], moment, now)
-    sky_text = typed.get("sky", usual_spell(house.site, WEEK_DAYS))
+    sky_text = typed.get("sky", usual_spell(house.site, house.sun, WEEK_DAYS))
     sky = tried(errors, "sky", lambda: _fourteen(sky_text, house, start.month), None)
     return Question(
         house=house,

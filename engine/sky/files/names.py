@@ -1,0 +1,136 @@
+"""What a column of a table of sunshine is, by its name and by what the lines above the table say of it.
+
+Names are looked for in English, German and Dutch. Not modelled: radiation on a tilted plane and direct or diffuse
+radiation, which are passed over.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from engine.sky.files.formats import RADIATION_KWH_M2, YIELD_KWH
+
+_UNIT = re.compile(
+    r"(?<![a-z0-9])(kw-?hr?|wh|mwh|mj|kj|j|kw|w)(?:[ ./*·]*(?:per |pro )?(c?m)[ \^*]*-?(?:2|sq)(?![0-9]))?(?![a-z0-9])"
+)
+_SPELT = {"kw-h": "kWh", "kw-hr": "kWh", "kwhr": "kWh", "kwh": "kWh", "wh": "Wh", "mwh": "MWh"}
+_SPELT |= {"mj": "MJ", "kj": "kJ", "j": "J", "kw": "kW", "w": "W"}
+_RADIATION = ("ghi", "global", "irradi", "radiat", "solar", "strahl", "straling", "insolat", "glorad", "srad", "sw_dwn")
+_YIELD = ("yield", "ertrag", "opbrengst", "produc", "produkt", "generat", "erzeug", "panel", "harvest")
+_RADIATION_WORDS = ("rad", "irrad", "ghi")
+_YIELD_WORDS = ("pv", "kwh", "energy", "energie", "power", "leistung", "total", "today", "solar")
+_BEST = ("ghi", "global", "g(h)", "allsky_sfc_sw_dwn", "yield", "ertrag")
+_NOT = (
+    "clear", "direct", "diffus", "beam", "normal", "tilt", "inclin", "g(i)", "extrater", "toa_", "longw", "infra",
+    "lw_", "temp", "wind", "humid", "cloud", "press", "rain", "sunshine", "uncert", "consum", "verbr", "batter",
+    "zenith",
+)  # fmt: skip
+_NOT_WORDS = (
+    "dni", "dhi", "etr", "etrn", "load", "import", "export", "grid", "netz", "feed", "soc", "flag", "source", "index",
+    "price", "cost", "volts", "voltage", "amps", "current", "hours",
+)  # fmt: skip
+_YEAR, _MONTH = ("year", "yr", "yyyy", "jahr", "jaar"), ("month", "mo", "mm", "monat", "maand", "mon")
+_DAY, _DAY_OF_YEAR = ("day", "dy", "dd", "tag", "dag"), ("doy", "yday", "dayofyear", "day of year", "julian")
+_HOUR = ("hour", "hr", "hh", "stunde", "std", "uur", "time", "zeit", "uhrzeit", "tijd", "uhr", "clock", "hhmm")
+_MINUTE = ("minute", "min", "minuten")
+_MODELS = re.compile(r"nasa/power|merra|era-?5|reanalys", re.IGNORECASE)
+_PLACES = {
+    key: re.compile(rf"\b{key}[a-z]*\s*(?:\([^)]*\))?\s*[:=,;\t ]\s*([-+]?\d+(?:\.\d+)?)", re.IGNORECASE)
+    for key in ("latitude", "longitude")
+}
+
+
+def unit_in(text: str) -> str:
+    """Return the unit of radiation or yield that a text names; empty if none.
+
+    Examples
+    --------
+    >>> [unit_in(text) for text in ("GHI (W/m^2)", "yield_kWh", "Global radiation in J/cm2", "kW-hr/m^2/day", "MJ m-2")]
+    ['W/m2', 'kWh', 'J/cm2', 'kWh/m2', 'MJ/m2']
+    >>> unit_in("glorad: Global Radiation (J/cm sq.)"), unit_in("srad MJ"), unit_in("Wind")
+    ('J/cm2', 'MJ/m2', '')
+    """
+    found = [
+        f"{_SPELT[one[1]]}/{one[2]}2" if one[2] else _SPELT[one[1]]
+        for one in _UNIT.finditer(text.lower().replace("²", "2"))
+    ]
+    found = [f"{unit}/m2" if unit in ("MJ", "kJ") else unit for unit in found]
+    known = [unit for unit in found if unit in RADIATION_KWH_M2 or unit in YIELD_KWH]
+    return next((unit for unit in known if unit in RADIATION_KWH_M2), known[0] if known else "")
+
+
+def described(name: str, above: Sequence[str]) -> str:
+    """Return a column's name with the line above the table that explains it, if there is one.
+
+    Examples
+    --------
+    >>> described("Q", ["# Q    = Global radiation (in J/cm2)", "# QX = nothing"])
+    'Q Global radiation (in J/cm2)'
+    """
+    if not name:
+        return ""
+    pattern = re.compile(rf"[#\s\"]*{re.escape(name)}\s*(?:[:=-]\s*|\s{{2,}}|\t)(.*)", re.IGNORECASE)
+    return next((f"{name} {found[1].strip()}" for line in above if (found := pattern.match(line))), name)
+
+
+def value_score(text: str) -> float:
+    """Return how likely a column of this name and explanation is radiation on the level, or yield; 0 not at all.
+
+    Examples
+    --------
+    >>> value_score("GHI (W/m^2)") > value_score("Solar radiation") > value_score("Clearsky GHI")
+    True
+    """
+    lower = text.lower()
+    words = re.split(r"[^a-zäöü]+", lower)
+    if any(barred in lower for barred in _NOT) or any(word in _NOT_WORDS for word in words):
+        return 0.0
+    named = any(part in lower for part in (*_RADIATION, *_YIELD))
+    named |= any(word in (*_YIELD_WORDS, *_RADIATION_WORDS) for word in words)
+    return 2.0 * bool(unit_in(text)) + 2.0 * named + 1.0 * any(part in lower for part in _BEST)
+
+
+def says_yield(text: str) -> bool:
+    """Whether a name without a unit speaks of what panels gave rather than of radiation."""
+    lower = text.lower()
+    words = re.split(r"[^a-zäöü]+", lower)
+    radiation = any(part in lower for part in _RADIATION if part != "solar")
+    radiation |= any(word in _RADIATION_WORDS for word in words)
+    return not radiation and (any(part in lower for part in _YIELD) or any(word in _YIELD_WORDS for word in words))
+
+
+def says_power(text: str) -> bool:
+    """Whether a name without a unit speaks of power."""
+    return any(part in text.lower() for part in ("power", "leistung", "vermogen"))
+
+
+def part_of_time(name: str) -> str:
+    """Return which part of the time a column's name says: year, month, day, day of year, hour, minute, or nothing.
+
+    Examples
+    --------
+    >>> [part_of_time(name) for name in ("YEAR", "MO", "DOY", "Hour", "Time (HH:MM)", "Daylight")]
+    ['year', 'month', 'day of year', 'hour', 'hour', '']
+    """
+    bare = re.sub(r"[\[(].*", "", name).strip().lower()
+    parts = {"year": _YEAR, "month": _MONTH, "day of year": _DAY_OF_YEAR, "day": _DAY, "hour": _HOUR, "minute": _MINUTE}
+    return next((part for part, words in parts.items() if bare in words), "")
+
+
+def modelled(above: Sequence[str]) -> bool:
+    """Whether the lines above a table say that it comes from a weather model or a satellite's grid."""
+    return any(_MODELS.search(line) for line in above)
+
+
+def place_in(above: Sequence[str]) -> tuple[float | None, float | None]:
+    """Return the latitude and longitude that the lines above a table name [deg].
+
+    Examples
+    --------
+    >>> place_in(["Location: Latitude  45.5   Longitude -8.25"]), place_in(["Latitude,Longitude"])
+    ((45.5, -8.25), (None, None))
+    """
+    found = (next((hit for line in above if (hit := one.search(line))), None) for one in _PLACES.values())
+    latitude, longitude = (float(hit[1]) if hit else None for hit in found)
+    return latitude, longitude

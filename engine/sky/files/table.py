@@ -1,0 +1,307 @@
+"""A first guess at a table of days or hours of no known format: where its time and its value are, and what to ask.
+
+Names and units of the header come first, with what the lines above it explain. Where they are silent, the size of the
+numbers is looked at: of radiation on earth and of a house's panels. Every guess by size is also a question.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.sky.files.formats import (
+    CLOCK,
+    COMPACT,
+    DATES,
+    EVER,
+    HOUR,
+    HOUR_FROM_1,
+    HOUR_MINUTE,
+    INTERVAL,
+    MONTH_WORDS,
+    OF_DAY,
+    OF_MONTH,
+    OF_YEAR,
+    POWERS,
+    RADIATION_KWH_M2,
+    UNIX,
+    YIELD_KWH,
+    Doubt,
+    Places,
+    Reading,
+)
+from engine.sky.files.names import (
+    described,
+    modelled,
+    part_of_time,
+    place_in,
+    says_power,
+    says_yield,
+    unit_in,
+    value_score,
+)
+from engine.sky.files.sample import Sample, pieced_together, times_of, value_of
+from engine.sky.files.times import WORDED, ZONE, date_parser
+from engine.text.clocks import DAY_S
+from engine.text.layouts import is_clock, is_date
+
+Floats = NDArray[np.float64]
+
+_COMPACT = re.compile(r"(?:19|20|21)\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:\D?\d\d(?:\d\d)?)?")
+_UNIX = re.compile(r"1\d{9}(?:\d{3})?(?:\.\d+)?")
+_DAILY_STEP_S = 20 * 3600.0
+_BY_SIZE = {
+    "daily radiation": (
+        (13.0, "kWh/m2"),
+        (45.0, "MJ/m2"),
+        (520.0, "W/m2"),
+        (4500.0, "J/cm2"),
+        (13e3, "Wh/m2"),
+        (np.inf, "kJ/m2"),
+    ),
+    "hourly radiation": ((1.7, "kWh/m2"), (5.0, "MJ/m2"), (500.0, "J/cm2"), (1700.0, "W/m2"), (np.inf, "kJ/m2")),
+    "power": ((50.0, "kW"), (np.inf, "W")),
+    "yield": ((1000.0, "kWh"), (np.inf, "Wh")),
+}
+"""Assumed: the largest numbers of a series in each unit (the sun above the air gives 12.6 kWh/m2 on its best day)."""
+_LEAST_SHARE = 0.5
+
+
+def table(sample: Sample, name: str) -> Reading:
+    """Return how a table is read, and what is in doubt; the name of its file may tell radiation from yield."""
+    columns, asked = _time(sample)
+    at, doubt = _value_column(sample, {place for place, _ in columns.values()})
+    zoned = "date" in columns and _share(sample.words(columns["date"][0]), lambda word: bool(ZONE.search(word)))
+    time_s = times_of(sample.spread, sample.layout, columns, zoned=zoned) if columns else np.zeros(0)
+    first_s = times_of(sample.first, sample.layout, columns, zoned=zoned) if columns else np.zeros(0)
+    daily = _daily(first_s)
+    if at is not None:
+        unit, unasked = _unit(sample, at, name, daily=daily)
+        columns["value"] = (at, unit)
+        asked += [one for one in (doubt, unasked) if one]
+    else:
+        asked.append(("value", "Which column is the radiation, or what the panels gave?"))
+    totals = _totals(sample, at, columns, first_s, time_s, daily)
+    if totals != INTERVAL:
+        asked.append(("totals", _COUNTS[totals]))
+    offset_h, clock_doubt = _offset(sample, columns, zoned=zoned, daily=daily)
+    asked += [clock_doubt] if clock_doubt else []
+    asked += [("decimal", sample.layout.sign_doubt)] if sample.layout.sign_doubt else []
+    latitude_deg, longitude_deg = place_in(sample.above)
+    return Reading(
+        kind="table",
+        layout=sample.layout,
+        columns=columns,
+        totals=totals,
+        utc_offset_h=offset_h,
+        zone_written=zoned,
+        ends=_ends(sample, columns),
+        typical=pieced_together(time_s),
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
+        asked=tuple(asked),
+        notes=(_MODELLED,) if modelled(sample.above) else (),
+        sample=sample.spread,
+    )
+
+
+_MODELLED = (
+    "The file is of a weather model or a satellite’s grid, not of an instrument. Dull days of such a grid can be too "
+    "bright: those of one were 1.3 to 2 times as bright as ten stations measured them. Trust its averages before its "
+    "spells."
+)
+_COUNTS = {
+    OF_DAY: "The values count up through each day and begin again: does each row hold the day’s total so far? "
+    "They are read so.",
+    EVER: "The values never fall: are they a meter’s total, which counts up all the time? They are read so.",
+}
+
+
+def _share(words: Sequence[str], fits: Callable[[str], object]) -> bool:
+    return bool(words) and sum(1 for word in words if fits(word)) > _LEAST_SHARE * len(words)
+
+
+def _time(sample: Sample) -> tuple[Places, list[Doubt]]:
+    """Columns of the time of a row."""
+    parts: dict[str, int] = {}
+    for at, name in enumerate(sample.layout.header):
+        parts.setdefault(part_of_time(name), at)
+    counted = OF_YEAR if "day of year" in parts else OF_MONTH
+    day = parts.get("day of year", parts.get("day"))
+    columns: Places = {}
+    asked: list[Doubt] = []
+    if "year" in parts and day is not None and (counted == OF_YEAR or "month" in parts):
+        columns = {"year": (parts["year"], ""), "day": (day, counted)}
+        columns |= {"month": (parts["month"], "")} if counted == OF_MONTH else {}
+    else:
+        columns, asked = _date(sample)
+    if columns and "date" in columns and any(":" in word for word in sample.words(columns["date"][0])[:20]):
+        return columns, asked
+    taken = {at for at, _ in columns.values()}
+    time = next((at for at in range(sample.layout.columns) if at not in taken and _is_clock(sample, at)), None)
+    time = parts.get("hour") if time is None else time
+    if columns and time is not None and time not in taken and (unit := _time_unit(sample, time)):
+        columns["time"] = (time, unit)
+        if unit in (HOUR, HOUR_FROM_1) and "minute" in parts:
+            columns["minute"] = (parts["minute"], "")
+    return columns, asked
+
+
+def _is_clock(sample: Sample, at: int) -> bool:
+    return _share(sample.words(at), is_clock)
+
+
+def _time_unit(sample: Sample, at: int) -> str:
+    if _is_clock(sample, at):
+        return CLOCK
+    hours = sample.values(at)
+    hours = hours[np.isfinite(hours)]
+    if not hours.size or hours.min() < 0 or hours.max() > 2400:
+        return ""
+    if hours.max() > 24:
+        return HOUR_MINUTE
+    return HOUR_FROM_1 if hours.max() == 24 and hours.min() >= 1 else HOUR
+
+
+def _date(sample: Sample) -> tuple[Places, list[Doubt]]:
+    """The first column of dates."""
+    for at in range(sample.layout.columns):
+        words = sample.words(at)
+        if _share(words, is_date):
+            unit, doubt = _order(sample, at)
+            return {"date": (at, unit)}, [("date", doubt)] if doubt else []
+        if _share(words, _COMPACT.fullmatch):
+            return {"date": (at, COMPACT)}, []
+        if _share(words, WORDED.match):
+            return {"date": (at, MONTH_WORDS)}, []
+        if _share(words, _UNIX.fullmatch):
+            return {"date": (at, UNIX)}, []
+    return {}, [("date", "Which column is the date?")]
+
+
+def _order(sample: Sample, at: int) -> tuple[str, str]:
+    """The order of a date's parts: the one by which all can be read and most follow the day before."""
+    first = np.array([row[at] for row in sample.first if row[at]], dtype=object)
+    spread = np.array(sample.words(at), dtype=object)
+    scores = {unit: _evenness(first, spread, unit) for unit in DATES}
+    best = max(scores.values())
+    rivals = [unit for unit in DATES if scores[unit] == best]
+    if len(rivals) == 1:
+        return rivals[0], ""
+    order = "d.m.y" if "d.m.y" in rivals else rivals[0]
+    return order, f"Are the dates, such as {first[0]}, written as {order}? They are read so."
+
+
+def _evenness(first: NDArray[np.object_], spread: NDArray[np.object_], unit: str) -> tuple[float, float]:
+    """Share of dates that can be read, and share of the first days that follow the day before."""
+    parse = date_parser(unit)
+    times = parse(first)
+    steps = np.diff(np.floor(times[np.isfinite(times)] / DAY_S))
+    steps = steps[steps != 0]
+    follow = float((steps == 1).mean()) if steps.size else 0.0
+    return float(np.isfinite(parse(spread)).mean()), follow
+
+
+def _value_column(sample: Sample, taken: set[int]) -> tuple[int | None, Doubt | None]:
+    free = [at for at in range(sample.layout.columns) if at not in taken]
+    numeric = [at for at in free if np.isfinite(sample.values(at)).mean() > 0.05]
+    scores = {at: value_score(_told(sample, at)) for at in numeric}
+    best = max(scores.values(), default=0.0)
+    rivals = [at for at in numeric if scores[at] == best]
+    if best > 0.0 and len(rivals) == 1:
+        return rivals[0], None
+    if best == 0.0 and len(numeric) != 1:
+        return None, None
+    name = f"“{sample.layout.name(rivals[0])}”"
+    if len(rivals) > 1:
+        others = " and ".join(f"“{sample.layout.name(at)}”" for at in rivals[1:3])
+        return rivals[0], ("value", f"{name} is read; {others} could be meant too: is {name} the right one?")
+    return rivals[0], ("value", f"Is {name} the radiation, or what the panels gave?")
+
+
+def _told(sample: Sample, at: int) -> str:
+    name = sample.layout.header[at] if at < len(sample.layout.header) else ""
+    return described(name, sample.above)
+
+
+def _unit(sample: Sample, at: int, file_name: str, *, daily: bool) -> tuple[str, Doubt | None]:
+    """The unit a column names, else the one its largest numbers fit, and a question."""
+    told = _told(sample, at)
+    unit = unit_in(told)
+    if unit in YIELD_KWH and not says_yield(told) and _speaks_of_radiation(told) and f"{unit}/m2" in RADIATION_KWH_M2:
+        doubt = f"“{sample.layout.name(at)}” is in {unit}: is it {unit}/m2 of radiation, or {unit} of the panels?"
+        return f"{unit}/m2", ("value", doubt)
+    if unit:
+        return unit, None
+    values = sample.values(at)
+    values = values[values > -1.0]
+    values = values[~np.isin(values, (9999.0, 99999.0, 999999.0))]
+    largest = float(np.percentile(values, 99.5)) if values.size else 0.0
+    panels = not any(_speaks_of_radiation(text) for text in ([told] if says_yield(told) else [told, file_name]))
+    kind = ("power" if says_power(told) else "yield") if panels else f"{'daily' if daily else 'hourly'} radiation"
+    unit = next(unit for most, unit in _BY_SIZE[kind] if largest < most)
+    return unit, ("value", f"“{sample.layout.name(at)}” has no unit: is it in {unit}? It is read so, by its size.")
+
+
+def _speaks_of_radiation(told: str) -> bool:
+    return value_score(told) > 0.0 and not says_yield(told)
+
+
+def _daily(time_s: Floats) -> bool:
+    known = np.unique(time_s[np.isfinite(time_s)])
+    return known.size < 2 or float(np.median(np.diff(known))) >= _DAILY_STEP_S
+
+
+def _totals(sample: Sample, at: int | None, columns: Places, first_s: Floats, spread_s: Floats, daily: bool) -> str:
+    """Whether the values count up, and from when, by the first rows and by rows from all over the file."""
+    if at is None or not first_s.size or columns["value"][1] in POWERS:
+        return INTERVAL
+    runs = []
+    for rows, time_s in ((sample.first, first_s), (sample.spread, spread_s)):
+        value = value_of(rows, sample.layout, at)
+        known = np.isfinite(value) & np.isfinite(time_s)
+        runs.append((time_s[known], value[known]))
+    if all(_never_falls(value) for _, value in runs):
+        return EVER
+    return OF_DAY if not daily and any(_begins_again(*run) for run in runs) else INTERVAL
+
+
+def _never_falls(value: Floats) -> bool:
+    """Whether a value rises throughout; an exchange of the meter or two are let pass."""
+    steps = np.diff(value)
+    return value.size >= 8 and bool((steps < 0).sum() <= 0.002 * steps.size) and float(value[-1]) > float(value[0])
+
+
+def _begins_again(time_s: Floats, value: Floats) -> bool:
+    """Whether a value hardly ever falls but about once a day, and by most of what it was."""
+    day = np.floor(time_s / DAY_S)
+    step = np.diff(value)
+    falls = np.flatnonzero(step < 0)
+    days = np.unique(day).size
+    if days < 2 or value.size < 6 * days or not falls.size:
+        return False
+    deep = value[falls + 1] <= 0.2 * value[falls]
+    return bool(deep.mean() > 0.9 and falls.size <= 1.2 * days and (step > 0).sum() >= 2 * falls.size)
+
+
+def _offset(sample: Sample, columns: Places, *, zoned: bool, daily: bool) -> tuple[float | None, Doubt | None]:
+    """Offset of the file's clock, and a question where hours of radiation say nothing of it."""
+    if zoned or columns.get("date", (0, ""))[1] == UNIX:
+        return 0.0, None
+    names = " ".join(sample.layout.name(at) for key, (at, _) in columns.items() if key != "value")
+    if re.search(r"\b(utc|gmt)\b", names, re.IGNORECASE):
+        return 0.0, None
+    radiation = columns.get("value", (0, ""))[1] in RADIATION_KWH_M2
+    if daily or not radiation:
+        return None, None
+    doubt = "Which clock does the file keep? Its times are read as the standard time of your house."
+    return None, ("utc_offset_h", doubt)
+
+
+def _ends(sample: Sample, columns: Places) -> bool:
+    """Whether the time of a row is its end: some row is of 24:00."""
+    at = columns.get("time", columns.get("date", (None, "")))[0]
+    return at is not None and any(re.search(r"\b24:00", word) for word in sample.words(at))

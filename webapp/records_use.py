@@ -1,0 +1,161 @@
+"""A record on its way into the household: what it would set there, and what that changes.
+
+Each use sets some fields of the document's `sun`; taken out again, they are as nobody had typed them.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from engine.errors import InputError
+from engine.house.household import Household
+from engine.quantities import mean_day_of_year
+from engine.sky import local
+from engine.sky.days import parse_sky
+from engine.sky.own import Effect, effect, taught
+from engine.sky.site import Site, Sun
+from engine.sky.sun import yield_kwh
+from webapp.dull_days import usual_spell
+from webapp.records_reading import Report
+from webapp.render import plain_data
+from webapp.words import MONTHS
+
+WEEK_DAYS = 7
+SKY_FIELDS = ("monthly_kc", "spells", "sky_file")
+
+
+def unset(*names: str) -> dict[str, Any]:
+    """Return fields of the document's `sun` as they are where nobody typed them.
+
+    Examples
+    --------
+    >>> unset("monthly_kc", "spells", "sky_file")
+    {'monthly_kc': None, 'spells': [], 'sky_file': ''}
+    """
+    defaults = {one.name: one.default for one in dataclasses.fields(Sun)}
+    return {name: plain_data(defaults[name]) for name in names}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Week:
+    """The dull week that Rainy week begins with: what it is, and what all panels give in it [kWh a day]."""
+
+    title: str
+    kwh: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Use:
+    """One thing a record can set in the household.
+
+    Attributes
+    ----------
+    values : dict
+        Fields of the document's `sun` and what they would be.
+    held : bool
+        Whether they are so already, by whatever name of the file.
+    effect : Effect or None
+        What it changes in every month; None where there is nothing to compare, and then `trouble` says why.
+    week : tuple of Week
+        The dull week that Rainy week begins with, before and after, laid on the darkest month of the effect; empty
+        where dull spells stay as they are.
+    """
+
+    id: str
+    title: str
+    text: str
+    values: dict[str, Any]
+    held: bool
+    effect: Effect | None = None
+    week: tuple[Week, ...] = ()
+    trouble: str = ""
+
+
+def uses(found: Report, house: Household, name: str) -> tuple[Use, ...]:
+    """Return what a record can set in a household."""
+    if found.series.quantity == "radiation":
+        return _of_radiation(found, house, name)
+    lessons = found.log.lessons if found.log else ()
+    taken = [_use(house, one.id, one.title, one.text, dict(one.changes), taught(house.sun, one)) for one in lessons]
+    return (*taken, *_own_spells(found, house, name))
+
+
+def _of_radiation(found: Report, house: Household, name: str) -> tuple[Use, ...]:
+    """Its averages and its dull spells together, as one sky: both of one file, never of two."""
+    if not any(found.monthly_kc):
+        return ()
+    now = house.sun.monthly_kc or local.monthly_kc(house.site)
+    kc = tuple(our if own is None else round(own, 4) for own, our in zip(found.monthly_kc, now, strict=True))
+    missing = [MONTHS[n] for n, own in enumerate(found.monthly_kc) if own is None]
+    parts = ["Sets how clear your months are"]
+    parts += [f" ({', '.join(missing)} stay as they are: too few days)"] if missing else []
+    parts += [" and gives the questions the dull spells of this file to choose from." if found.spells else "."]
+    parts += _dropped(house.sun, name) if not found.spells else []
+    then = dataclasses.replace(house.sun, monthly_kc=kc, spells=found.spells, sky_file=name)
+    values = {"monthly_kc": list(kc), "spells": plain_data(found.spells), "sky_file": name}
+    title = "Its months and its dull spells" if found.spells else "Its months"
+    return (_use(house, "sky", title, "".join(parts), values, then),)
+
+
+def _own_spells(found: Report, house: Household, name: str) -> tuple[Use, ...]:
+    """The dull spells of the panels' own days; clearness that came from another file goes with that file's spells."""
+    if not found.spells:
+        return ()
+    sun = house.sun
+    from_other = sun.monthly_kc is not None and sun.sky_file not in ("", name)
+    values: dict[str, Any] = {"spells": plain_data(found.spells), "sky_file": name}
+    then = dataclasses.replace(sun, spells=found.spells, sky_file=name)
+    text = "Gives the questions the dull spells of your own panels to choose from."
+    if from_other:
+        values, then = values | unset("monthly_kc"), dataclasses.replace(then, monthly_kc=None)
+        text += f" The clearness of the months and the dull spells that came from “{sun.sky_file}” go."
+    return (_use(house, "spells", "Its dull spells", text, values, then),)
+
+
+def _dropped(sun: Sun, name: str) -> list[str]:
+    if not sun.spells or sun.sky_file == name:
+        return []
+    return [f" The dull spells of “{sun.sky_file}” go, as this file has none to put in their place."]
+
+
+def _use(house: Household, use_id: str, title: str, text: str, values: dict[str, Any], then: Sun) -> Use:
+    told = {name: value for name, value in values.items() if name != "sky_file"}
+    held = all(plain_data(getattr(house.sun, name)) == plain_data(value) for name, value in told.items())
+    found = Use(id=use_id, title=title, text=text, values=values, held=held)
+    try:
+        changed = effect(house.site, house.sun, then)
+        of_week = (house.sun, then) if "spells" in values else ()
+        week = tuple(_week(house.site, sun, changed.darkest.month) for sun in of_week)
+        return dataclasses.replace(found, effect=changed, week=week)
+    except InputError as fault:
+        return dataclasses.replace(found, trouble=fault.message)
+
+
+@lru_cache(maxsize=32)
+def _week(site: Site, sun: Sun, month: int) -> Week:
+    sky = parse_sky(usual_spell(site, sun, WEEK_DAYS), site, sun, month)
+    days = np.full(WEEK_DAYS, mean_day_of_year(month))
+    return Week(title=sky.title, kwh=float(yield_kwh(site, sun, sky.kc[:WEEK_DAYS], days).mean()))
+
+
+def standing(sun: Sun) -> tuple[str, ...]:
+    """Say what of a household's sky is its own now."""
+    said = []
+    if sun.sky_file:
+        parts = (("how clear the months are", sun.monthly_kc), ("dull spells to choose from", sun.spells))
+        what = [part for part, there in parts if there]
+        said.append(f"From “{sun.sky_file}”: {' and '.join(what)}.")
+    elif sun.monthly_kc is not None:
+        said.append("How clear the months are: as typed on Sun.")
+    if sun.monthly_kwh is not None:
+        said.append("What the panels give on average: your own kWh of the months.")
+    if sun.clear_day_kwh is not None:
+        said.append(f"A clear day: {sun.clear_day_kwh:g} kWh, your own.")
+    if sun.dull_day_kwh is not None:
+        said.append(f"A dull day: {sun.dull_day_kwh:g} kWh, your own.")
+    return tuple(said)

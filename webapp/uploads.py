@@ -1,0 +1,94 @@
+"""What a form brings to be read: a file, or rows pasted into it; and the number of a kept file in an address.
+
+Only the body is read on the event loop; files are taken apart in the server's threads.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from http import HTTPStatus
+from pathlib import PurePath
+from typing import Annotated
+
+from fastapi import Depends, Request
+from starlette.convertors import IntegerConvertor, register_url_convertor
+from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException
+
+from engine.errors import InputError
+from webapp.forms import LONGEST_WHOLE
+from webapp.guard import MAX_BODY_BYTES
+
+PASTED = "Pasted rows"
+MULTIPART = "multipart/form-data"
+MOST_MB = MAX_BODY_BYTES // 1024**2
+
+
+class Number(IntegerConvertor):
+    """The number of a kept file in an address; what is longer than any number of ours is no address of ours."""
+
+    regex = f"[0-9]{{1,{LONGEST_WHOLE}}}"
+
+
+register_url_convertor("number", Number())
+ONE = "/{file_id:number}"
+"""The address of one kept file, below that of its page."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Brought:
+    """What a form brought: a file, or pasted rows."""
+
+    file_name: str = ""
+    content: bytes = b""
+    pasted: str = ""
+
+    @property
+    def field(self) -> str:
+        """The field that a fault of what was brought belongs to."""
+        return "file" if self.file_name else "pasted"
+
+    @property
+    def name(self) -> str:
+        """What it is called until somebody names it."""
+        return PurePath(self.file_name).stem or PASTED
+
+    def one_of(self) -> bytes:
+        """Return the bytes to read: of the file, or of the pasted rows.
+
+        Raises
+        ------
+        InputError
+            If nothing was brought, or both.
+        """
+        if self.file_name and self.pasted.strip():
+            raise InputError(
+                "file", "A file was chosen and rows were pasted: bring one of the two, the other one after it."
+            )
+        if not self.file_name and not self.pasted.strip():
+            raise InputError("pasted", "Nothing was brought: choose a file, or paste the rows of one.")
+        return self.content if self.file_name else self.pasted.encode()
+
+
+async def brought(request: Request) -> Brought:
+    """Read the body; a pasted text may be as long as a file.
+
+    Only as the page sends it: taking a urlencoded text apart byte by byte would hold everybody else up.
+    """
+    if request.headers.get("Content-Type", "").partition(";")[0].strip().lower() != MULTIPART:
+        raise HTTPException(
+            HTTPStatus.UNSUPPORTED_MEDIA_TYPE, f"A file is sent as {MULTIPART}, as the form on its page does"
+        )
+    async with request.form(max_files=1, max_fields=10, max_part_size=MAX_BODY_BYTES) as form:
+        return await _taken(form)
+
+
+async def _taken(form: FormData) -> Brought:
+    sent, pasted = form.get("file"), str(form.get("pasted", ""))
+    if isinstance(sent, UploadFile) and sent.filename:
+        return Brought(file_name=sent.filename, content=await sent.read(), pasted=pasted)
+    return Brought(pasted=pasted)
+
+
+Upload = Annotated[Brought, Depends(brought)]
+"""What a form brought, as a parameter of a route."""
