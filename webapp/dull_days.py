@@ -14,6 +14,7 @@ from engine.errors import InputError
 from engine.house.household import Household
 from engine.quantities import mean_day_of_year
 from engine.sky import climate as climates
+from engine.sky.averages import average_day_kc
 from engine.sky.days import MADE_SPELLS, Sky, owner_dull_day, parse_sky
 from engine.sky.site import Site, Sun
 from engine.sky.spells import KEPT_DAYS, spell_title
@@ -130,14 +131,14 @@ def chosen_spell(text: str, site: Site, sun: Sun, days: int) -> str:
 
 
 def usual_dull_days(house: Household, month: int) -> str:
-    """Return the dull days of a size where none are asked for: your own if they can be, else the usual spell."""
+    """Return the dull days of a size where none are asked for: your own if duller than average, else the usual."""
     if house.sun.dull_day_kwh is None:
         return USUAL
     try:
-        read_sky(OWN_DAY, house, month)
+        own = read_sky(OWN_DAY, house, month)
     except InputError:
         return USUAL
-    return OWN_DAY
+    return OWN_DAY if own.kc[0] < average_day_kc(house.site, house.sun, month) else USUAL
 
 
 def usual_spell(site: Site, sun: Sun, days: int) -> str:

@@ -13,6 +13,7 @@ from engine.house.household import Household
 from engine.sky import climate as climates
 from engine.sky import world
 from engine.sky.averages import kc_for_kwh
+from engine.sky.days import WORDS
 from engine.sky.site import Site
 from engine.sky.sun import clear_day_scale, sunless_months
 
@@ -22,7 +23,7 @@ LARGE_KWP = 100.0
 USUAL_SCALE = (0.5, 1.3)
 """A typed clear day outside these times the modelled one is more likely a slip than a roof (judgement)."""
 MOST_CLOCK_HOURS = 3.0
-BRIGHT_KC = 0.7
+BRIGHT_KC = WORDS["dull"][2]
 
 
 def sky_notices(household: Household) -> Iterator[Notice]:
@@ -173,7 +174,8 @@ def _impossible_dull_day(household: Household) -> Iterator[Notice]:
             level="check",
             code="dull-day-bright",
             page="sun",
-            text=f"Your dull day of {sun.dull_day_kwh:g} kWh is as bright as a clear one then. Was it another day?",
+            text=f"Your dull day of {sun.dull_day_kwh:g} kWh has {kc * 100:.0f} % of a clear day’s light then: no dull "
+            "day. Was it another day? Bank size takes it for one unless it is brighter than the average.",
         )
 
 

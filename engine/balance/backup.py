@@ -98,12 +98,15 @@ class Backup:
         flows: list[Flow] = []
         burns: list[Burn] = []
         left_h = hours
+        restarted = False
         for _ in range(MOST_STEPS_AN_HOUR):
             self._switch(state, quiet, elapsed_h + hours - left_h)
             if self._run_h is None:
                 after, flow = step(self._plant if quiet else self._waiting, state, sun_w, ac_w, dc_w, left_h)
                 burn = Burn()
             else:
+                if not state.on and not restarted and self._restarts(state, sun_w, ac_w):
+                    state, restarted = State(state.soc, True, state.full), True
                 after, flow, burn = self._step(state, sun_w, ac_w, dc_w, left_h)
             flows.append(flow)
             if until_short and is_short(flow):
@@ -142,6 +145,12 @@ class Backup:
             if was is None:
                 self._starts_h.append(at_h)
 
+    def _restarts(self, state: State, sun_w: float, ac_w: float) -> bool:
+        """Whether it charges hard enough for the inverter to find its restart volts; asked once an interval only,
+        or a load that cuts it off again at once would do so without end."""
+        one = self.generator
+        return restarts(self._warming, state, sun_w + one.charging_w(min(ac_w, one.rated_w)))
+
     def _step(self, state: State, sun_w: float, ac_w: float, dc_w: float, hours: float) -> tuple[State, Flow, Burn]:
         """Take one step with it running."""
         assert self._run_h is not None
@@ -149,8 +158,6 @@ class Backup:
         sun_w = min(sun_w, p.sun_a_max * p.series * at(p.cells.ocv_v, state.soc))
         carried_w = min(ac_w, one.rated_w)
         given_w = sun_w + one.charging_w(carried_w)
-        if not state.on and restarts(self._warming, state, given_w):
-            state = State(state.soc, True, state.full)
         warming_h = one.least_run_h - self._run_h
         driven, most_h = (self._warming, min(hours, warming_h)) if warming_h > _TINY else (self._filling, hours)
         after, flow = step(driven, state, given_w, ac_w - carried_w, dc_w, most_h)

@@ -152,12 +152,32 @@ def test_energy_is_conserved_with_a_generator(
     assert week.totals.sun_kwh + week.totals.spare_kwh == pytest.approx(sum(sun_w) / 1000, abs=1e-6)
     ran_h, given_wh, loss_wh, litres = done.burnt.T
     assert np.all(given_wh <= rules.rated_w * (ran_h + 1e-8))
-    assert np.all(litres <= rules.full_l_per_h * ran_h + 1e-9)
-    assert np.all(litres >= rules.idle_l_per_h * ran_h - 1e-9)
+    assert np.all(litres <= rules.full_l_per_h * (ran_h + 1e-8))
+    assert np.all(litres >= rules.idle_l_per_h * (ran_h - 1e-8))
     assert np.all(loss_wh >= -1e-9)
     assert not any(ran_h[hour] for hour in range(24) if rules.is_quiet((5 + hour) % 24))
     if cell_c < 0.0 and bank(chemistry).board is not None:
         assert np.all(np.diff(week.soc) <= 1e-12)
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    chemistries,
+    st.floats(30.0, 280.0),
+    st.floats(0.0, 1.0),
+    st.lists(st.floats(0.0, 6000.0), min_size=24, max_size=24),
+    st.floats(500.0, 6000.0),
+    st.floats(-15.0, 30.0),
+)
+def test_a_small_bank_under_a_heavy_load_ends_its_day_with_a_generator(
+    chemistry: str, label_ah: float, soc: float, load_w: list[float], rated_w: float, cell_c: float
+) -> None:
+    rules = generator(rated_w=rated_w, charger_w=0.8 * rated_w)
+    p = plant(bank(chemistry, label_ah=label_ah, cell_c=cell_c), inverter(restart_v=46), 400.0)
+    day = run(p, State(soc), [0.0] * 24, load_w, [0.0] * 24, generator=rules)
+    assert day.hours[-1] == pytest.approx(24.0)
+    assert abs(day.totals.balance_error_share) < 2e-3
+    assert day.totals.served_kwh + day.totals.unserved_kwh == pytest.approx(sum(load_w) / 1000, abs=1e-6)
 
 
 @settings(max_examples=60, deadline=None)

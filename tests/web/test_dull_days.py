@@ -11,7 +11,7 @@ from engine.errors import InputError
 from engine.house import household
 from engine.house.household import Household
 from tests.conftest import Client, soup
-from webapp.dull_days import read_sky, spell_choices, usual_spell
+from webapp.dull_days import read_sky, spell_choices, usual_dull_days, usual_spell
 
 Opener = Callable[[str | dict[str, Any] | None], Client]
 
@@ -44,6 +44,15 @@ def test_the_own_file_goes_before_a_station_and_a_station_before_made_days(small
     assert usual_spell(home.site, home.sun, 3) == "oceanic_3d_1in10"
     home = anywhere(small_house)
     assert usual_spell(home.site, home.sun, 3) == "made_3d_1in10"
+
+
+@pytest.mark.parametrize(("kwh", "chosen"), [(1.0, "own"), (65.0, "usual")])
+def test_a_dull_day_that_is_brighter_than_the_average_is_not_asked_for(
+    small_house: dict[str, Any], kwh: float, chosen: str
+) -> None:
+    small_house["sun"]["dull_day_kwh"], small_house["sun"]["dull_day_month"] = kwh, 6
+    small_house["sun"]["arrays"][0]["kwp"] = 12.8
+    assert usual_dull_days(household.read(small_house), 12) == chosen
 
 
 def test_the_choices_say_where_the_days_are_from(small_house: dict[str, Any]) -> None:
