@@ -15,8 +15,10 @@ from engine.answers.spell_windows import FILE, MADE, SpellRow
 from engine.answers.spells import Spells
 from engine.house.household import Household
 from engine.sky import climate as climates
+from engine.sky.averages import own_months
 from engine.sky.site import Sun
 from engine.sky.spells import RISK_YEARS, Runs
+from engine.sky.sun import sunless_months
 from webapp import spells_charts as charts
 from webapp.chart_parts import Figure
 from webapp.facing_view import FacingView, facing_view
@@ -34,7 +36,9 @@ MADE_ROUGH = (
     "A rough estimate: where it could be checked, such a week gave 0.5 to 1.6 times the real one. Months of your own, "
     "or a file, are worth more than any model."
 )
-MADE_OF_OWN = "Checked at three stations, such spells gave 2 to 21 % less than the real ones: the careful side."
+MADE_OF_OWN = (
+    "Checked at three stations, such spells gave on average 2 to 21 % less than the real ones; single ones gave more."
+)
 _PARTS = (
     (0.9, "about as much as"), (0.7, "three quarters of"), (0.58, "two thirds of"), (0.42, "half of"),
     (0.29, "a third of"), (0.225, "a quarter of"), (0.183, "a fifth of"), (0.155, "a sixth of"),
@@ -82,7 +86,7 @@ def spells_view(answer: Spells, house: Household) -> SpellsView:
     has_kwh = answer.asked.kwh is not None
     lines = styled(*_worst_columns(answer.rows, risks))
     return SpellsView(
-        sentence=sentence(answer),
+        sentence=sentence(answer, sunless_months(house.site)),
         basis=basis_words(answer, house.sun),
         tiles=day_tiles(answer.asked),
         links=asking(answer.asked),
@@ -117,8 +121,8 @@ def part_words(share: float) -> str:
     return next((words for least, words in _PARTS if share >= least), "hardly anything of")
 
 
-def sentence(answer: Spells) -> Markup:
-    """Say what the days asked about give, and what part of an average day that is."""
+def sentence(answer: Spells, sunless: Sequence[int] = ()) -> Markup:
+    """Say what the days asked about give, and what part of an average day that is; why, where it is nothing."""
     one = answer.asked
     worst, give = f"the worst {length(one.days)} of {OFTEN[one.risk_years]}", _verb(one.days)
     place = "At your place" if answer.basis in (MADE, FILE) else f"Under the sky of {_elsewhere(answer)}"
@@ -128,8 +132,8 @@ def sentence(answer: Spells) -> Markup:
         return Markup("{} {} {} through <strong>{} a clear day’s</strong> light.").format(
             place, worst, lets, part_words(one.window_kc)
         )
-    if not one.kwh:
-        why = "it is too dark for a solar charger to start" if answer.average_kwh else "the sun does not rise"
+    if not one.kwh or not answer.average_kwh:
+        why = "it is too dark for a solar charger to start" if one.month not in sunless else "the sun does not rise"
         return Markup("{} {} {} <strong>nothing</strong>: in {} {}.").format(place, worst, give, month, why)
     kwh = f"{energy(one.kwh)}{'' if one.days == 1 else ' a day'}"
     part = part_words(one.kwh / answer.average_kwh)
@@ -148,7 +152,8 @@ def basis_words(answer: Spells, sun: Sun) -> str:
     """Say where the days asked about are from, and how far to trust them."""
     one = answer.asked
     if answer.basis == MADE:
-        own = sun.monthly_kc is not None or sun.monthly_kwh is not None
+        mine = own_months(sun)
+        own = all(mine[(one.month - 1 + step) % 12] for step in (-1, 0, 1))
         return f"Not measured: {one.source}, from their twelve means alone. {MADE_OF_OWN if own else MADE_ROUGH}"
     least = "when these panels get least" if one.kwh is not None else "the shortest days"
     laid = f"These days are laid on the sun of {MONTHS[one.month - 1]}, {least}: the careful side."

@@ -47,7 +47,7 @@ def _months(household: Household) -> Iterator[Notice]:
             code="months-too-dark",
             page="sun",
             text=f"Your kWh of {_listed(dark)} are less than the darkest sky gives. Was the bank full, or were the "
-            "panels covered or off? They are taken as they are, which errs on the safe side.",
+            "panels covered or off? They are taken as they are, and the days of such months made darker in step.",
         )
 
 

@@ -12,7 +12,7 @@ from engine.errors import InputError
 from engine.house.household import Household
 from engine.sky import climate as climates
 from engine.sky import world
-from engine.sky.averages import kc_for_kwh
+from engine.sky.averages import kc_for_kwh, own_months
 from engine.sky.days import WORDS
 from engine.sky.site import Site
 from engine.sky.sun import clear_day_scale, sunless_months
@@ -71,8 +71,11 @@ def _place(household: Household) -> Iterator[Notice]:
             text=f"In the middle of {_listed([climates.MONTH_NAMES[month - 1] for month in dark])} the sun does "
             "not rise at this place: the panels give nothing then, under any sky.",
         )
-    if sun.arrays and not (sun.monthly_kc or sun.monthly_kwh or sun.dull_day_kwh):
-        yield from _table(site) if site.climate == world.WORLD else _elsewhere(site)
+    if sun.arrays and not all(own_months(sun)):
+        if site.climate == world.WORLD:
+            yield from _table(site)
+        elif not (any(own_months(sun)) or sun.dull_day_kwh):
+            yield from _elsewhere(site)
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -99,8 +102,8 @@ def _table(site: Site) -> Iterator[Notice]:
         code="sky-rough",
         page="sun",
         text="How clear the months are is worked out for this place from a world table: a rough estimate, "
-        f"±{world.UNCERTAIN_SHARE * 100:.0f} % for a month, and out by up to a half for the worst week. Your own "
-        "monthly kWh, or one clear and one dull day, are better.",
+        f"±{world.UNCERTAIN_SHARE * 100:.0f} % for a month; where it could be checked, the worst week came out half "
+        "to 1.6 times the real one. Your own kWh of every month, or a file of years, are better.",
     )
 
 

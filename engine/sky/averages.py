@@ -31,6 +31,12 @@ _PARTS, _ROUNDS = 16, 9
 """Each round cuts a bracket into so many parts: nine bring it below 1e-12."""
 
 
+def own_months(sun: Sun) -> tuple[bool, ...]:
+    """Return of the twelve months, January first, whether their clearness is by the owner's own numbers."""
+    kwh = sun.monthly_kwh if sun.monthly_kwh and sun.arrays else (None,) * 12
+    return tuple(bool(sun.monthly_kc) or one is not None for one in kwh)
+
+
 def mean_kc(site: Site, sun: Sun, month: int) -> float:
     """Return the mean kc of a month: by the owner's own kWh of it, else by the owner's kc, else the place's."""
     if _own_day_kwh(sun, month) is not None:
@@ -79,17 +85,22 @@ def _own_day_kwh(sun: Sun, month: int) -> float | None:
 
 @lru_cache(maxsize=256)
 def _kc_by_own_kwh(site: Site, sun: Sun, month: int) -> float:
-    """The mean kc whose days give the owner's kWh of a month, between the darkest and the clearest that is believed."""
+    """The mean kc whose days give the owner's kWh of a month, at most the clearest that is believed.
+
+    Below the darkest month all its days are made darker in step; a month without sun has the place's clearness.
+    """
     wanted = _own_day_kwh(sun, month) or 0.0
     skies = np.linspace(0.0, climates.KC_MAX, 111)
     given = yield_kwh(site, sun, skies, np.full(skies.size, mean_day_of_year(month)))
+    if not given.max() > 0.0:
+        return local.monthly_kc(site)[month - 1]
     low, high = 0.0, CLEAREST_MONTH_KC
     for _ in range(40):
         middle = (low + high) / 2.0
-        days = np.interp(mixed_kc(site, month, middle), skies, given)
-        enough = days.size > 0 and days.mean() >= wanted
-        low, high = (low, middle) if enough else (middle, high)
-    return max(high, DARKEST_MONTH_KC)
+        like = max(middle, DARKEST_MONTH_KC)
+        days = np.interp(mixed_kc(site, month, like) * middle / like, skies, given)
+        low, high = (low, middle) if days.mean() >= wanted else (middle, high)
+    return high
 
 
 @lru_cache(maxsize=256)

@@ -20,7 +20,7 @@ from functools import lru_cache
 import numpy as np
 
 from engine.quantities import mean_day_of_year
-from engine.sky.averages import mean_kc
+from engine.sky.averages import DARKEST_MONTH_KC, mean_kc, own_months
 from engine.sky.climate import KC_MAX
 from engine.sky.local import sky_name
 from engine.sky.mix import kt_of_share
@@ -87,18 +87,20 @@ def _made(site: Site, monthly_kc: tuple[float, ...], years: int, title: str) -> 
     for number, mean in enumerate(monthly_kc, 1):
         mine, clear_kt = months == number, _clear_kt(site, number)
         if clear_kt > 0.0:
-            kc[mine] = kt_of_share(share[mine], mean * clear_kt, clear_kt) / clear_kt
+            made_of = max(mean, DARKEST_MONTH_KC)
+            kc[mine] = kt_of_share(share[mine], made_of * clear_kt, clear_kt) / clear_kt * (mean / made_of)
     dark = clear_day_kwh_m2(site, np.arange(1, 367)) <= 0.0
     kc[dark[days_of_year(dates) - 1]] = 0.0
     return KcSeries(first=first, kc=np.minimum(kc, KC_MAX), basis="made", title=title)
 
 
 def _whose_months(site: Site, sun: Sun) -> str:
-    if sun.monthly_kc or any(kwh is not None for kwh in sun.monthly_kwh or ()):
+    own = sum(own_months(sun))
+    if own == 12:
         return "your own months"
-    if site.climate == WORLD:
-        return "the months of a rough world table"
-    return f"the months of {sky_name(site).split(' (')[0]}"
+    others = "a rough world table" if site.climate == WORLD else sky_name(site).split(" (")[0]
+    mine = "one month" if own == 1 else f"{own} months"
+    return f"{mine} of your own and the others of {others}" if own else f"the months of {others}"
 
 
 def _clear_kt(site: Site, month: int) -> float:

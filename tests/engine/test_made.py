@@ -15,7 +15,7 @@ from engine.sky.mix import LEAST_KT, highest_kt, kt_of_share
 from engine.sky.series import dates_of, days_of_year
 from engine.sky.site import Array, Site, Sun
 from engine.sky.spells import spell_table
-from engine.sky.sun import month_of_day
+from engine.sky.sun import month_of_day, yield_kwh
 from engine.sky.years import daily_kwh
 
 MONTHS = (0.52, 0.54, 0.63, 0.69, 0.70, 0.69, 0.71, 0.74, 0.71, 0.65, 0.55, 0.51)
@@ -76,7 +76,19 @@ def test_they_say_whose_months_they_are_made_from() -> None:
     own = "30 years made from your own months"
     assert told == [f"{months} Temperate maritime", own, f"{months} a rough world table", own]
     assert made_years(world, Sun(arrays=(ROOF,), monthly_kwh=(None,) * 12)).title.endswith("world table")
-    assert made_years(world, Sun(arrays=(ROOF,), monthly_kwh=(100.0, *(None,) * 11))).title == own
+    assert made_years(world, Sun(arrays=(ROOF,), monthly_kwh=(100.0, *(None,) * 11))).title == (
+        "30 years made from one month of your own and the others of a rough world table"
+    )
+
+
+def test_days_of_a_month_of_next_to_nothing_give_as_little_as_was_typed() -> None:
+    # 3 kWh in all of December, far below the darkest sky (snow, say): its made days mean that, within 15 %.
+    site = place(52.0)
+    owned = Sun(arrays=(ROOF,), monthly_kwh=(*(None,) * 11, 3.0))
+    series = made_years(site, owned)
+    december = dates_of(series.first, series.kc.size).astype("datetime64[M]").astype(int) % 12 == 11
+    kwh = yield_kwh(site, owned, series.kc[december], np.full(int(december.sum()), 344))
+    assert kwh.mean() == pytest.approx(3.0 / 31, rel=0.15)
 
 
 @pytest.mark.parametrize("latitude_deg", [-90.0, -70.0, -52.0, 0.0, 25.0, 52.0, 64.0, 66.6, 70.0, 90.0])

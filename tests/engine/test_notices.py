@@ -211,6 +211,8 @@ def test_what_the_owner_saw_goes_before_any_table() -> None:
     seen = _site(climate="world")
     seen["sun"]["dull_day_kwh"] = 2.0
     seen["sun"]["dull_day_month"] = 11
+    assert "sky-rough" in notices(seen)
+    seen["sun"]["monthly_kwh"] = [400.0] * 12
     assert "sky-rough" not in notices(seen)
 
 

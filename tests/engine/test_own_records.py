@@ -72,7 +72,7 @@ class TestMonthlyKwh:
     def test_a_month_of_next_to_nothing_stays_as_little_as_typed(self) -> None:
         owned = dataclasses.replace(SUN, monthly_kwh=(0.31,) + (None,) * 11)
         assert average_day_kwh(HERE, owned, 1) == pytest.approx(0.01)
-        assert mean_kc(HERE, owned, 1) == pytest.approx(0.1, abs=0.02)
+        assert mean_kc(HERE, owned, 1) < 0.1
 
     def test_a_polar_night_stays_dark_whatever_is_typed(self) -> None:
         polar = Site(latitude_deg=80.0, longitude_deg=0.0, time_zone="UTC")

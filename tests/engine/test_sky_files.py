@@ -465,3 +465,42 @@ def test_the_typical_years_of_pvlib_as_pvlib_reads_them(name, utc_offset_h):
     assert (series.typical, series.findings) == (True, ())
     assert (series.latitude_deg, series.longitude_deg) == (about["latitude"], about["longitude"])
     assert series.values == pytest.approx(hours_kwh.reshape(365, 24).sum(axis=1), **EXACT)
+
+
+# What a second reading found
+
+
+@pytest.mark.parametrize("name", ["Power (W)", "Production (kWh)", "PV energy (kWh)"])
+def test_a_column_that_begins_with_p_is_no_pvgis_file(name):
+    stamps, w_m2 = hours(40)
+    told = [str(one).replace("T", " ") for one in stamps.astype("datetime64[m]")]
+    reading = guess(table(f"time,{name}", told, w_m2, delimiter=","))
+    assert (reading.kind, reading.quantity) == ("table", "yield")
+
+
+def test_a_log_that_changes_its_step_gives_each_day_what_its_rows_say():
+    # Ten days of hours, then ten of quarters of an hour; each day has 24 kWh, all rows alike.
+    first = np.datetime64("2023-05-01T00:00") + np.arange(240) * np.timedelta64(60, "m")
+    then = np.datetime64("2023-05-11T00:00") + np.arange(960) * np.timedelta64(15, "m")
+    stamps = [str(one).replace("T", " ") for one in (*first, *then)]
+    series = _read(table("time;PV yield (kWh)", stamps, [1.0] * 240 + [0.25] * 960))
+    assert series.values == pytest.approx(np.full(20, 24.0))
+
+
+def test_a_word_inside_a_word_makes_no_year_typical():
+    stamps, w_m2 = hours(730, date(2021, 1, 1))
+    parts = [one.astype(object) for one in stamps.astype("datetime64[s]")]
+    times = [(one.year, one.month, one.day, one.hour) for one in parts]
+    series = _read(epw(times, w_m2, source="weather of the country, an army station"))
+    assert (series.typical, series.values.size) == (False, 730)
+
+
+def test_what_the_panels_gave_is_taken_and_not_what_the_bank_took():
+    days = days_from(date(2023, 5, 1), 30)
+    content = table("date;Charge (kWh);Discharge (kWh);PV (kWh)", days, [9.0] * 30, [8.0] * 30, [12.0] * 30)
+    assert _read(content).values == pytest.approx(np.full(30, 12.0))
+
+
+def test_watts_of_a_day_are_asked_about():
+    reading = guess(table("date;PV power (W)", days_from(date(2023, 5, 1), 30), [500.0] * 30))
+    assert "value" in _asked(reading)

@@ -142,6 +142,20 @@ def test_polar_night_is_an_honest_nothing(client_of: Opener, small_house: dict[s
     assert "no tilt and no direction gives anything" in page.get_text()
 
 
+def test_a_month_of_nothing_by_own_kwh_is_answered(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["sun"]["monthly_kwh"] = [0.0, *[None] * 10, 0.0]
+    page = soup(client_of(small_house).get("/spells"))
+    assert "gives nothing: in " in words(page, ".sentence")
+    assert "does not rise" not in words(page, ".sentence")
+
+
+def test_some_months_of_ones_own_leave_the_others_rough(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["sun"]["monthly_kwh"] = [*[None] * 5, 300.0, *[None] * 6]
+    told = words(soup(client_of(small_house).get("/spells")), ".range")
+    assert "one month of your own and the others of" in told
+    assert "0.5 to 1.6 times the real one" in told
+
+
 def test_a_household_of_nothing_but_a_place_is_answered(client_of: Opener, small_house: dict[str, Any]) -> None:
     small_house |= {"banks": [], "inverters": [], "loads": []}
     page = soup(client_of(small_house).get("/spells"))

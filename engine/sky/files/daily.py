@@ -93,7 +93,7 @@ def _summed(rows: Rows, *, power: bool) -> Totals:
     usual = np.array([rows.step_s])
     lasts_s = np.concatenate((usual, bridged) if rows.ends else (bridged, usual))
     even = bool((np.abs(steps - rows.step_s) < 0.1 * rows.step_s).mean() > 0.5) if steps.size else True
-    amount = rows.value * (lasts_s / HOUR_S if power else lasts_s / rows.step_s if even else 1.0)
+    amount = rows.value * (lasts_s / HOUR_S if power else lasts_s / _usual_near(lasts_s) if even else 1.0)
     start_s = rows.time_s - lasts_s if rows.ends else rows.time_s
     middle_s = start_s + lasts_s / 2.0
     day = np.floor(middle_s / DAY_S).astype(np.int64)
@@ -103,6 +103,12 @@ def _summed(rows: Rows, *, power: bool) -> Totals:
     lost = _lost(rows, start_s, start_s + lasts_s, first, total.size, 12.0 if noon_h is None else noon_h)
     begun = np.bincount(day - first, minlength=total.size) > 0
     return Totals(first=first, value=np.where(lost, np.nan, total), partial=int((lost & begun).sum()), noon_h=noon_h)
+
+
+def _usual_near(lasts_s: Floats) -> Floats:
+    """The usual length of a row among the two before and the two after it [s]: a log may change its step."""
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(lasts_s, 2, mode="edge"), 5)
+    return np.asarray(np.median(around, axis=1))
 
 
 def _noon_h(middle_s: Floats, amount: Floats) -> float | None:

@@ -26,7 +26,7 @@ from engine.text.plain_text import FIELD, encoding_of
 
 _EPW_COLUMNS = 35
 _EPW_NAMES = ("Year", "Month", "Day", "Hour", "Minute") + ("",) * 8 + ("Global horizontal radiation",)
-_TYPICAL_WORDS = re.compile(r"tmy|iwec|try\b|cwec|wyec|ctz|rmy|typical", re.IGNORECASE)
+_TYPICAL_WORDS = re.compile(r"\b(?:tmy|iwec|try\b|cwec|wyec|ctz|rmy|typical)", re.IGNORECASE)
 _SPREAD = 2000
 
 
@@ -98,7 +98,8 @@ def _tmy3(content: bytes, encoding: str, lines: Sequence[str]) -> Reading:
 def _pvgis_header(lines: Sequence[str]) -> int | None:
     """The line of the column names of a PVGIS series."""
     for at, line in enumerate(lines[:60]):
-        if re.match(r"time(\(UTC\))?,", line) and re.search(r"\b(G\(h\)|G\(i\)|Gb\(i\)|P|H_sun)", line):
+        first, *others = (name.strip() for name in line.split(","))
+        if first in {"time", "time(UTC)"} and {"G(h)", "G(i)", "Gb(i)", "P", "H_sun"} & set(others):
             return at
     return None
 
@@ -139,7 +140,10 @@ def _pvgis_values(names: Sequence[str], above: Sequence[str]) -> tuple[Places, t
         )
     peak = next((line.partition(":")[2].strip() for line in above if line.startswith("Nominal power")), "")
     of = f" for panels of {peak} kWp" if peak else ""
-    note = f"PVGIS worked this yield out{of} from satellite images: it is not what your panels gave."
+    note = (
+        f"PVGIS worked this yield out{of} from satellite images: it is not "
+        "what your panels gave and teaches nothing of them."
+    )
     return {"value": (names.index("P"), "W")}, (note,)
 
 

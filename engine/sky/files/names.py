@@ -28,7 +28,8 @@ _NOT = (
 )  # fmt: skip
 _NOT_WORDS = (
     "dni", "dhi", "etr", "etrn", "load", "import", "export", "grid", "netz", "feed", "soc", "flag", "source", "index",
-    "price", "cost", "volts", "voltage", "amps", "current", "hours",
+    "price", "cost", "volts", "voltage", "amps", "current", "hours", "charge", "charged",
+    "discharge", "discharged", "max", "maximum", "peak", "kwp",
 )  # fmt: skip
 _YEAR, _MONTH = ("year", "yr", "yyyy", "jahr", "jaar"), ("month", "mo", "mm", "monat", "maand", "mon")
 _DAY, _DAY_OF_YEAR = ("day", "dy", "dd", "tag", "dag"), ("doy", "yday", "dayofyear", "day of year", "julian")

@@ -234,6 +234,9 @@ def _unit(sample: Sample, at: int, file_name: str, *, daily: bool) -> tuple[str,
     if unit in YIELD_KWH and not says_yield(told) and _speaks_of_radiation(told) and f"{unit}/m2" in RADIATION_KWH_M2:
         doubt = f"“{sample.layout.name(at)}” is in {unit}: is it {unit}/m2 of radiation, or {unit} of the panels?"
         return f"{unit}/m2", ("value", doubt)
+    if unit in ("W", "kW") and daily:
+        ask = f"“{sample.layout.name(at)}” is in {unit}, one number a day: is it the mean of 24 hours? It is read so."
+        return unit, ("value", ask)
     if unit:
         return unit, None
     values = sample.values(at)
