@@ -14,6 +14,7 @@ weather generation, Solar Energy 40 (1988) 83-92; distribution of the days as in
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import date
 from functools import lru_cache
 
@@ -38,6 +39,8 @@ DAY_TO_DAY_SHARE = 0.29
 
 Stations give 0.17 to 0.54; one fixed value came out nearer to their dull spells than each station's own.
 """
+NEARLY_SUNLESS_SHARE = 0.1
+"""A darkest month's clear day below this share of the year's mean tells dull from bright no more (judgement)."""
 _FIRST_YEAR = 2001
 _SEED = 1988
 _REMEMBERED_DAYS = 40
@@ -68,7 +71,28 @@ def made_years(site: Site, sun: Sun, years: int = YEARS) -> KcSeries:
 def made_spells(site: Site, sun: Sun) -> SpellTable:
     """Return the dull spells of the made years: by what all panels give, or by kc where there are no panels."""
     series = made_years(site, sun)
-    return yield_spells(site, sun, series) if sun.arrays else spell_table(series, site.latitude_deg)
+    by_kc = spell_table(series, site.latitude_deg)
+    if not sun.arrays:
+        return by_kc
+    by_kwh = yield_spells(site, sun, series)
+    return _with_windows_of(by_kwh, by_kc) if _nearly_sunless(site) else by_kwh
+
+
+def _nearly_sunless(site: Site) -> bool:
+    """Whether the darkest month's clear day is so short that all its skies give next to nothing."""
+    clear = clear_day_kwh_m2(site, [mean_day_of_year(month) for month in range(1, 13)])
+    return bool(clear.min() < NEARLY_SUNLESS_SHARE * clear.mean())
+
+
+def _with_windows_of(by_kwh: SpellTable, by_kc: SpellTable) -> SpellTable:
+    """The spells by what the panels give, each shown by the days that are duller in themselves.
+
+    Where the sun nearly stays down, bright days give as little as dull ones and would be taken for a dull spell of a
+    lighter month.
+    """
+    windows = {(one.days, one.risk_years): one.window for one in by_kc.spells}
+    spells = (replace(one, window=windows[one.days, one.risk_years]) for one in by_kwh.spells)
+    return replace(by_kwh, spells=tuple(spells))
 
 
 def made_kwh(site: Site, sun: Sun) -> Floats:

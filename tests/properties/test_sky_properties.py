@@ -11,6 +11,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from engine.quantities import mean_day_of_year
+from engine.sky.averages import average_day_kwh
 from engine.sky.climate import skies
 from engine.sky.days import equivalent_dark_days, owner_dull_day, parse_sky
 from engine.sky.made import made_spells
@@ -278,3 +279,15 @@ def winter_site(latitude_deg: float, south: bool, month: int) -> tuple[Site, int
         climate="continental",
     )
     return site, (month + 5) % 12 + 1 if south else month
+
+
+@settings(max_examples=12, deadline=None)
+@given(latitude_deg=st.floats(58.0, 74.0), month=st.sampled_from([9, 10, 11, 1, 2, 3, 4]), days=st.sampled_from([3, 7]))
+def test_a_made_spell_of_the_far_north_is_duller_than_the_average_of_any_month(
+    latitude_deg: float, month: int, days: int
+) -> None:
+    site = Site(latitude_deg=latitude_deg, longitude_deg=20.0, time_zone="Europe/Stockholm")
+    sun = Sun(arrays=(Array(id="a", name="a", kwp=5.0, tilt_deg=60.0, azimuth_deg=180.0),))
+    spell = parse_sky(f"made_{days}d_1in10", site, sun, month)
+    given = yield_kwh(site, sun, spell.kc[:days], np.full(days, mean_day_of_year(month)))
+    assert given.mean() <= average_day_kwh(site, sun, month) + 1e-9
