@@ -178,7 +178,7 @@ def sizing(household: Household, supply: Supply, days: int, month: int, sky: Sky
         series=supply.bank.series,
         own_strings=supply.bank.parallel,
         own_usable_kwh=own_usable_kwh,
-        own_days=_own_days(energies, own_usable_kwh, days),
+        own_days=_own_days(energies, own_usable_kwh),
         usable_share=asked.usable_kwh / asked.label_kwh,
         daily_load_kwh=energies.load_kwh,
         daily_sockets_kwh=energies.sockets_kwh,
@@ -256,7 +256,15 @@ def _usable(supply: Supply, strings: float, power_w: float) -> tuple[float, floa
 
 
 def _needed_kwh(energies: _Days, days: int) -> float:
-    """Deepest the bank is drawn below full on a spell from sunrise to sunrise [kWh], at the terminals.
+    """Deepest the bank is drawn below full on the worst run of so many days, or on a shorter one [kWh].
+
+    Longer runs may hold the darkest days less close together; a bank for them must survive the shorter ones too.
+    """
+    return max(_deepest_kwh(energies, length) for length in range(1, days + 1))
+
+
+def _deepest_kwh(energies: _Days, days: int) -> float:
+    """Deepest the bank is drawn below full on a run from sunrise to sunrise [kWh], at the terminals.
 
     On days that each end lower than they began this is the sum of load less yield; on brighter ones it is the
     deepest night.
@@ -372,10 +380,14 @@ def _recovery_days(supply: Supply, energies: _Days, strings: int, soc: float) ->
     return None
 
 
-def _own_days(energies: _Days, usable_kwh: float, days: int) -> float | None:
-    """Days like those asked that the bank as it stands would carry; None if such days do not empty it."""
-    short_kwh = energies.load_kwh - energies.spell_kwh(days) / days
-    return usable_kwh / short_kwh if short_kwh > 0.0 else None
+def _own_days(energies: _Days, usable_kwh: float) -> float | None:
+    """Days that the bank as it stands would carry, between the rows; None if such days do not empty it."""
+    lengths = range(1, MOST_DAYS + 1)
+    needed_kwh = [0.0, *(_needed_kwh(energies, length) for length in lengths)]
+    if usable_kwh < needed_kwh[-1]:
+        return float(np.interp(usable_kwh, needed_kwh, [0, *lengths]))
+    last_kwh = needed_kwh[-1] - needed_kwh[-2]
+    return MOST_DAYS + (usable_kwh - needed_kwh[-1]) / last_kwh if last_kwh > 0.0 else None
 
 
 def _levers(energies: _Days, supply: Supply, days: int, asked: SizeRow) -> tuple[Lever, ...]:

@@ -193,6 +193,21 @@ def test_story_5_needs_four_strings(month: int) -> None:
     assert answer.at_sockets_kwh == pytest.approx(answer.usable_kwh * 12 / (12 / 0.93 + 0.96))
 
 
+@pytest.mark.parametrize("risk", ["1in1", "1in5", "1in10"])
+@pytest.mark.parametrize("month", [1, 11, 12])
+def test_more_days_never_need_less_and_the_own_bank_lies_between_its_rows(risk: str, month: int) -> None:
+    home = household.read((data_dir() / "example.json").read_text(encoding="utf-8"))
+    sky = parse_sky(f"made_7d_{risk}", home.site, home.sun, month)
+    answer = sizing(home, home.supplies()[0], 7, month, sky)
+    needed_kwh = [0.0, *(row.usable_kwh for row in answer.rows)]
+    assert needed_kwh == sorted(needed_kwh)
+    assert answer.own_days is not None
+    whole = min(int(answer.own_days), 7)
+    assert needed_kwh[whole] <= answer.own_usable_kwh + 1e-9
+    if whole < 7:
+        assert answer.own_usable_kwh <= needed_kwh[whole + 1] + 1e-9
+
+
 def test_sizes_never_fall_with_the_days_and_the_built_bank_holds() -> None:
     for home in (
         house("story5"),
