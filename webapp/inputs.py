@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from engine.answers.inputs import months_from
 from engine.house.bank import Bank
 from engine.house.generator import Generator
 from engine.house.household import Household, Supply
 from engine.house.loads import daily_kwh
 from engine.quantities import WH_PER_KWH
-from engine.sky import local
 from engine.sky.site import Array
 from webapp.panel_words import charger_words, own_words
 from webapp.words import MONTHS, counted
@@ -93,5 +93,5 @@ def _place(house: Household) -> Input:
     site = house.site
     north = f"{abs(site.latitude_deg):g}° {'south' if site.south else 'north'}"
     east = f"{abs(site.longitude_deg):g}° {'west' if site.longitude_deg < 0 else 'east'}"
-    sky = local.sky_name(site)
+    sky = months_from(site, house.sun)
     return Input(label="Place", text=f"{north}, {east}; sky: {sky}; clock: {site.time_zone}", path="/sun")

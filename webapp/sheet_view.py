@@ -15,11 +15,11 @@ import numpy as np
 
 from engine.answers.answer import Assumption
 from engine.answers.autonomy import BankAutonomy
+from engine.answers.inputs import months_from
 from engine.cells import catalogue
 from engine.house.household import Household, Supply
 from engine.house.loads import daily_kwh
 from engine.quantities import WH_PER_KWH
-from engine.sky import local
 from webapp import facts
 from webapp.chart_parts import Figure
 from webapp.inputs import bank_text, generator_text
@@ -63,7 +63,7 @@ def in_words(house: Household, supplies: Sequence[Supply], month: int) -> list[s
     site = house.site
     north = f"{abs(site.latitude_deg):g}° {'south' if site.south else 'north'}"
     east = f"{abs(site.longitude_deg):g}° {'west' if site.longitude_deg < 0 else 'east'}"
-    sky = local.sky_name(site)
+    sky = months_from(site, house.sun)
     told = [f"{house.name} stands at {north}, {east}; its sky: {sky[:1].lower()}{sky[1:]}."]
     told.append(_panels(house))
     told += [_supply(house, supply, month) for supply in supplies]
@@ -110,7 +110,7 @@ def curve_table(house: Household, bank: BankAutonomy, at: datetime) -> tuple[lis
     Returns
     -------
     (days, rows) : tuple
-        Names of the days; hour and its charges, empty before the start and after the end.
+        Names of the days that have any of these hours; hour and its charges, empty before the start and after the end.
     """
     times = civil_times(house.site, to_standard(house.site, at), bank.times_h.tolist())
     first, last = times[0], times[-1]
@@ -124,6 +124,7 @@ def curve_table(house: Household, bank: BankAutonomy, at: datetime) -> tuple[lis
         inside = first <= moment <= last
         return fixed(100.0 * float(np.interp((moment - first).total_seconds(), seconds, bank.soc))) if inside else ""
 
+    midnights = [day for day in midnights if any(told(day + timedelta(hours=hour)) for hour in CURVE_HOURS)]
     rows = [(f"{hour:02d}:00", [told(day + timedelta(hours=hour)) for day in midnights]) for hour in CURVE_HOURS]
     return [f"{weekday(day.date())[:3]} {day.day}" for day in midnights], rows
 

@@ -1,12 +1,12 @@
 """Every input of a household as rows for paper: what it is called, its value, its unit, where it is from.
 
-Values are as people read them (percent, not fractions). A value that equals what the form offers counts as
-usual, not as typed.
+Values are as people read them (percent, not fractions). The document cannot tell what was typed from what the form
+filled in, so an origin is said only where it is known: a load's usual value, what is worked out, the catalogue, a file.
+Left out: an optional number that is empty; the numbers of cells, which stand with the assumptions.
 """
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -15,12 +15,11 @@ from engine.fields import Quantity, quantities
 from engine.house.bank import Bank
 from engine.house.generator import Generator
 from engine.house.household import Household
-from engine.house.inverter import Inverter
+from engine.house.inverter import FULL_LOAD_EFFICIENCY, LINEAR_LOSS, Inverter
 from engine.house.loads import SIDES, Load
 from engine.sky import local
-from engine.sky.site import Array
-
-USUAL = "usual value"
+from engine.sky.climate import MONTH_NAMES
+from engine.sky.site import Array, Site, Sun
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +29,7 @@ class Row:
     label: str
     value: str | float
     unit: str = ""
-    origin: str = "chosen"
+    origin: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,7 +46,9 @@ def sections(household: Household) -> tuple[Section, ...]:
     fed_by = {"": names.get(household.first_inverter, "none"), **names}
     return (
         _place(household),
-        Section(title="Panels", rows=(*_rows(household.sun), *_monthly(household))),
+        Section(title="Panels", rows=_rows(household.sun)),
+        *_monthly(household.sun),
+        *_spells(household.sun),
         *(_array(array, fed_by) for array in household.sun.arrays),
         *(_inverter(inverter) for inverter in household.inverters),
         *(_bank(bank, names) for bank in household.banks),
@@ -56,22 +57,76 @@ def sections(household: Household) -> tuple[Section, ...]:
     )
 
 
+def months_from(site: Site, sun: Sun) -> str:
+    """Say whose months count: the owner's kWh, else the owner's clearness, else the sky chosen for the place.
+
+    Examples
+    --------
+    >>> site = Site(latitude_deg=52.0, longitude_deg=5.0, time_zone="Europe/Amsterdam")
+    >>> months_from(site, Sun(monthly_kc=(0.5,) * 12, sky_file="hill.csv"))
+    'the household’s own clearness of the months, from “hill.csv”'
+    """
+    kwh = sun.monthly_kwh if sun.monthly_kwh and sun.arrays else (None,) * 12
+    own = [name for name, value in zip(MONTH_NAMES, kwh, strict=True) if value is not None]
+    file = f", from “{sun.sky_file}”" if sun.sky_file else ""
+    others = f"the household’s own clearness of the months{file}" if sun.monthly_kc else local.sky_name(site)
+    if not own:
+        return others
+    if len(own) == 12:
+        return "the household’s own kWh of all twelve months"
+    return f"the household’s own kWh of {', '.join(own)}; the other months: {others[:1].lower()}{others[1:]}"
+
+
 def _place(household: Household) -> Section:
     site = household.site
     rows = (
         *_rows(site),
-        Row(label="Time zone", value=site.time_zone, origin="typed"),
-        Row(label="How clear its months are", value=local.sky_name(site)),
+        Row(label="Time zone", value=site.time_zone),
+        Row(label="Sky chosen for it", value=local.sky_name(site)),
+        Row(label="What its months go by", value=months_from(site, household.sun)),
     )
     return Section(title="Place", rows=rows)
 
 
-def _monthly(household: Household) -> tuple[Row, ...]:
-    """The household's own clearness of the months, where it is typed."""
-    own = household.sun.monthly_kc
-    if own is None:
-        return ()
-    return (Row(label="Clearness of the months", value=", ".join(f"{kc:.2f}" for kc in own), origin="typed"),)
+def _monthly(sun: Sun) -> tuple[Section, ...]:
+    """The household's own kWh and clearness, month by month; a month left empty is left out."""
+    kinds = (
+        ("The months’ kWh, all panels", "kWh", sun.monthly_kwh, ""),
+        ("The months’ clearness, mean kc", "", _each(sun.monthly_kc), f"from “{sun.sky_file}”" if sun.sky_file else ""),
+    )
+    return tuple(
+        Section(
+            title=title,
+            rows=tuple(
+                Row(label=name, value=value, unit=unit, origin=origin)
+                for name, value in zip(MONTH_NAMES, values, strict=True)
+                if value is not None
+            ),
+        )
+        for title, unit, values, origin in kinds
+        if values is not None and any(value is not None for value in values)
+    )
+
+
+def _spells(sun: Sun) -> tuple[Section, ...]:
+    """The household's own dull spells, from its file."""
+    file = f" from “{sun.sky_file}”" if sun.sky_file else ""
+    return tuple(
+        Section(
+            title=f"Own dull spell{file}: {spell.title}",
+            rows=(
+                Row(label="Ended", value=spell.ended),
+                *_rows(spell),
+                Row(label="Its days, kc", value=", ".join(_each(spell.kc) or ())),
+                Row(label="The days after, kc", value=", ".join(_each(spell.after_kc) or ()) or "none"),
+            ),
+        )
+        for spell in sun.spells
+    )
+
+
+def _each(values: tuple[float, ...] | None) -> tuple[str, ...] | None:
+    return None if values is None else tuple(f"{value:.2f}" for value in values)
 
 
 def _array(array: Array, fed_by: Mapping[str, str]) -> Section:
@@ -79,14 +134,16 @@ def _array(array: Array, fed_by: Mapping[str, str]) -> Section:
 
 
 def _inverter(inverter: Inverter) -> Section:
-    """Its typed figures; the two loss terms are those of the efficiency beside them."""
+    """Its figures; loss factors as the form works them out stand as worked out from the efficiency beside them."""
+    usual = inverter.k1 == LINEAR_LOSS
+    origins = dict.fromkeys(("k1", "k2"), "worked out from the full-load efficiency") if usual else {}
     full_load = Row(
-        label="Efficiency at full power",
-        value=inverter.efficiency(inverter.rated_w) * 100.0,
-        unit="%",
-        origin="from the losses",
+        label=FULL_LOAD_EFFICIENCY.label,
+        value=inverter.efficiency(inverter.rated_w) * FULL_LOAD_EFFICIENCY.scale,
+        unit=FULL_LOAD_EFFICIENCY.unit,
+        origin="" if usual else "from the losses",
     )
-    return Section(title=inverter.name, rows=(*_rows(inverter), full_load))
+    return Section(title=inverter.name, rows=(full_load, *_rows(inverter, origins)))
 
 
 def _bank(bank: Bank, names: Mapping[str, str]) -> Section:
@@ -94,17 +151,17 @@ def _bank(bank: Bank, names: Mapping[str, str]) -> Section:
         label="Charge ends at",
         value=bank.charge_end_cell_v,
         unit="V per cell",
-        origin="usual for the chemistry" if bank.charge_v is None and bank.top_v is None else "typed",
+        origin="usual for the chemistry" if bank.top_v is None else "",
     )
     rows = (
         Row(
             label="Cells",
             value=bank.cell.name,
-            origin="catalogue" if isinstance(bank.chemistry, str) else "the household's own",
+            origin="catalogue" if isinstance(bank.chemistry, str) else "the household’s own",
         ),
         Row(label="Joined to", value=names[bank.inverter] if bank.inverter else "not joined"),
-        *_rows(dataclasses.replace(bank, charge_v=None)),
-        charge_v,
+        *_rows(bank),
+        *((charge_v,) if bank.charge_v is None else ()),
         _yes("Hold at the end of charge", bank.hold),
         *_board(bank),
     )
@@ -120,7 +177,7 @@ def _board(bank: Bank) -> tuple[Row, ...]:
 def _load(load: Load, fed_by: Mapping[str, str]) -> Section:
     marks = {"can wait": load.can_wait, "can be switched off": load.can_shed, "never off": load.never_off}
     numbers = (
-        _row(field.quantity, load.filled()[name], "typed" if name in load.values else field.source.kind)
+        _row(field.quantity, load.filled()[name], "" if name in load.values else field.source.kind)
         for name, field in load.meaning.fields.items()
     )
     rows = (
@@ -128,7 +185,7 @@ def _load(load: Load, fed_by: Mapping[str, str]) -> Section:
         Row(label="Measured", value=SIDES[load.measured]),
         Row(label="Fed by", value=fed_by[load.inverter]),
         *numbers,
-        Row(label="Months", value="all year" if len(load.months) == 12 else ", ".join(map(str, load.months))),
+        Row(label="Months", value=_months(load.months)),
         Row(label="When the bank is low", value=", ".join(m for m, is_so in marks.items() if is_so) or "stays on"),
     )
     return Section(title=load.name, rows=rows)
@@ -147,11 +204,17 @@ def _yes(label: str, is_so: bool) -> Row:
     return Row(label=label, value="yes" if is_so else "no")
 
 
-def _rows(thing: Any) -> tuple[Row, ...]:
-    """The declared quantities of a dataclass; an empty optional one is left out."""
-    usual = {field.name: field.default for field in dataclasses.fields(thing)}
+def _months(months: tuple[int, ...]) -> str:
+    return "all year" if len(months) == 12 else ", ".join(MONTH_NAMES[month - 1] for month in months)
+
+
+def _rows(thing: Any, origins: Mapping[str, str] | None = None) -> tuple[Row, ...]:
+    """The declared quantities of a dataclass; an empty optional one is left out, a month goes by its name."""
+    known = origins or {}
     return tuple(
-        _row(meaning, value, USUAL if value == usual[name] else "typed")
+        Row(label=meaning.label, value=MONTH_NAMES[value - 1])
+        if name.endswith("month")
+        else _row(meaning, value, known.get(name, ""))
         for name, meaning in quantities(type(thing)).items()
         if (value := getattr(thing, name)) is not None
     )

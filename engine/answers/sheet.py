@@ -87,6 +87,7 @@ def sheet(
     days: int,
     bank_id: str | None = None,
     month: int | None = None,
+    week_from: datetime | None = None,
 ) -> Sheet:
     """Gather the printable summary.
 
@@ -104,6 +105,8 @@ def sheet(
         Bank that is sized and compared; None for the first.
     month : int or None
         Month the bank is sized for, 1..12; None for that of `at`.
+    week_from : datetime or None
+        Midnight the comparison starts at; None for that of `at`.
 
     Raises
     ------
@@ -115,7 +118,7 @@ def sheet(
     answers = (
         autonomy(household, charges, coming, at),
         sizing(household, supply, days, at.month if month is None else month, spell),
-        comparing(household, supply, week, midnight),
+        comparing(household, supply, week, midnight if week_from is None else week_from),
     )
     found = {item.name: item for answer in answers for item in answer.assumptions}
     return Sheet(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -19,7 +20,7 @@ from webapp import comparing_view, sizing_view
 from webapp import sheet_view as view
 from webapp.autonomy_view import bank_views, on_the_clock
 from webapp.comparing_view import week_view
-from webapp.dull_days import OWN_DAY, chosen_spell, read_sky, spell_choices, usual_dull_days, usual_spell
+from webapp.dull_days import OWN_DAY, chosen_spell, month_notice, read_sky, spell_choices, usual_dull_days, usual_spell
 from webapp.editing import opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
@@ -45,6 +46,7 @@ class Asked:
     form: Parsed[Values]
     spell: Sky | None
     week: Sky | None
+    week_from: datetime
 
 
 @router.get(PAGE.path)
@@ -79,7 +81,8 @@ def read_question(request: Request) -> Asked:
     """Read the query over the open household; faults are in the form's errors."""
     question = today.read_question(request)
     house, typed = question.house, question.typed
-    month = to_standard(house.site, question.moment).month
+    moment = to_standard(house.site, question.moment)
+    week_from = week.start_of(typed.get("month", week.AS_DATED), moment, question.now)
     size_fields = (number_field("days", DAYS, default=USUAL_DAYS), month_field(house))
     asked = parse(size_fields, typed, build=lambda values: values).value or {}
     days, size_month = asked.get("days", USUAL_DAYS), int(asked.get("month", size_fields[1].default))
@@ -99,9 +102,9 @@ def read_question(request: Request) -> Asked:
     own_days = days if texts["spell"] == OWN_DAY else 0
     chosen = chosen_spell(texts["spell"], house.site, house.sun, days)
     spell = tried(errors, "spell", lambda: read_sky(chosen, house, size_month, own_days), None)
-    days_of_week = tried(errors, "week", lambda: read_sky(texts["week"], house, month, week.DAYS), None)
+    days_of_week = tried(errors, "week", lambda: read_sky(texts["week"], house, week_from.month, week.DAYS), None)
     refused = form.refused(errors) if errors else form
-    return Asked(today=question, fields=fields, form=refused, spell=spell, week=days_of_week)
+    return Asked(today=question, fields=fields, form=refused, spell=spell, week=days_of_week, week_from=week_from)
 
 
 def _sky_fields(house: Household, texts: Mapping[str, str]) -> tuple[Field, ...]:
@@ -136,6 +139,7 @@ def worked_out(asked: Asked) -> tuple[Sheet | None, Blocked | None]:
             int(values["days"]),
             values.get("bank"),
             int(values["month"]),
+            asked.week_from,
         )
     except Unreachable as fault:
         return None, first_step(question.house, str(fault))
@@ -153,12 +157,16 @@ def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
     house = question.house
     assert question.sky is not None
     assert asked.spell is not None
+    assert asked.week is not None
     views = bank_views(house, question.supplies, answer.autonomy, "sky" not in question.typed, question.sky)
     tables = [view.curve_table(house, one.bank, answer.at) for one in views]
     compared = supply_of(house, answer.comparison.bank_id)
     side_by_side = week_view(answer.comparison, house.site, compared.inverter)
     return {
         "for_text": view.date_and_time(answer.at),
+        "of_another_date": abs(question.moment - question.now) >= timedelta(days=1),
+        "size_notices": month_notice(house.site, asked.spell, answer.sizing.month, remedy=False),
+        "week_notices": month_notice(house.site, asked.week, asked.week_from.month, remedy=False),
         "words": view.in_words(house, question.supplies, answer.at.month),
         "views": [
             (

@@ -123,7 +123,7 @@ def read_question(request: Request) -> Question:
     form: Parsed[Values] = parse(fields, typed, build=lambda values: values)
     errors = dict(form.errors)
     moment = tried(errors, "at", lambda: read_moment(form.raw["at"], now, AT.label), now)
-    start = _start(form.raw["month"], moment, now)
+    start = start_of(form.raw["month"], moment, now)
     sky_text = typed.get("sky", usual_spell(house.site, house.sun, WEEK_DAYS))
     sky = tried(errors, "sky", lambda: _fourteen(sky_text, house, start.month), None)
     return Question(
@@ -137,7 +137,7 @@ def read_question(request: Request) -> Question:
     )
 
 
-def _start(month: str, moment: datetime, now: datetime) -> datetime:
+def start_of(month: str, moment: datetime, now: datetime) -> datetime:
     """Midnight of the date asked, or of the average day of the next such month."""
     if month not in dict(MONTH_CHOICES):
         return datetime(moment.year, moment.month, moment.day)
@@ -165,7 +165,11 @@ def worked_out(question: Question) -> tuple[Comparison | None, Blocked | None]:
 
 def _for_the_sheet(question: Question) -> dict[str, str]:
     """The question by the names that the sheet has for it; a date by its noon, which has the same date all year."""
-    dated = {"at": f"{question.start:%Y-%m-%d}T12:00"} if {"month", "at"} & set(question.typed) else {}
+    month = question.form.raw["month"]
+    if month != AS_DATED:
+        dated = {"month": month}
+    else:
+        dated = {"at": f"{question.start:%Y-%m-%d}T12:00"} if "at" in question.typed else {}
     bank = {"bank": question.typed["bank"]} if "bank" in question.typed else {}
     return {"week": question.sky_text, **dated, **bank}
 
