@@ -13,7 +13,7 @@ from typing import ClassVar
 
 from engine.errors import InputError
 from engine.fields import check, quantity
-from engine.quantities import HOURS_PER_DAY
+from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sources import Source
 
 LEAST_RISE_SOC = 0.05
@@ -21,6 +21,10 @@ LEAST_RISE_SOC = 0.05
 
 CHARGER_EFFICIENCY = 0.9
 CHARGER_SOURCE = Source(kind="typical, from memory", text="battery chargers fed with AC, 0.85 to 0.95")
+
+
+MOST_KWH_PER_LITRE = 10.0
+"""Heat in a litre of diesel, petrol holds less (typical, from memory): no engine gives more than a litre holds."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,6 +93,13 @@ class Generator:
                 "stop_soc",
                 f"Stop at a charge of must be at least {LEAST_RISE_SOC * 100:g} points above the start, "
                 f"{self.start_soc * 100:g} %; got {self.stop_soc * 100:g} %.",
+            )
+        if self.rated_w > MOST_KWH_PER_LITRE * WH_PER_KWH * self.full_l_per_h:
+            raise InputError(
+                "full_l_per_h",
+                f"Fuel at full load must be at least {self.rated_w / WH_PER_KWH / MOST_KWH_PER_LITRE:.2g} l/h for "
+                f"{self.rated_w:,.0f} W, as a litre holds about {MOST_KWH_PER_LITRE:g} kWh; "
+                f"got {self.full_l_per_h:g} l/h.",
             )
         if self.idle_l_per_h > self.full_l_per_h:
             raise InputError(

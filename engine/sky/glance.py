@@ -74,7 +74,7 @@ def month_yields(site: Site, sun: Sun) -> tuple[MonthYield, ...]:
             bright_kwh=float(bright),
             average_kwh=average_day_kwh(site, sun, month),
             dull_kwh=float(dull),
-            dark_kwh=float(dark),
+            dark_kwh=float(min(dark, dull)),
         )
         for month, (clear, bright, dull, dark) in zip(MONTHS, given, strict=True)
     )

@@ -220,8 +220,9 @@ def yield_kwh(site: Site, sun: Sun, kc: ArrayLike, days: ArrayLike) -> Floats:
 def clear_day_scale(site: Site, sun: Sun, month: int) -> float:
     """Return the owner's clear day over the modelled one, panels before their chargers [-]; 1 where none is typed.
 
-    A clear day typed without its month is taken as one of the month asked for. Where chargers hold the panels
-    back, the panels are stronger by more than the day's kWh show.
+    A clear day typed without its month is taken as one of the month asked for. Where chargers hold the panels back and
+    the day gave more than modelled, the panels may be much stronger or the day a little clearer: they are taken as
+    stronger by no more than the day's kWh show, or dull days would be overrated by half.
 
     Raises
     ------
@@ -245,7 +246,7 @@ def clear_day_scale(site: Site, sun: Sun, month: int) -> float:
     for _ in range(60):
         middle = (low + high) / 2.0
         low, high = (low, middle) if given_kwh(middle) >= sun.clear_day_kwh else (middle, high)
-    return high
+    return high if high <= 1.0 else min(high, sun.clear_day_kwh / given_kwh(1.0))
 
 
 def _impossible_clear_day(sun: Sun, month: int, most_kwh: float) -> str:

@@ -203,3 +203,9 @@ def test_refuses_what_cannot_be(changes: dict[str, object], field: str, said: st
     with pytest.raises(InputError, match=said.replace(".", r"\.")) as refusal:
         generator(**changes)
     assert refusal.value.field == field
+
+
+def test_a_litre_gives_no_more_than_it_holds() -> None:
+    # Diesel holds about 10 kWh a litre (from memory): 5 kW out of 0.2 l/h would be 25.
+    with pytest.raises(InputError, match=r"at least 0\.5 l/h for 5,000 W.*got 0\.2 l/h"):
+        generator(rated_w=5000, full_l_per_h=0.2, idle_l_per_h=0.1)

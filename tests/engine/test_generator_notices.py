@@ -45,7 +45,7 @@ def test_one_that_fits_is_not_spoken_of() -> None:
         ({"start_soc": 0.1}, "generator-starts-late"),
         ({"stop_soc": 1.0}, "generator-stops-late"),
         ({"charger_w": 2900}, "generator-charger-over-engine"),
-        ({"rated_w": 20000, "charger_w": 16000}, "generator-charger-over-bank"),
+        ({"rated_w": 20000, "full_l_per_h": 8.0, "charger_w": 16000}, "generator-charger-over-bank"),
         ({"rated_w": 150, "charger_w": 100}, "generator-overloaded"),
     ],
 )
