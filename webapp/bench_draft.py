@@ -15,12 +15,12 @@ from engine.house.household import Household
 from webapp.bench_reading import Choices, first_choices, first_rows, guessed, meanings, reading_of, unread
 from webapp.bench_store import CellTest
 from webapp.bench_words import KIND_WORDS
-from webapp.forms import Field, Parsed, filled, number_field, parse, whole
+from webapp.forms import Field, Parsed, filled, number_field, parse
+from webapp.kept_columns import ROWS, Choosable, Column, choosable, columns_of, columns_sent, refusals
 
 if TYPE_CHECKING:
     from engine.bench.files import Reading
 
-ROWS, SAMPLED = 6, 4
 LABEL_AH = Quantity(label="Label of the cell", unit="Ah", low=0.05, high=5000.0, optional=True)
 IN_TEST = Quantity(label="Cells in series in this test", unit="cells", low=1, high=400, whole=True)
 CHARGE_A = Quantity(label="Charge current on the bench", unit="A", low=0.001, high=5000.0)
@@ -42,16 +42,6 @@ DELIMITERS = {"\t": "tabs", " ": "spaces", ";": "semicolons", ",": "commas", "|"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Column:
-    """One column of the file: its form field, name, first rows, and the meaning and unit chosen, empty for none."""
-
-    field: str
-    name: str
-    sample: str
-    chosen: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Draft:
     """The form; `choices` is set exactly when there is nothing to mend.
 
@@ -66,7 +56,7 @@ class Draft:
     decimals: tuple[tuple[str, str], ...]
     decimal: str
     columns: tuple[Column, ...]
-    meanings: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
+    meanings: Choosable
     rows: tuple[tuple[str, ...], ...]
     layout: str
     doubts: tuple[str, ...]
@@ -88,12 +78,7 @@ class Draft:
 
     def refused(self, fault: InputError) -> Draft:
         """Return it with what the reading refused, beside the fields it is about."""
-        known = {one.name: one.name for one in self.fields}
-        known |= {one.chosen.partition(":")[0]: one.field for one in self.columns if one.chosen}
-        errors: dict[str, str] = {}
-        for part in fault.every():
-            name = known.get(part.field, "")
-            errors[name] = f"{errors[name]} {part.message}" if name in errors else part.message
+        errors = refusals(fault, self.fields, self.columns)
         return dataclasses.replace(self, form=self.form.refused(errors), choices=None)
 
 
@@ -143,7 +128,7 @@ def _as_another(content: bytes, kind: str, sent: Mapping[str, str], house: House
 def _as_sent(content: bytes, kind: str, sent: Mapping[str, str]) -> Draft:
     """The form of an unchanged kind, read."""
     fields = _fields(kind)
-    columns, errors = _columns_sent(sent)
+    columns, errors = columns_sent(sent)
     sign = sent.get("current_sign", SIGNS[0][0])
     chosen = Choices(kind=kind, columns=columns, current_sign=sign, decimal=sent.get("decimal", ""))
     form: Parsed[Any] = parse(fields, sent, build=lambda values: dataclasses.replace(chosen, **values))
@@ -155,21 +140,6 @@ def _as_sent(content: bytes, kind: str, sent: Mapping[str, str]) -> Draft:
     every = {**errors, **form.errors}
     draft = _draft(content, reading, fields, form.refused(every) if every else form, sent)
     return draft if every else dataclasses.replace(draft, choices=form.value)
-
-
-def _columns_sent(sent: Mapping[str, str]) -> tuple[dict[str, tuple[int, str]], dict[str, str]]:
-    """What each column was said to be, and where two were said to be the same."""
-    columns: dict[str, tuple[int, str]] = {}
-    errors: dict[str, str] = {}
-    for name, text in sent.items():
-        number = whole(name.removeprefix("column_")) if name.startswith("column_") else None
-        if number is None or not text:
-            continue
-        key, _, unit = text.partition(":")
-        if key in columns:
-            errors[name] = "Another column is read as this already: set one of the two to “not used”."
-        columns.setdefault(key, (number, unit))
-    return columns, errors
 
 
 def _fields(kind: str) -> tuple[Field, ...]:
@@ -204,16 +174,6 @@ def _draft(
 ) -> Draft:
     sent = sent or {}
     rows = first_rows(content, reading, ROWS)
-    at = {place: f"{key}:{unit}" for key, (place, unit) in reading.columns.items()}
-    columns = tuple(
-        Column(
-            field=f"column_{place}",
-            name=reading.layout.name(place),
-            sample="  ·  ".join(row[place] for row in rows[:SAMPLED] if place < len(row)),
-            chosen=sent.get(f"column_{place}", at.get(place, "")),
-        )
-        for place in range(reading.layout.columns)
-    )
     return Draft(
         kind=reading.kind,
         about=ABOUT[reading.kind],
@@ -222,8 +182,8 @@ def _draft(
         sign=sent.get("current_sign", reading.current_sign),
         decimals=DECIMALS,
         decimal=sent.get("decimal", reading.layout.decimal),
-        columns=columns,
-        meanings=_meanings(reading.kind),
+        columns=columns_of(reading.layout, reading.columns, rows, sent),
+        meanings=choosable(meanings(reading.kind), UNIT_WORDS),
         rows=rows,
         layout=_layout(reading),
         doubts=reading.doubts,
@@ -241,20 +201,6 @@ def _carried(sent: Mapping[str, str], fields: tuple[Field, ...]) -> tuple[tuple[
         (name, text)
         for name, text in sent.items()
         if (name in SHARED and name not in shown) or name.partition(".")[0] in KIND_WORDS
-    )
-
-
-def _meanings(kind: str) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
-    """What a column may be, each in every unit it may have."""
-    return tuple(
-        (
-            meaning.label,
-            tuple(
-                (f"{meaning.key}:{unit}", f"{meaning.label}, {UNIT_WORDS.get(unit, unit)}" if unit else meaning.label)
-                for unit in meaning.units
-            ),
-        )
-        for meaning in meanings(kind)
     )
 
 

@@ -16,10 +16,10 @@ from webapp.store import Store
 
 CellTest = KeptFile
 
-_TESTS = FileTable(table="cell_tests", thing="cell test")
-add, find, content = _TESTS.add, _TESTS.find, _TESTS.content
-accepted, drafts, deleted = _TESTS.accepted, _TESTS.drafts, _TESTS.deleted
-accept, rename, delete, undelete = _TESTS.accept, _TESTS.rename, _TESTS.delete, _TESTS.undelete
+FILES = FileTable(table="cell_tests", thing="cell test")
+add, find, content = FILES.add, FILES.find, FILES.content
+accepted, drafts, deleted = FILES.accepted, FILES.drafts, FILES.deleted
+accept, rename, delete, undelete = FILES.accept, FILES.rename, FILES.delete, FILES.undelete
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,14 +16,13 @@ from engine.fields import Quantity
 from engine.sky.files.formats import MEANINGS, TOTALS, Reading
 from engine.sky.series import DailySeries
 from engine.text.finding import Finding
-from webapp.forms import Field, Parsed, filled, number_field, parse, whole
+from webapp.forms import Field, Parsed, filled, number_field, parse
+from webapp.kept_columns import ROWS, Choosable, Column, choosable, columns_of, columns_sent, refusals
 from webapp.records_reading import Choices, first_rows, reading_of
 from webapp.records_words import KIND_WORDS, QUANTITY_WORDS, UNIT_WORDS, UNITS, length, on
 from webapp.render import NO_BREAK, figures
 from webapp.sky_store import SkyFile
 
-ROWS, SAMPLED = 6, 4
-COLUMN = "column_"
 DECIMALS = (("", "as it seems to be"), (".", "a point"), (",", "a comma"))
 OFFSET = Quantity(label="The file’s clock is ahead of UTC by", unit="h", low=-12, high=14, optional=True)
 FIELDS = (
@@ -41,16 +40,6 @@ FIELDS = (
     ),
     Field(name="decimal", label="Decimal sign", kind="choice", choices=DECIMALS, hint="As the file writes its numbers"),
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Column:
-    """One column of the file: its form field, name, first rows, and the meaning and unit chosen, empty for none."""
-
-    field: str
-    name: str
-    sample: str
-    chosen: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,12 +78,7 @@ class Draft:
 
     def refused(self, fault: InputError) -> Draft:
         """Return it with what the reading refused, beside the fields it is about."""
-        known = {one.name: one.name for one in FIELDS}
-        known |= {one.chosen.partition(":")[0]: one.field for one in self.columns if one.chosen}
-        errors: dict[str, str] = {}
-        for part in fault.every():
-            name = known.get(part.field, "")
-            errors[name] = f"{errors[name]} {part.message}" if name in errors else part.message
+        errors = refusals(fault, FIELDS, self.columns)
         return dataclasses.replace(self, form=self.form.refused(errors), choices=None)
 
     def coming_to(self, series: DailySeries, findings: tuple[Finding, ...]) -> Draft:
@@ -114,7 +98,7 @@ def draft_of(content: bytes, kept: SkyFile) -> Draft:
 
 def drafted(content: bytes, kept: SkyFile, sent: Mapping[str, str]) -> Draft:
     """Return the form as it was sent."""
-    columns, errors = _columns_sent(sent)
+    columns, errors = columns_sent(sent)
     before = Choices.of(kept.choices)
     chosen = Choices(kind=before.kind, columns=columns)
     form: Parsed[Any] = parse(FIELDS, sent, build=lambda values: dataclasses.replace(chosen, **values))
@@ -129,38 +113,13 @@ def drafted(content: bytes, kept: SkyFile, sent: Mapping[str, str]) -> Draft:
     return draft if every else dataclasses.replace(draft, choices=choices)
 
 
-def _columns_sent(sent: Mapping[str, str]) -> tuple[dict[str, tuple[int, str]], dict[str, str]]:
-    """What each column was said to be, and where two were said to be the same."""
-    columns: dict[str, tuple[int, str]] = {}
-    errors: dict[str, str] = {}
-    for name, text in sent.items():
-        number = whole(name.removeprefix(COLUMN)) if name.startswith(COLUMN) else None
-        if number is None or not text:
-            continue
-        key, _, unit = text.partition(":")
-        if key in columns:
-            errors[name] = "Another column is read as this already: set one of the two to “not used”."
-        columns.setdefault(key, (number, unit))
-    return columns, errors
-
-
 def _draft(content: bytes, reading: Reading, form: Parsed[Any], sent: Mapping[str, str] | None = None) -> Draft:
     sent = sent or {}
     rows = first_rows(content, reading, ROWS)
-    at = {place: f"{key}:{unit}" for key, (place, unit) in reading.columns.items()}
-    columns = tuple(
-        Column(
-            field=f"{COLUMN}{place}",
-            name=reading.layout.name(place),
-            sample="  ·  ".join(row[place] for row in rows[:SAMPLED] if place < len(row)),
-            chosen=sent.get(f"{COLUMN}{place}", at.get(place, "")),
-        )
-        for place in range(reading.layout.columns)
-    )
     return Draft(
         kind=reading.kind,
         kind_words=KIND_WORDS[reading.kind],
-        columns=columns,
+        columns=columns_of(reading.layout, reading.columns, rows, sent),
         rows=rows,
         doubts=reading.doubts,
         notes=reading.notes,
@@ -169,18 +128,9 @@ def _draft(content: bytes, reading: Reading, form: Parsed[Any], sent: Mapping[st
     )
 
 
-def meanings() -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
+def meanings() -> Choosable:
     """Return what a column may be, each in every unit it may have."""
-    return tuple(
-        (
-            meaning.label,
-            tuple(
-                (f"{meaning.key}:{unit}", f"{meaning.label}, {UNIT_WORDS.get(unit, unit)}" if unit else meaning.label)
-                for unit in meaning.units
-            ),
-        )
-        for meaning in MEANINGS
-    )
+    return choosable(MEANINGS, UNIT_WORDS)
 
 
 def _sentence(series: DailySeries) -> str:

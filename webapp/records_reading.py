@@ -19,7 +19,8 @@ from engine.errors import InputError
 from engine.house.household import Household
 from engine.sky.believable import fit_for_averages, fit_for_spells, judge, kc_series, monthly_kc
 from engine.sky.files.formats import INTERVAL, Reading
-from engine.sky.own import LogReading, kc_of_log, read_log
+from engine.sky.own import LogReading, as_strong_as, kc_of_log, read_log
+from engine.sky.own_spells import read_by
 from engine.sky.series import DailySeries, KcSeries
 from engine.sky.site import OwnSpell, Site, Sun
 from engine.sky.spells import LEAST_DAYS, LEAST_YEARS, SpellTable, own_spells, spell_table
@@ -190,7 +191,14 @@ def _log_report(series: DailySeries, site: Site, sun: Sun) -> Report:
     if not fit_for_averages(log.findings):
         return found
     found = dataclasses.replace(found, log=log)
-    return _with_spells(found, _kc_of_log(series, site, _panels(sun)), site) if known >= LEAST_LOG_DAYS else found
+    return _with_own_spells(found, site, _panels(sun)) if known >= LEAST_LOG_DAYS else found
+
+
+def _with_own_spells(found: Report, site: Site, panels: Sun) -> Report:
+    """Its spells, read by panels as strong as the log says, whatever clear day is typed."""
+    strong = as_strong_as(found.series, site, panels)
+    found = _with_spells(found, _kc_of_log(found.series, site, strong), site)
+    return dataclasses.replace(found, spells=read_by(found.spells, site, strong))
 
 
 def _panels(sun: Sun) -> Sun:

@@ -17,6 +17,7 @@ from engine.house.household import Household
 from engine.quantities import mean_day_of_year
 from engine.sky import local
 from engine.sky.days import parse_sky
+from engine.sky.lessons import Lesson
 from engine.sky.own import Effect, effect, taught
 from engine.sky.site import Site, Sun
 from engine.sky.sun import yield_kwh
@@ -64,6 +65,8 @@ class Use:
     week : tuple of Week
         The dull week that Rainy week begins with, before and after, laid on the darkest month of the effect; empty
         where dull spells stay as they are.
+    check : str
+        What to ask oneself before it is used; empty where there is nothing.
     """
 
     id: str
@@ -74,6 +77,7 @@ class Use:
     effect: Effect | None = None
     week: tuple[Week, ...] = ()
     trouble: str = ""
+    check: str = ""
 
 
 def uses(found: Report, house: Household, name: str) -> tuple[Use, ...]:
@@ -81,8 +85,22 @@ def uses(found: Report, house: Household, name: str) -> tuple[Use, ...]:
     if found.series.quantity == "radiation":
         return _of_radiation(found, house, name)
     lessons = found.log.lessons if found.log else ()
-    taken = [_use(house, one.id, one.title, one.text, dict(one.changes), taught(house.sun, one)) for one in lessons]
+    taken = [
+        dataclasses.replace(
+            _use(house, one.id, one.title, one.text, dict(one.changes), taught(house.sun, one)),
+            check=f"{_brighter(house.sun, one)} {one.check}".strip(),
+        )
+        for one in lessons
+    ]
     return (*taken, *_own_spells(found, house, name))
+
+
+def _brighter(sun: Sun, lesson: Lesson) -> str:
+    """Say where a dull day out of a log is brighter than the one that stands."""
+    now, then = sun.dull_day_kwh, lesson.changes.get("dull_day_kwh")
+    if now is None or then is None or then <= now:
+        return ""
+    return f"It is brighter than the dull day that stands, {now:g} kWh, which it would put aside."
 
 
 def _of_radiation(found: Report, house: Household, name: str) -> tuple[Use, ...]:

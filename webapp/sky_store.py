@@ -10,7 +10,7 @@ from webapp.kept_files import FileTable, KeptFile
 
 SkyFile = KeptFile
 
-_FILES = FileTable(table="sky_files", thing="sun record")
-add, find, content = _FILES.add, _FILES.find, _FILES.content
-accepted, drafts, deleted = _FILES.accepted, _FILES.drafts, _FILES.deleted
-accept, rename, delete, undelete = _FILES.accept, _FILES.rename, _FILES.delete, _FILES.undelete
+FILES = FileTable(table="sky_files", thing="sun record")
+add, find, content = FILES.add, FILES.find, FILES.content
+accepted, drafts, deleted = FILES.accepted, FILES.drafts, FILES.deleted
+accept, rename, delete, undelete = FILES.accept, FILES.rename, FILES.delete, FILES.undelete

@@ -14,7 +14,8 @@ import numpy as np
 
 from engine.quantities import mean_day_of_year
 from engine.sky import climate as climates
-from engine.sky.site import Site, Sun
+from engine.sky.own_spells import own_kc
+from engine.sky.site import OwnSpell, Site, Sun
 from engine.sky.spells import RISK_YEARS, Spell, SpellTable
 from engine.sky.sun import yield_kwh
 
@@ -93,21 +94,23 @@ def _made_row(table: SpellTable, spell: Spell, kc: float, month: int) -> SpellRo
 
 def own_rows(site: Site, sun: Sun, month: int) -> tuple[SpellRow, ...]:
     """Return the windows out of the owner's own file, laid on a month."""
-    return tuple(
-        SpellRow(
-            days=len(spell.kc),
-            risk_years=_risk_of(spell.id),
-            kc=float(np.mean(spell.kc)),
-            kwh=_laid_kwh(site, sun, spell.kc, month),
-            month=month,
-            came_month=spell.month,
-            sky=spell.id,
-            source=f"your file {sun.sky_file}".strip(),
-            years=spell.years,
-            day_kc=spell.kc,
-            after_kc=spell.after_kc,
-        )
-        for spell in sun.spells
+    return tuple(_own_row(site, sun, spell, month) for spell in sun.spells)
+
+
+def _own_row(site: Site, sun: Sun, spell: OwnSpell, month: int) -> SpellRow:
+    kc, after_kc = own_kc(site, sun, spell, month)
+    return SpellRow(
+        days=len(kc),
+        risk_years=_risk_of(spell.id),
+        kc=float(np.mean(kc)),
+        kwh=_laid_kwh(site, sun, kc, month),
+        month=month,
+        came_month=spell.month,
+        sky=spell.id,
+        source=f"your file {sun.sky_file}".strip(),
+        years=spell.years,
+        day_kc=kc,
+        after_kc=after_kc,
     )
 
 

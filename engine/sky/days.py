@@ -19,6 +19,7 @@ from engine.errors import InputError
 from engine.sky import climate as climates
 from engine.sky.averages import average_day_kc, kc_for_kwh, kc_of_days
 from engine.sky.made import made_spells
+from engine.sky.own_spells import own_kc
 from engine.sky.site import Site, Sun
 from engine.sky.spells import RISK_YEARS, WINDOW_DAYS, spell_title
 
@@ -90,7 +91,7 @@ def _listed(asked: str, site: Site, sun: Sun, month: int) -> Sky:
     if asked in climates.presets():
         return _measured(climates.presets()[asked], site)
     if asked.startswith("own_"):
-        return _out_of_file(asked, sun)
+        return _out_of_file(asked, site, sun, month)
     if asked in MADE_SPELLS:
         return _made(asked, site, sun)
     prefix, colon, _ = asked.partition(":")
@@ -189,16 +190,17 @@ def _measured(preset: climates.Preset, site: Site) -> Sky:
     )
 
 
-def _out_of_file(asked: str, sun: Sun) -> Sky:
+def _out_of_file(asked: str, site: Site, sun: Sun, month: int) -> Sky:
     spell = next((one for one in sun.spells if one.id == asked), None)
     if spell is None:
         has = (
             ", ".join(one.id for one in sun.spells) or "none yet; a file with years enough brings them, on Sun records"
         )
         raise InputError("sky", f"“{asked}” is not a spell of your own file. There is: {has}.")
+    kc, after_kc = own_kc(site, sun, spell, month)
     title = f"{spell.title}{_and_after(len(spell.after_kc))} (your file, {spell.years} years, ended {spell.ended})"
     return dataclasses.replace(
-        _sky(spell.kc + spell.after_kc, basis="own file", title=title),
+        _sky(kc + after_kc, basis="own file", title=title),
         listed_days=len(spell.kc),
         month=spell.month,
         spell_id=spell.id,

@@ -51,6 +51,8 @@ class Lesson:
         Days of the record it rests on.
     changes : mapping
         Names and values of fields of `Sun`, as a household's document keeps them.
+    check : str
+        What to ask oneself before it is used; empty where there is nothing.
     """
 
     id: str
@@ -58,6 +60,7 @@ class Lesson:
     text: str
     days: int
     changes: Mapping[str, Any]
+    check: str = ""
 
 
 def lessons_of(log: Log, sun: Sun) -> tuple[Lesson, ...]:
@@ -71,13 +74,18 @@ def findings_of(log: Log) -> tuple[Finding, ...]:
     return (*_strength(log), *_gave_nothing(log), *_held_back(log), *_no_dark_season(log), _SAFE_SIDE)
 
 
-def _clear_day(log: Log) -> Lesson | None:
-    """How strong clear days are: what the clearest tenth of the days reaches of the modelled clear day."""
+def strength_of(log: Log) -> tuple[int, float]:
+    """Return how many the clearest days of a log are, and how much of the modelled clear day they reach at least."""
     share = log.clear_share[np.isfinite(log.clear_share)]
     days = int(share.size * CLEAR_DAYS_SHARE)
+    return days, float(np.quantile(share, 1.0 - CLEAR_DAYS_SHARE)) if days else 1.0
+
+
+def _clear_day(log: Log) -> Lesson | None:
+    """How strong clear days are: what the clearest tenth of the days reaches of the modelled clear day."""
+    days, scale = strength_of(log)
     if days < LEAST_CLEAR_DAYS:
         return None
-    scale = float(np.quantile(share, 1.0 - CLEAR_DAYS_SHARE))
     month = int(np.argmax(log.clear_by_month_kwh)) + 1
     kwh = _figures(scale * log.clear_by_month_kwh[month - 1])
     with_dull = (
@@ -100,7 +108,7 @@ def _dull_week(log: Log) -> Lesson | None:
     if not np.nan_to_num(means).any():
         return None
     worst = _worst_of_years(means, log.year[: means.size])
-    start = worst[len(worst) // 2] if len(worst) >= LEAST_LOG_YEARS else int(np.nanargmin(means))
+    start = worst[(len(worst) - 1) // 2] if len(worst) >= LEAST_LOG_YEARS else int(np.nanargmin(means))
     of = f"of its {len(worst)} years, by the middle one" if len(worst) >= LEAST_LOG_YEARS else "of the log"
     mean_kwh, last = _figures(float(means[start])), log.dates[start + DULL_DAYS - 1].item()
     if not mean_kwh > 0.0:
@@ -109,10 +117,22 @@ def _dull_week(log: Log) -> Lesson | None:
         id="dull_day",
         title="Its dullest week",
         text=f"The dullest {DULL_DAYS} days in a row {of}, ended on {last.day} {climates.MONTH_NAMES[last.month - 1]} "
-        f"{last.year} and gave {mean_kwh:g} kWh a day: that would be your dull day.",
+        f"{last.year} and gave {mean_kwh:g} kWh a day. Used, that is your dull day.",
         days=DULL_DAYS,
         changes={"dull_day_kwh": mean_kwh, "dull_day_month": int(log.month[start + DULL_DAYS // 2])},
+        check=_without_the_darkest(log),
     )
+
+
+def _without_the_darkest(log: Log) -> str:
+    """Which months a log knows, where the one whose clear day gives least is not among them."""
+    days = [int((log.known & (log.month == month)).sum()) for month in range(1, 13)]
+    darkest = int(np.argmin(log.clear_by_month_kwh))
+    if days[darkest] >= LEAST_DAYS_OF_MONTH:
+        return ""
+    whole = [name for name, n in zip(climates.MONTH_NAMES, days, strict=True) if n >= LEAST_DAYS_OF_MONTH]
+    knows = f"knows {_listed(whole)}" if whole else "knows no whole month"
+    return f"The log {knows}, not {climates.MONTH_NAMES[darkest]}, when clear days give least: expect duller weeks."
 
 
 def _worst_of_years(means: Floats, years: NDArray[np.int64]) -> list[int]:

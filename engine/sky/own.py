@@ -15,11 +15,11 @@ import numpy as np
 from engine.errors import InputError
 from engine.sky import climate as climates
 from engine.sky.glance import MonthYield, month_yields
-from engine.sky.lessons import Lesson, findings_of, lessons_of
+from engine.sky.lessons import LEAST_CLEAR_DAYS, Lesson, findings_of, lessons_of, strength_of
 from engine.sky.log import log_of, refuse_no_panels
 from engine.sky.series import DailySeries, KcSeries, days_of_year
 from engine.sky.site import Site, Sun
-from engine.sky.sun import yield_kwh
+from engine.sky.sun import clear_day_scale, yield_kwh
 from engine.text.finding import Finding
 
 LEAST_DAYS = 30
@@ -48,10 +48,11 @@ class MonthEffect:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Effect:
-    """What a change does in the twelve months, and in the one whose average day gives least."""
+    """What a change does in the twelve months, in the one whose average day gives least, and where it does most."""
 
     months: tuple[MonthEffect, ...]
     darkest: MonthEffect
+    most: MonthEffect
 
 
 def read_log(series: DailySeries, site: Site, sun: Sun) -> LogReading:
@@ -87,7 +88,15 @@ def effect(site: Site, before: Sun, after: Sun) -> Effect:
     refuse_no_panels(before)
     pairs = zip(month_yields(site, before), month_yields(site, after), strict=True)
     months = tuple(_month_effect(*pair) for pair in pairs)
-    return Effect(months=months, darkest=min(months, key=lambda one: one.average_kwh[1]))
+    return Effect(
+        months=months,
+        darkest=min(months, key=lambda one: one.average_kwh[1]),
+        most=max(months, key=lambda one: max(_moved(one.average_kwh), _moved(one.dull_kwh))),
+    )
+
+
+def _moved(kwh: tuple[float, float]) -> float:
+    return abs(kwh[1] - kwh[0])
 
 
 def _month_effect(before: MonthYield, after: MonthYield) -> MonthEffect:
@@ -97,6 +106,26 @@ def _month_effect(before: MonthYield, after: MonthYield) -> MonthEffect:
         average_kwh=(before.average_kwh, after.average_kwh),
         dull_kwh=(before.dull_kwh, after.dull_kwh),
     )
+
+
+def as_strong_as(series: DailySeries, site: Site, sun: Sun) -> Sun:
+    """Return the sun with the clear day of a log in place of the typed one, or with none where it tells none.
+
+    A log's dull spells are read by these panels, so that they are the same whatever is typed or taken besides.
+    """
+    log = log_of(series, site, sun)
+    days, scale = strength_of(log)
+    month = int(np.argmax(log.clear_by_month_kwh)) + 1
+    kwh = scale * log.clear_by_month_kwh[month - 1]
+    modelled = replace(sun, clear_day_kwh=None, clear_day_month=None)
+    if days < LEAST_CLEAR_DAYS or not kwh > 0.0:
+        return modelled
+    strong = replace(modelled, clear_day_kwh=kwh, clear_day_month=month)
+    try:
+        clear_day_scale(site, strong, month)
+    except InputError:
+        return modelled
+    return strong
 
 
 def kc_of_log(series: DailySeries, site: Site, sun: Sun, title: str) -> KcSeries:

@@ -151,7 +151,11 @@ class Array:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OwnSpell:
-    """A run of dull days out of the owner's own file, in the order they came, and the days after it."""
+    """A run of dull days out of the owner's own file, in the order they came, and the days after it.
+
+    Of a log of the panels: `log_strength`, its clear days over the modelled ones, and `log_clear_kwh`, a clear day of
+    the spell's month by the panels as described then, both without chargers; None for spells of radiation.
+    """
 
     __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
 
@@ -162,6 +166,10 @@ class OwnSpell:
     month: int = quantity("Month of the spell", "", 1, 12, whole=True)
     ended: str
     years: int = quantity("Years behind the spell", "years", 1, 1000, whole=True)
+    log_strength: float | None = quantity("Strength of the log", "", 0.0, 1e6, default=None, optional=True)
+    log_clear_kwh: float | None = quantity(
+        "Clear day of the log’s panels", "kWh", 0.0, 1e7, default=None, optional=True
+    )
 
     def __post_init__(self) -> None:
         check(self)

@@ -11,10 +11,13 @@ import pytest
 from engine.errors import InputError
 from engine.quantities import mean_day_of_year
 from engine.sky.averages import DAYS_IN_MONTH, average_day_kwh, mean_kc
+from engine.sky.days import parse_sky
 from engine.sky.glance import array_years, month_yields
-from engine.sky.own import effect, kc_of_log, read_log, taught
+from engine.sky.own import as_strong_as, effect, kc_of_log, read_log, taught
+from engine.sky.own_spells import read_by
 from engine.sky.series import DailySeries, Floats, dates_of, days_of_year
 from engine.sky.site import Array, Site, Sun
+from engine.sky.spells import own_spells
 from engine.sky.sun import yield_kwh
 
 HERE = Site(latitude_deg=52.0, longitude_deg=5.0, time_zone="Europe/Amsterdam")
@@ -241,3 +244,20 @@ class TestGlance:
     def test_a_dull_day_that_cannot_be_is_left_out(self) -> None:
         owned = dataclasses.replace(SUN, dull_day_kwh=500.0, dull_day_month=12)
         assert month_yields(HERE, owned)[11].dull_kwh == month_yields(HERE, SUN)[11].dull_kwh
+
+
+class TestSpellsOfALog:
+    """What a log measured as its worst days is promised, whatever clear day is taken besides, before or after."""
+
+    @pytest.mark.parametrize("strength", [0.7, 1.0, 1.25])
+    def test_the_order_of_what_is_taken_changes_nothing(self, strength: float) -> None:
+        log = log_of_skies(skies(6 * 365), strength)
+        strong = as_strong_as(log, HERE, SUN)
+        spells = read_by(own_spells(kc_of_log(log, HERE, strong, "log"), HERE.latitude_deg), HERE, strong)
+        clear_day = next(one for one in read_log(log, HERE, SUN).lessons if one.id == "clear_day")
+        alone = dataclasses.replace(SUN, spells=spells)
+        given = []
+        for sun in (alone, taught(alone, clear_day)):
+            days = parse_sky("own_7d_1in5", HERE, sun, 12).kc[:7]
+            given.append(yield_kwh(HERE, sun, days, np.full(7, mean_day_of_year(12))).mean())
+        assert given[1] == pytest.approx(given[0], rel=0.1)

@@ -1,4 +1,4 @@
-"""Clients of other households than the small one."""
+"""Clients of other households than the small one, and a store without an app."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ import pytest
 
 from tests.conftest import Client, Clock
 from webapp.app import create_app
+from webapp.store import Store
 
 HOUSEHOLDS = Path(__file__).resolve().parent.parent / "households"
 Opener = Callable[[str | dict[str, Any] | None], Client]
@@ -34,3 +35,17 @@ def client_of(tmp_path: Path, clock: Clock) -> Iterator[Opener]:
             return client
 
         yield opened
+
+
+@pytest.fixture
+def store(tmp_path: Path, clock: Clock) -> Iterator[Store]:
+    """A store of its own."""
+    one = Store(tmp_path / "data", clock)
+    yield one
+    one.close()
+
+
+@pytest.fixture
+def house(store: Store, small_house: dict[str, Any]) -> int:
+    """The number of the small household in that store."""
+    return store.create(small_house, "made").household_id

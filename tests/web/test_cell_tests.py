@@ -3,24 +3,21 @@
 from __future__ import annotations
 
 import csv
-import inspect
 import io
 import json
-import re
 from datetime import timedelta
 from typing import Any
 
 import pytest
-from bs4 import BeautifulSoup
 
 from engine.bench import analysis
 from engine.bench.cycles import BenchResult
 from engine.bench.records import BenchLog
 from tests.conftest import Client, Clock, form_of, soup
+from tests.web.bringing import CELL_TESTS, text_of
 from tests.web.conftest import Opener
 from webapp import bench_example
 from webapp.guard import MAX_BODY_BYTES
-from webapp.pages import bench_plan, cell_test, cell_tests
 
 CELLS = "Zelle;Kapazität Ah;Innenwiderstand mOhm\n" + "".join(
     f"Z{number};{230 + number * 7 % 11},{number % 10};0,{20 + number % 3}\n" for number in range(1, 17)
@@ -35,46 +32,14 @@ TABLE = (
 BANK = {"chemistry": "sodium_layered", "reserve_soc": 0.1, "label_ah": 1.5, "parallel": 1, "board": None}
 BOARD = {"cell_low_v": 1.6, "cell_high_v": 4.0, "charge_min_c": 2.0, "current_limit_a": 200.0}
 
+bring, draft_at, read_so, counted = CELL_TESTS.bring, CELL_TESTS.draft_at, CELL_TESTS.read_so, CELL_TESTS.counted
+
 
 @pytest.fixture
 def sodium(client_of: Opener, small_house: dict[str, Any]) -> Client:
     """A client of the small household with a bank of small sodium-ion cells."""
     small_house["banks"][0] |= BANK | {"board": BOARD}
     return client_of(small_house)
-
-
-def bring(client: Client, content: bytes, name: str = "bench.csv") -> Any:
-    """Send a file as the form does."""
-    return client.post("/cell-tests", files={"file": (name, content, "text/csv"), "pasted": (None, "")})
-
-
-def draft_at(client: Client, content: str | bytes) -> str:
-    """Bring a file and return the address of its draft."""
-    response = bring(client, content.encode() if isinstance(content, str) else content)
-    assert response.status_code == 303, soup(response).get_text()
-    return str(response.headers["Location"])
-
-
-def read_so(client: Client, content: str | bytes, **choices: str) -> str:
-    """Bring a file, accept it with some choices and return the address of the test."""
-    address = draft_at(client, content)
-    sent = form_of(soup(client.get(address)), "read-form") | choices | {"act": "read"}
-    response = client.post(f"{address}/read", sent)
-    assert response.status_code == 303, [line.get_text() for line in soup(response).select(".summary li")]
-    return address
-
-
-def text_of(page: BeautifulSoup) -> str:
-    """The words of a page, without the data of its charts."""
-    main = page.main
-    assert main is not None
-    return " ".join(main.get_text(" ", strip=True).replace("\u00a0", " ").split())
-
-
-def counted(client: Client) -> tuple[int, ...]:
-    """What would change if anything changed: rows kept, and the household's version."""
-    rows = client.store.rows("SELECT count(*) AS n, total(accepted) AS read FROM cell_tests")[0]
-    return rows["n"], rows["read"], client.store.current().revision
 
 
 def test_the_empty_page_says_what_to_bring_and_offers_a_made_up_log(client: Client) -> None:
@@ -116,25 +81,12 @@ def test_two_side_by_side_hold_the_smallest_group(client: Client) -> None:
     assert client.document()["banks"][0]["tested_ah"] == pytest.approx(min(sums) / 2)
 
 
-REFUSED = {
-    "empty": (b"", "empty"),
-    "binary": (bytes(range(256)) * 40, "not a text file"),
-    "workbook": (b"PK\x03\x04" + b"\0" * 500, "save it as CSV"),
-    "one column": (b"volts\n" + b"3.2\n" * 50, "only one column"),
-    "no numbers": (b"one,two\nthree,four\nfive,six\n", "no rows of numbers"),
-}
-
-
-@pytest.mark.parametrize("kind", REFUSED)
-def test_what_cannot_be_read_gets_one_sentence_on_the_same_page_and_changes_nothing(client: Client, kind: str) -> None:
-    content, says = REFUSED[kind]
+def test_one_column_is_refused_and_changes_nothing(client: Client) -> None:
     before = counted(client)
-    response = bring(client, content)
-    page = soup(response)
+    response = bring(client, "volts\n" + "3.2\n" * 50)
     assert response.status_code == 422
-    (line,) = page.select(".summary li")
-    assert says in line.get_text()
-    assert page.find(id="pasted")
+    (line,) = soup(response).select(".summary li")
+    assert "only one column" in line.get_text()
     assert counted(client) == before
 
 
@@ -151,28 +103,6 @@ def test_text_in_the_middle_is_refused_or_said_and_never_read_over(sodium: Clien
     assert counted(sodium)[1] == 0
 
 
-def test_pasted_rows_are_kept_when_they_are_refused(client: Client) -> None:
-    response = client.post("/cell-tests", files={"pasted": (None, "volts\n3.1\n3.2\n"), "file": ("", b"")})
-    field = soup(response).find(id="pasted")
-    assert response.status_code == 422
-    assert field is not None
-    assert field.get_text().strip() == "volts\n3.1\n3.2"
-    assert field["aria-invalid"] == "true"
-
-
-@pytest.mark.parametrize(
-    ("sent", "says"),
-    [
-        ({"pasted": (None, "  ")}, "Nothing was brought"),
-        ({"pasted": (None, CELLS), "file": ("a.csv", CELLS.encode())}, "bring one of the two"),
-    ],
-)
-def test_nothing_or_two_things_brought(client: Client, sent: dict[str, Any], says: str) -> None:
-    response = client.post("/cell-tests", files=sent)
-    assert response.status_code == 422
-    assert says in soup(response).select_one(".summary").get_text()  # type: ignore[union-attr]
-
-
 def test_a_paste_longer_than_a_form_part_usually_may_be(client: Client) -> None:
     rows = "time s,V,A\n" + "".join(f"{n},3.2{n % 10},1.5\n" for n in range(90_000))
     assert len(rows) > 1024**2
@@ -185,13 +115,6 @@ def test_a_file_of_80_megabytes_is_refused_unread(client: Client) -> None:
     assert response.status_code == 413
     assert f"up to {MAX_BODY_BYTES // 1024**2} MB; nothing was changed" in response.text
     assert counted(client) == before
-
-
-def test_files_are_taken_apart_off_the_event_loop() -> None:
-    for router in (cell_tests.router, cell_test.router, bench_plan.router):
-        for route in router.routes:
-            if hasattr(route, "endpoint"):
-                assert not inspect.iscoroutinefunction(route.endpoint), route
 
 
 def test_a_table_becomes_percent_of_the_full_charge(sodium: Client) -> None:
@@ -310,30 +233,12 @@ def test_reading_again_with_other_choices_changes_the_result(sodium: Client) -> 
     assert "50 % of its label" in text_of(soup(sodium.get(address)))
 
 
-def test_rename_delete_and_bring_back(client: Client) -> None:
-    address = read_so(client, CELLS)
-    assert client.post(f"{address}/rename", {"name": "Shelf of sixteen"}).status_code == 303
-    refused = client.post(f"{address}/rename", {"name": " "})
-    assert refused.status_code == 422
-    assert "1 to 80 characters" in refused.text
-    assert "Shelf of sixteen" in text_of(soup(client.get("/cell-tests")))
-    assert client.post(f"{address}/delete", {}).headers["Location"] == "/cell-tests#deleted"
-    gone = soup(client.get("/cell-tests"))
-    assert gone.find("button", attrs={"aria-label": re.compile("^Undo deleting Shelf of sixteen, test 1, brought ")})
-    client.post(f"{address}/undelete", {})
-    assert soup(client.get("/cell-tests")).select(f'a[href="{address}"]')
-
-
-def test_a_test_belongs_to_its_household(client: Client) -> None:
+def test_the_table_of_a_test_belongs_to_its_household(client: Client) -> None:
     address = read_so(client, CELLS)
     client.post("/files/new", {})
-    for path in (address, f"{address}.csv", f"{address}.json", "/cell-tests/99"):
-        response = client.get(path)
-        assert response.status_code == 404
-        assert "in this household; it may be long deleted" in response.text
-    for act in ("read", "rename", "delete", "undelete", "use"):
-        assert client.post(f"{address}/{act}", {"kind": "cells", "name": "mine"}).status_code == 404
-    assert not soup(client.get("/cell-tests")).select(f'a[href="{address}"]')
+    response = client.get(f"{address}.csv")
+    assert response.status_code == 404
+    assert "in this household; it may be long deleted" in response.text
 
 
 def test_a_table_to_take_along_runs_no_formula(client: Client) -> None:
@@ -434,45 +339,19 @@ def test_a_long_log_stays_small_on_the_page(sodium: Client) -> None:
     assert len(sodium.get(address).content) < 250_000
 
 
-@pytest.mark.parametrize("number", ["9" * 5000, "9" * 25, "%C2%B2"])
-def test_an_endless_number_is_no_address(client: Client, number: str) -> None:
-    for path in (number, f"{number}.json", f"{number}.csv"):
-        assert client.get(f"/cell-tests/{path}").status_code == 404
-    assert client.post(f"/cell-tests/{number}/delete").status_code == 404
-
-
 @pytest.mark.parametrize("column", ["column_²", f"column_{'9' * 5000}", "column_999999999"])
 def test_a_column_that_cannot_be_is_left_out_or_refused(client: Client, column: str) -> None:
     address = read_so(client, CELLS)
     assert client.post(f"{address}/read", {"act": "read", "kind": "cells", column: "capacity:Ah"}).status_code == 422
 
 
-def test_what_was_never_accepted_or_is_deleted_tells_nothing_and_changes_no_bank(client: Client) -> None:
-    draft = draft_at(client, CELLS)
-    before = client.document()
-
-    def all_refused(address: str, says: str) -> None:
-        for response in (
-            client.get(f"{address}.json"),
-            client.get(f"{address}.csv"),
-            client.post(f"{address}/use", {"revision": "1", "bank": "store"}),
-            client.post(f"{address}/rename", {"name": "other"}),
-        ):
-            assert response.status_code == 404
-            assert says in response.text
-        assert client.document() == before
-
-    all_refused(draft, "is not read yet")
-    assert soup(client.get(draft)).find(id="read-form")
-    read = read_so(client, CELLS)
-    for address in (draft, read):
-        client.post(f"{address}/delete", {})
-        all_refused(address, "is deleted; bring it back")
-    assert client.get(draft).status_code == client.get(f"{read}?read").status_code == 404
-    assert client.post(f"{draft}/read", {"act": "read", "kind": "cells"}).status_code == 404
-    assert not soup(client.get(read)).select("#use form")
-    client.post(f"{draft}/undelete", {})
-    assert soup(client.get(draft)).find(id="read-form")
+def test_what_was_never_accepted_or_is_deleted_has_no_table_to_take_along(client: Client) -> None:
+    address = draft_at(client, CELLS)
+    assert "is not read yet" in client.get(f"{address}.csv").text
+    client.post(f"{address}/delete", {})
+    response = client.get(f"{address}.csv")
+    assert response.status_code == 404
+    assert "is deleted; bring it back from the list of cell tests first" in response.text
 
 
 @pytest.mark.parametrize("content", [CELLS.encode(), bench_example.log()])
@@ -503,15 +382,6 @@ def test_a_bank_that_the_test_cannot_be_used_in_is_not_listed_and_it_says_why(
     page = soup(client.get(read_so(client, CELLS, chemistry="lfp")))
     assert len(page.select("#bank option")) == 1
     assert text_of(page).count("is not listed") == 1
-
-
-def test_a_body_that_is_no_upload_is_refused_unread(client: Client) -> None:
-    before = counted(client)
-    for kind in ("application/x-www-form-urlencoded", "text/csv", "multipart/form-dat"):
-        response = client.post("/cell-tests", headers={"Content-Type": kind}, content=b"pasted=" + b"1%2C2%0A" * 1000)
-        assert response.status_code == 415
-        assert "A file is sent as multipart/form-data" in text_of(soup(response))
-    assert counted(client) == before
 
 
 BROKEN = "the tester was switched off here"

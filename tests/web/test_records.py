@@ -2,57 +2,23 @@
 
 from __future__ import annotations
 
-import inspect
 import re
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 import numpy as np
 import pytest
-from bs4 import BeautifulSoup
 
 from engine.house import household
 from engine.sky.series import KcSeries, dates_of, days_of_year
 from engine.sky.spells import own_spells
 from engine.sky.sun import yield_kwh
-from tests.conftest import SMALL_HOUSE, Client, Clock, form_of, soup
+from tests.conftest import SMALL_HOUSE, Client, form_of, soup
+from tests.web.bringing import RECORDS, text_of
 from tests.web.conftest import Opener
 from tests.web.sun_files import FIRST, kc_of_years, radiation, roof_log, typical_year
-from webapp.pages import record, records
 
-
-def bring(client: Client, content: str | bytes, name: str = "sun.csv") -> Any:
-    """Send a file as the form does."""
-    return client.post("/records", files={"file": (name, content, "text/csv"), "pasted": (None, "")})
-
-
-def draft_at(client: Client, content: str | bytes, name: str = "sun.csv") -> str:
-    """Bring a file and return the address of its draft."""
-    response = bring(client, content, name)
-    assert response.status_code == 303, soup(response).get_text()
-    return str(response.headers["Location"])
-
-
-def read_so(client: Client, content: str | bytes, name: str = "sun.csv", **choices: str) -> str:
-    """Bring a file, accept it with some choices and return the address of the record."""
-    address = draft_at(client, content, name)
-    sent = form_of(soup(client.get(address)), "read-form") | choices | {"act": "read"}
-    response = client.post(f"{address}/read", sent)
-    assert response.status_code == 303, [line.get_text() for line in soup(response).select(".summary li")]
-    return address
-
-
-def text_of(page: BeautifulSoup) -> str:
-    """The words of a page."""
-    main = page.main
-    assert main is not None
-    return " ".join(main.get_text(" ", strip=True).replace("\u00a0", " ").split())
-
-
-def counted(client: Client) -> tuple[int, ...]:
-    """What would change if anything changed: rows kept, and the household's version."""
-    rows = client.store.rows("SELECT count(*) AS n, total(accepted) AS read FROM sky_files")[0]
-    return rows["n"], rows["read"], client.store.current().revision
+draft_at, read_so, counted = RECORDS.draft_at, RECORDS.read_so, RECORDS.counted
 
 
 def use(client: Client, address: str, what: str, act: str = "use") -> Any:
@@ -287,37 +253,6 @@ def test_a_long_log_gives_dull_spells_of_its_own(client: Client) -> None:
         assert got[one.id] == pytest.approx(one.kc, abs=0.02)
 
 
-REFUSED = {
-    "empty": (b"", "empty"),
-    "binary": (bytes(range(256)) * 40, "not a text file"),
-    "workbook": (b"PK\x03\x04" + b"\0" * 500, "save it as CSV"),
-    "no numbers": (b"one,two\nthree,four\nfive,six\n", "no rows of numbers"),
-}
-
-
-@pytest.mark.parametrize("kind", REFUSED)
-def test_what_cannot_be_read_gets_one_sentence_on_the_same_page_and_changes_nothing(client: Client, kind: str) -> None:
-    content, says = REFUSED[kind]
-    before = counted(client)
-    response = bring(client, content)
-    page = soup(response)
-    assert response.status_code == 422
-    (line,) = page.select(".summary li")
-    assert says in line.get_text()
-    assert page.find(id="pasted")
-    assert counted(client) == before
-
-
-def test_pasted_rows_are_read_and_kept_when_they_are_refused(client: Client) -> None:
-    rows = roof_log(kc_of_years(1)[:60])
-    assert client.post("/records", files={"pasted": (None, rows), "file": ("", b"")}).status_code == 303
-    refused = client.post("/records", files={"pasted": (None, "no numbers here"), "file": ("", b"")})
-    field = soup(refused).find(id="pasted")
-    assert refused.status_code == 422
-    assert field is not None
-    assert field.get_text().strip() == "no numbers here"
-
-
 def test_a_draft_shows_what_the_file_comes_to_and_uses_nothing(client: Client) -> None:
     address = draft_at(client, radiation(kc_of_years(3)))
     page = text_of(soup(client.get(address)))
@@ -374,32 +309,12 @@ def test_reading_again_with_other_choices_changes_the_result(client: Client) -> 
     assert client.get(f"{address}.json").json()["choices"]["columns"]["value"][1] == "Wh"
 
 
-def test_rename_delete_and_bring_back(client: Client) -> None:
-    address = read_so(client, roof_log(kc_of_years(1)))
-    assert client.post(f"{address}/rename", {"name": "Barn roof"}).status_code == 303
-    assert client.post(f"{address}/rename", {"name": " "}).status_code == 422
-    assert "Barn roof" in text_of(soup(client.get("/records")))
-    assert client.post(f"{address}/delete", {}).headers["Location"] == "/records#deleted"
-    gone = soup(client.get("/records"))
-    assert gone.find("button", attrs={"aria-label": re.compile("^Undo deleting Barn roof, record 1, brought ")})
-    assert use(client, address, "clear_day").status_code == 404
-    client.post(f"{address}/undelete", {})
-    assert soup(client.get("/records")).select(f'a[href="{address}"]')
-
-
 def test_a_renamed_record_is_still_the_one_in_use(client: Client) -> None:
     address = read_so(client, radiation(kc_of_years(12)))
     use(client, address, "sky")
     client.post(f"{address}/rename", {"name": "Hilltop"})
     (one,) = client.get(f"{address}.json").json()["uses"]
     assert one["held"]
-
-
-def test_a_draft_of_yesterday_is_gone(client: Client, clock: Clock) -> None:
-    address = draft_at(client, roof_log(kc_of_years(1)))
-    clock.now += timedelta(hours=25)
-    draft_at(client, roof_log(kc_of_years(1)))
-    assert client.get(address).status_code == 404
 
 
 def test_without_panels_a_log_cannot_be_used_and_says_so(client_of: Opener, small_house: dict[str, Any]) -> None:
@@ -423,8 +338,13 @@ def test_spells_of_a_file_are_those_of_the_engine(client: Client) -> None:
         assert sum(got[one.id]) / len(one.kc) == pytest.approx(sum(one.kc) / len(one.kc), abs=0.02)
 
 
-def test_files_are_taken_apart_off_the_event_loop() -> None:
-    for router in (records.router, record.router):
-        for route in router.routes:
-            if hasattr(route, "endpoint"):
-                assert not inspect.iscoroutinefunction(route.endpoint), route
+def test_a_dullest_week_brighter_than_the_own_dull_day_is_a_check(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    log = roof_log(kc_of_years(1))
+    for own, told in ((0.05, True), (60.0, False)):
+        small_house["sun"] |= {"dull_day_kwh": own, "dull_day_month": 6}
+        client = client_of(small_house)
+        card = soup(client.get(read_so(client, log))).select_one("#use-dull_day")
+        assert card is not None
+        assert ("brighter than the dull day that stands, 0.05 kWh" in card.get_text()) is told

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from http import HTTPStatus
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
-from starlette.exceptions import HTTPException
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from engine.bench.measured import bench_rows
 from engine.errors import InputError
@@ -33,59 +31,31 @@ from webapp.bench_view import TestView, log_view, table_view
 from webapp.bench_words import Current, bank_current, in_c
 from webapp.downloads import csv_text, file_response
 from webapp.editing import Sent, Typed, local_now, opened, save, store_of, with_values
+from webapp.kept_pages import KeptPages, add_keeping
 from webapp.kept_words import day
 from webapp.render import json_answer, render
 from webapp.store import Document
 from webapp.uploads import ONE
 
-LIST = "/cell-tests"
-router = APIRouter(prefix=LIST)
-
-
-def _find(request: Request, file_id: int) -> tuple[CellTest, Household]:
-    """Return a test of the open household, or answer that there is none."""
-    saved, house = opened(request)
-    try:
-        return bench_store.find(store_of(request), saved.household_id, file_id), house
-    except InputError as fault:
-        raise HTTPException(HTTPStatus.NOT_FOUND, fault.message) from fault
-
-
-def _standing(request: Request, file_id: int) -> tuple[CellTest, Household]:
-    """Return a test or draft that is not deleted, or answer that it has to be brought back first."""
-    test, house = _find(request, file_id)
-    if test.deleted:
-        raise HTTPException(
-            HTTPStatus.NOT_FOUND, f"“{test.name}” is deleted; bring it back from the list of cell tests first."
-        )
-    return test, house
-
-
-def _accepted(request: Request, file_id: int) -> tuple[CellTest, Household]:
-    """Return a test that tells something: one whose reading was accepted and that is not deleted."""
-    test, house = _standing(request, file_id)
-    if not test.accepted:
-        raise HTTPException(
-            HTTPStatus.NOT_FOUND, f"“{test.name}” is not read yet: say on its page how its columns are read first."
-        )
-    return test, house
+KEPT = KeptPages(files=bench_store.FILES, path="/cell-tests")
+router = APIRouter(prefix=KEPT.path)
 
 
 @router.get(ONE)
 def page(request: Request, file_id: int) -> Response:
     """Show how a draft would be read, or what a test tells."""
-    test, house = _find(request, file_id)
+    test, house = KEPT.find(request, file_id)
     if not test.accepted or "read" in request.query_params:
-        test, _ = _standing(request, file_id)
-        return _show_draft(request, test, draft_of(bench_store.content(store_of(request), test.id), test))
+        test, _ = KEPT.standing(request, file_id)
+        return _show_draft(request, test, draft_of(KEPT.content(request, test), test))
     return _show_result(request, test, house)
 
 
 @router.post(f"{ONE}/read")
 def read(request: Request, file_id: int, sent: Sent) -> Response:
     """Look again with other choices, or accept them."""
-    test, house = _standing(request, file_id)
-    content = bench_store.content(store_of(request), test.id)
+    test, house = KEPT.standing(request, file_id)
+    content = KEPT.content(request, test)
     draft = drafted(content, test, house, sent)
     if sent.get("act") != "read":
         return _show_draft(request, test, draft.unblamed())
@@ -95,41 +65,13 @@ def read(request: Request, file_id: int, sent: Sent) -> Response:
         report_by(store_of(request), test.id, draft.choices)
     except InputError as fault:
         return _show_draft(request, test, draft.refused(fault))
-    bench_store.accept(store_of(request), test.id, draft.choices.kind, draft.choices.stored())
-    return RedirectResponse(f"{LIST}/{test.id}", HTTPStatus.SEE_OTHER)
-
-
-@router.post(f"{ONE}/rename")
-def rename(request: Request, file_id: int, sent: Sent) -> Response:
-    """Give a test another name."""
-    test, house = _accepted(request, file_id)
-    try:
-        bench_store.rename(store_of(request), test.id, sent.get("name", ""))
-    except InputError as fault:
-        return _show_result(request, test, house, {"name": fault.message}, 422, sent)
-    return RedirectResponse(f"{LIST}/{test.id}", HTTPStatus.SEE_OTHER)
-
-
-@router.post(f"{ONE}/delete")
-def delete(request: Request, file_id: int, sent: Sent) -> Response:
-    """Delete a test or a draft; it can be brought back from the list."""
-    test, _ = _find(request, file_id)
-    bench_store.delete(store_of(request), test.id)
-    return RedirectResponse(f"{LIST}#deleted", HTTPStatus.SEE_OTHER)
-
-
-@router.post(f"{ONE}/undelete")
-def undelete(request: Request, file_id: int, sent: Sent) -> Response:
-    """Bring a deleted test or draft back."""
-    test, _ = _find(request, file_id)
-    bench_store.undelete(store_of(request), test.id)
-    return RedirectResponse(f"{LIST}/{test.id}", HTTPStatus.SEE_OTHER)
+    return KEPT.accept(request, test, draft.choices.kind, draft.choices.stored())
 
 
 @router.post(f"{ONE}/use")
 def use(request: Request, file_id: int, sent: Sent) -> Response:
     """Write what a test found into a bank; undo brings back what stood there."""
-    test, house = _accepted(request, file_id)
+    test, house = KEPT.accepted(request, file_id)
     found = report(store_of(request), test)
     chosen = sent.get("bank", "")
     name = next((bank.name for bank in house.banks if bank.id == chosen), chosen)
@@ -145,7 +87,7 @@ def use(request: Request, file_id: int, sent: Sent) -> Response:
         sent,
         change,
         f"{name} given the test “{test.name}”"[:120],
-        f"{LIST}/{test.id}?{urlencode({'used': chosen, 'bank': chosen})}#use",
+        f"{KEPT.address(test)}?{urlencode({'used': chosen, 'bank': chosen})}#use",
         lambda errors, status: _show_result(request, test, house, _told(errors), status, sent),
     )
 
@@ -153,7 +95,7 @@ def use(request: Request, file_id: int, sent: Sent) -> Response:
 @router.get(f"{ONE}.json")
 def as_json(request: Request, file_id: int) -> Response:
     """Give what a test tells as JSON, unrounded, with how it was read; of a log without its rows."""
-    test, _ = _accepted(request, file_id)
+    test, _ = KEPT.accepted(request, file_id)
     found = report(store_of(request), test)
     head = {"name": test.name, "kind": test.kind, "choices": test.choices, "base": found.base.id}
     if isinstance(found, LogReport):
@@ -165,7 +107,7 @@ def as_json(request: Request, file_id: int) -> Response:
 @router.get(f"{ONE}.csv")
 def as_csv(request: Request, file_id: int) -> Response:
     """Give the table of a test's result as a file for a spreadsheet."""
-    test, house = _accepted(request, file_id)
+    test, house = KEPT.accepted(request, file_id)
     found = report(store_of(request), test)
     header, rows = _sheet(found, _current(request, house, _bank_of(request, house, found)))
     return file_response(csv_text(header, rows), f"{test.name}.csv", "text/csv")
@@ -201,7 +143,7 @@ def _show_draft(request: Request, test: CellTest, draft: Draft) -> Response:
         request,
         "cell_test_draft.html",
         status=422 if draft.form.errors else 200,
-        here=LIST,
+        here=KEPT.path,
         test=test,
         draft=draft,
         read_before=test.accepted,
@@ -219,7 +161,7 @@ def _show_result(
     try:
         found = report(store_of(request), test)
     except InputError as fault:
-        content = bench_store.content(store_of(request), test.id)
+        content = KEPT.content(request, test)
         return _show_draft(request, test, draft_of(content, test).refused(fault))
     bank = _bank_of(request, house, found)
     choices = Choices.of(test.choices)
@@ -227,8 +169,8 @@ def _show_result(
         request,
         "cell_test.html",
         status=status,
-        here=LIST,
-        address=f"{LIST}/{test.id}",
+        here=KEPT.path,
+        address=KEPT.address(test),
         test=test,
         view=_view(found, choices.label_ah, bank, _current(request, house, bank)),
         kind=choices.kind,
@@ -289,3 +231,6 @@ def _cells_sheet(found: CellsReport) -> tuple[tuple[str, ...], list[tuple[str | 
     return ("cell", "Ah", "Wh", "milliohm", "group", "better left out because"), [
         (one.name, one.ah, one.wh, one.milliohm, places.get(id(one)), out.get(id(one))) for one in found.cells
     ]
+
+
+add_keeping(router, KEPT, _show_result)

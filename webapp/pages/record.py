@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
-from http import HTTPStatus
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
-from starlette.exceptions import HTTPException
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from engine.errors import InputError
 from engine.house.household import Household
 from webapp import sky_store
-from webapp.editing import Sent, Typed, opened, save, store_of, with_values
+from webapp.editing import Sent, Typed, save, store_of, with_values
+from webapp.kept_pages import KeptPages, add_keeping
 from webapp.kept_words import day
 from webapp.records_draft import Draft, draft_of, drafted, meanings
 from webapp.records_reading import against, report, series_by
@@ -26,46 +25,17 @@ from webapp.store import Document
 from webapp.uploads import ONE
 from webapp.words import MONTHS
 
-LIST = "/records"
-router = APIRouter(prefix=LIST)
-
-
-def _find(request: Request, file_id: int) -> tuple[SkyFile, Household]:
-    """Return a record of the open household, or answer that there is none."""
-    saved, house = opened(request)
-    try:
-        return sky_store.find(store_of(request), saved.household_id, file_id), house
-    except InputError as fault:
-        raise HTTPException(HTTPStatus.NOT_FOUND, fault.message) from fault
-
-
-def _standing(request: Request, file_id: int) -> tuple[SkyFile, Household]:
-    """Return a record or draft that is not deleted, or answer that it has to be brought back first."""
-    kept, house = _find(request, file_id)
-    if kept.deleted:
-        raise HTTPException(
-            HTTPStatus.NOT_FOUND, f"“{kept.name}” is deleted; bring it back from the list of sun records first."
-        )
-    return kept, house
-
-
-def _accepted(request: Request, file_id: int) -> tuple[SkyFile, Household]:
-    """Return a record whose reading was accepted and that is not deleted."""
-    kept, house = _standing(request, file_id)
-    if not kept.accepted:
-        raise HTTPException(
-            HTTPStatus.NOT_FOUND, f"“{kept.name}” is not read yet: say on its page how its columns are read first."
-        )
-    return kept, house
+KEPT = KeptPages(files=sky_store.FILES, path="/records")
+router = APIRouter(prefix=KEPT.path)
 
 
 @router.get(ONE)
 def page(request: Request, file_id: int) -> Response:
     """Show how a draft would be read, or what a record tells."""
-    kept, house = _find(request, file_id)
+    kept, house = KEPT.find(request, file_id)
     if not kept.accepted or "read" in request.query_params:
-        kept, _ = _standing(request, file_id)
-        draft = draft_of(sky_store.content(store_of(request), kept.id), kept)
+        kept, _ = KEPT.standing(request, file_id)
+        draft = draft_of(KEPT.content(request, kept), kept)
         return _show_draft(request, kept, _tried(request, kept, house, draft))
     return _show_result(request, kept, house)
 
@@ -73,49 +43,21 @@ def page(request: Request, file_id: int) -> Response:
 @router.post(f"{ONE}/read")
 def read(request: Request, file_id: int, sent: Sent) -> Response:
     """Look again with other choices, or accept them."""
-    kept, house = _standing(request, file_id)
-    draft = drafted(sky_store.content(store_of(request), kept.id), kept, sent)
+    kept, house = KEPT.standing(request, file_id)
+    draft = drafted(KEPT.content(request, kept), kept, sent)
     if draft.choices is None or sent.get("act") != "read":
         return _show_draft(request, kept, _tried(request, kept, house, draft))
     try:
         series_by(store_of(request), kept.id, draft.choices, house.site)
     except InputError as fault:
         return _show_draft(request, kept, draft.refused(fault))
-    sky_store.accept(store_of(request), kept.id, draft.choices.kind, draft.choices.stored())
-    return RedirectResponse(f"{LIST}/{kept.id}", HTTPStatus.SEE_OTHER)
-
-
-@router.post(f"{ONE}/rename")
-def rename(request: Request, file_id: int, sent: Sent) -> Response:
-    """Give a record another name."""
-    kept, house = _accepted(request, file_id)
-    try:
-        sky_store.rename(store_of(request), kept.id, sent.get("name", ""))
-    except InputError as fault:
-        return _show_result(request, kept, house, {"name": fault.message}, HTTPStatus.UNPROCESSABLE_ENTITY, sent)
-    return RedirectResponse(f"{LIST}/{kept.id}", HTTPStatus.SEE_OTHER)
-
-
-@router.post(f"{ONE}/delete")
-def delete(request: Request, file_id: int, sent: Sent) -> Response:
-    """Delete a record or a draft; it can be brought back from the list."""
-    kept, _ = _find(request, file_id)
-    sky_store.delete(store_of(request), kept.id)
-    return RedirectResponse(f"{LIST}#deleted", HTTPStatus.SEE_OTHER)
-
-
-@router.post(f"{ONE}/undelete")
-def undelete(request: Request, file_id: int, sent: Sent) -> Response:
-    """Bring a deleted record or draft back."""
-    kept, _ = _find(request, file_id)
-    sky_store.undelete(store_of(request), kept.id)
-    return RedirectResponse(f"{LIST}/{kept.id}", HTTPStatus.SEE_OTHER)
+    return KEPT.accept(request, kept, draft.choices.kind, draft.choices.stored())
 
 
 @router.post(f"{ONE}/use")
 def use(request: Request, file_id: int, sent: Sent) -> Response:
     """Write what a record found into the household; undo brings back what stood there."""
-    kept, house = _accepted(request, file_id)
+    kept, house = KEPT.accepted(request, file_id)
     one = _asked(uses(report(store_of(request), kept, house), house, kept.name), sent)
 
     def change(document: Document) -> Document:
@@ -130,7 +72,7 @@ def use(request: Request, file_id: int, sent: Sent) -> Response:
 @router.post(f"{ONE}/out")
 def out(request: Request, file_id: int, sent: Sent) -> Response:
     """Take what a record gave out of the household again; undo brings it back."""
-    kept, house = _accepted(request, file_id)
+    kept, house = KEPT.accepted(request, file_id)
     one = _asked(uses(report(store_of(request), kept, house), house, kept.name), sent)
 
     def change(document: Document) -> Document:
@@ -145,7 +87,7 @@ def out(request: Request, file_id: int, sent: Sent) -> Response:
 @router.get(f"{ONE}.json")
 def as_json(request: Request, file_id: int) -> Response:
     """Give what a record tells as JSON, unrounded, with how it was read; without its days."""
-    kept, house = _accepted(request, file_id)
+    kept, house = KEPT.accepted(request, file_id)
     found = report(store_of(request), kept, house)
     series = found.series
     return json_answer(
@@ -183,7 +125,7 @@ def _save(
         sent,
         change,
         what[:120],
-        f"{LIST}/{kept.id}?{urlencode(then)}#use",
+        f"{KEPT.address(kept)}?{urlencode(then)}#use",
         lambda errors, status: _show_result(request, kept, house, {"": " ".join(errors.values())}, status),
     )
 
@@ -204,7 +146,7 @@ def _show_draft(request: Request, kept: SkyFile, draft: Draft) -> Response:
         request,
         "record_draft.html",
         status=422 if draft.form.errors else 200,
-        here=LIST,
+        here=KEPT.path,
         kept=kept,
         draft=draft,
         meanings=meanings(),
@@ -222,7 +164,7 @@ def _show_result(
     try:
         found = report(store_of(request), kept, house)
     except InputError as fault:
-        draft = draft_of(sky_store.content(store_of(request), kept.id), kept)
+        draft = draft_of(KEPT.content(request, kept), kept)
         return _show_draft(request, kept, draft.refused(fault))
     offered = uses(found, house, kept.name)
     asked = request.query_params.get("used")
@@ -230,8 +172,8 @@ def _show_result(
         request,
         "record.html",
         status=status,
-        here=LIST,
-        address=f"{LIST}/{kept.id}",
+        here=KEPT.path,
+        address=KEPT.address(kept),
         kept=kept,
         found=found,
         view=record_view(found, house),
@@ -242,3 +184,6 @@ def _show_result(
         errors=errors or {},
         typed=sent or {},
     )
+
+
+add_keeping(router, KEPT, _show_result)

@@ -221,7 +221,8 @@ def _series(reading: Reading, totals: Totals, findings: tuple[Finding, ...], *, 
         raise InputError("value", "The file holds no whole day: each day has holes of hours in its light.")
     start, stop = int(known_days[0]), int(known_days[-1]) + 1
     values = totals.value[start:stop]
-    notes = tuple(Finding(level="check", code="as_written", text=text) for text in reading.notes)
+    level = "stop" if reading.quantity == "yield" else "check"
+    notes = tuple(Finding(level=level, code="as_written", text=text) for text in reading.notes)
     return DailySeries(
         quantity=reading.quantity,
         first=_EPOCH + timedelta(days=totals.first + start),
