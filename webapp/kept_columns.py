@@ -103,7 +103,14 @@ def choosable(meanings: Iterable[Meaning], unit_words: Mapping[str, str]) -> Cho
 
 
 def refusals(fault: InputError, fields: Iterable[Field], columns: Iterable[Column]) -> dict[str, str]:
-    """Return what a reading refused, beside the form fields it is about; what is about none stands at the empty one."""
+    """Return what a reading refused, beside the form fields it is about; what is about none stands at the empty one.
+
+    Examples
+    --------
+    >>> column = Column(field="column_2", name="U", sample="3.31", chosen="volts:V")
+    >>> refusals(InputError("volts", "Volts must rise."), (), (column,))
+    {'column_2': 'Volts must rise.'}
+    """
     known = {one.name: one.name for one in fields}
     known |= {one.chosen.partition(":")[0]: one.field for one in columns if one.chosen}
     errors: dict[str, str] = {}

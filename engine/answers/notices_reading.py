@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from engine.answers.answer import Notice
 from engine.answers.sky_parts import FULL_WITHIN_SOC, Found
 from engine.house.household import Household
+from engine.sky.climate import KC_MAX
 from engine.sky.days import WORDS
 from engine.sky.reading import POOR_FIT_SHARE
 
@@ -27,6 +28,13 @@ def reading_notices(household: Household, full: tuple[str, ...], found: Found) -
             text=f"{shown:,.0f} W is more than these panels give under a clear sky now ({clear:,.0f} W), so the "
             "brightest is taken. Edges of clouds do that for minutes. If it stays so, look at the unit and the field "
             "here, or at the panels and the clear day on Sun.",
+        )
+    if found.so_far_kc is not None and found.so_far_kc >= KC_MAX:
+        yield Notice(
+            level="check",
+            code="made-too-much",
+            text=f"{found.so_far_kwh:g} kWh so far today is more than these panels give by now under a clear sky. Is "
+            "it the counter of today, and not of the month or of all their years?",
         )
     if reading.why == "limit":
         yield Notice(

@@ -10,16 +10,19 @@ from engine.answers.answer import Notice, Remedy
 from engine.answers.notices_records import record_notices
 from engine.errors import InputError
 from engine.house.household import Household
+from engine.quantities import WH_PER_KWH
 from engine.sky import climate as climates
 from engine.sky import world
 from engine.sky.averages import kc_for_kwh, own_months
 from engine.sky.days import WORDS
-from engine.sky.site import Site
+from engine.sky.site import Array, Site
 from engine.sky.sun import clear_day_scale, sunless_months
 
 FAR_KM = 1000.0
 """Beyond this a climate's representative place says little about the house (judgement)."""
 LARGE_KWP = 100.0
+LATE_START_SHARE = 0.1
+"""A start above this share of the panels' power is more likely a slip (judgement; usual is 10 W per kWp)."""
 USUAL_SCALE = (0.5, 1.3)
 """A typed clear day outside these times the modelled one is more likely a slip than a roof (judgement)."""
 MOST_CLOCK_HOURS = 3.0
@@ -30,6 +33,7 @@ def sky_notices(household: Household) -> Iterator[Notice]:
     """Every notice about place, panels and typed days."""
     for array in household.sun.arrays:
         yield from _azimuth(household, array.id)
+        yield from _late_start(array)
         if array.kwp > LARGE_KWP:
             yield Notice(
                 level="check",
@@ -48,6 +52,18 @@ def sky_notices(household: Household) -> Iterator[Notice]:
     yield from _place(household)
     yield from _typed_days(household)
     yield from record_notices(household)
+
+
+def _late_start(array: Array) -> Iterator[Notice]:
+    if array.start_w is None or array.start_w < LATE_START_SHARE * array.kwp * WH_PER_KWH:
+        return
+    yield Notice(
+        level="check",
+        code="charger-starts-late",
+        page="sun",
+        text=f"The solar charger of {array.name} is said to start at {array.start_w:,.0f} W of {array.kwp:g} kWp: "
+        "below that it counts as giving nothing, which leaves next to no dull days. Was its limit meant?",
+    )
 
 
 def _place(household: Household) -> Iterator[Notice]:

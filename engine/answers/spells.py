@@ -144,9 +144,19 @@ def spells(household: Household, basis: str = MADE, days: int = 7, risk_years: i
         facing=facings(site, sun, asked.window_kc, asked.month),
         own_facing=own_facings(site, sun, asked.window_kc, asked.month) if sun.arrays else (),
         worked=_worked(asked, year[asked.month - 1].average_kwh),
-        notices=(*_notices(asked, days, risk_years), *sky_notices(household)),
+        notices=(*_notices(asked, days, risk_years), *_under_snow(sun), *sky_notices(household)),
         assumptions=(*_assumptions(basis, asked, made), *assumptions_of(household, ())),
     )
+
+
+def _under_snow(sun: Sun) -> tuple[Notice, ...]:
+    if not sun.covered_days:
+        return ()
+    text = (
+        f"Snow is not in these numbers: the {sun.covered_days} days that the panels are covered count on Today, Bank "
+        "size and Rainy week."
+    )
+    return (Notice(level="note", code="snow-not-counted", text=text),)
 
 
 def _refuse(field: str, label: str, value: object, allowed: tuple[object, ...]) -> None:

@@ -182,6 +182,7 @@ def _site(**changes: object) -> dict[str, Any]:
         ("clear-day-scale", "check", lambda: _sun(clear_day_kwh=180.0, clear_day_month=6)),
         ("dull-day-month", "check", lambda: _sun(clear_day_kwh=18.0, clear_day_month=6, dull_day_kwh=2.0)),
         ("dull-day-impossible", "check", lambda: _sun(dull_day_kwh=30.0, dull_day_month=12)),
+        ("charger-starts-late", "check", lambda: _array(document(), start_w=900.0)),
         ("dull-day-bright", "check", lambda: _sun(dull_day_kwh=20.0, dull_day_month=6)),
         ("clock-and-longitude", "check", lambda: _site(longitude_deg=100.0)),
         (

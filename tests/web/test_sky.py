@@ -222,3 +222,11 @@ def test_without_panels_the_first_step_is_named(client_of: Opener, small_house: 
 def test_now_is_the_apps_clock(client: Client, clock: Clock) -> None:
     clock.now = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
     assert client.get("/sky.json?read_barn=300").json()["at"].startswith("2026-11-25T12:00")
+
+
+def test_more_than_a_clear_morning_so_far_is_asked_about(client: Client) -> None:
+    # 500 kWh by 10:40 is the counter of years, not of today.
+    codes = [one["code"] for one in client.get(f"/sky.json?{GREY}&made=500").json()["notices"]]
+    assert "made-too-much" in codes
+    codes = [one["code"] for one in client.get(f"/sky.json?{GREY}&made=0.4").json()["notices"]]
+    assert "made-too-much" not in codes

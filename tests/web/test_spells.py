@@ -133,6 +133,13 @@ def test_without_panels_the_page_tells_of_light(client_of: Opener, small_house: 
     assert "of a clear day’s light" in words(page, ".sentence")
     assert [figure["id"] for figure in page.select(".chart")] == ["worst", "months", "facing"]
     assert "kWh" not in words(page, ".windows")
+    assert "the answer counts no sun" not in page.get_text()
+
+
+def test_snow_on_the_panels_is_said_not_to_be_counted(client_of: Opener, small_house: dict[str, Any]) -> None:
+    assert "Snow is not in these numbers" not in soup(client_of(small_house).get("/spells")).get_text()
+    small_house["sun"]["covered_days"] = 5
+    assert "Snow is not in these numbers: the 5 days" in soup(client_of(small_house).get("/spells")).get_text()
 
 
 def test_polar_night_is_an_honest_nothing(client_of: Opener, small_house: dict[str, Any]) -> None:

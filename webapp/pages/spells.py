@@ -123,7 +123,7 @@ def worked_out(question: Question) -> tuple[Spells | None, Blocked | None]:
 def _shown(house: Household, answer: Spells) -> dict[str, Any]:
     return {
         "view": spells_view(answer, house),
-        "first_notices": (*standing_notices(house), *answer.notices),
+        "first_notices": (*(one for one in standing_notices(house) if one.code != "no-panels"), *answer.notices),
         "proof": [("", lines(answer.worked))],
         "inputs": sun_inputs(house),
         "month_names": MONTHS,
