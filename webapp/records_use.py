@@ -1,32 +1,24 @@
 """A record on its way into the household: what it would set there, and what that changes.
 
-Each use sets some fields of the document's `sun`; taken out again, they are as nobody had typed them.
+Each use sets some fields of the document's `sun`; taken out, these are empty, whatever stood there before the use.
 """
 
 from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
-
-import numpy as np
 
 from engine.errors import InputError
 from engine.house.household import Household
-from engine.quantities import mean_day_of_year
 from engine.sky import local
-from engine.sky.days import parse_sky
-from engine.sky.lessons import Lesson
 from engine.sky.own import Effect, effect, taught
-from engine.sky.site import Site, Sun
-from engine.sky.sun import yield_kwh
-from webapp.dull_days import usual_spell
+from engine.sky.site import Sun
+from webapp.records_effect import Week, reach, week_of
 from webapp.records_reading import Report
 from webapp.render import plain_data
 from webapp.words import MONTHS
 
-WEEK_DAYS = 7
 SKY_FIELDS = ("monthly_kc", "spells", "sky_file")
 
 
@@ -40,14 +32,6 @@ def unset(*names: str) -> dict[str, Any]:
     """
     defaults = {one.name: one.default for one in dataclasses.fields(Sun)}
     return {name: plain_data(defaults[name]) for name in names}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Week:
-    """The dull week that Rainy week begins with: what it is, and what all panels give in it [kWh a day]."""
-
-    title: str
-    kwh: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +51,8 @@ class Use:
         where dull spells stay as they are.
     check : str
         What to ask oneself before it is used; empty where there is nothing.
+    reach : str
+        Where it is held: which answers follow it.
     """
 
     id: str
@@ -78,6 +64,7 @@ class Use:
     week: tuple[Week, ...] = ()
     trouble: str = ""
     check: str = ""
+    reach: str = ""
 
 
 def uses(found: Report, house: Household, name: str) -> tuple[Use, ...]:
@@ -85,20 +72,21 @@ def uses(found: Report, house: Household, name: str) -> tuple[Use, ...]:
     if found.series.quantity == "radiation":
         return _of_radiation(found, house, name)
     lessons = found.log.lessons if found.log else ()
-    taken = [
-        dataclasses.replace(
-            _use(house, one.id, one.title, one.text, dict(one.changes), taught(house.sun, one)),
-            check=f"{_brighter(house.sun, one)} {one.check}".strip(),
-        )
-        for one in lessons
-    ]
+    taken = []
+    for one in lessons:
+        use = _use(house, one.id, one.title, one.text, dict(one.changes), taught(house.sun, one))
+        check = " ".join(part for part in (_brighter(house.sun, use), one.check) if part)
+        taken.append(dataclasses.replace(use, check=check))
     return (*taken, *_own_spells(found, house, name))
 
 
-def _brighter(sun: Sun, lesson: Lesson) -> str:
-    """Say where a dull day out of a log is brighter than the one that stands."""
-    now, then = sun.dull_day_kwh, lesson.changes.get("dull_day_kwh")
-    if now is None or then is None or then <= now:
+def _brighter(sun: Sun, use: Use) -> str:
+    """Say where a dull day out of a log is brighter than the one that stands, both laid on the darkest month."""
+    now = sun.dull_day_kwh
+    if use.id != "dull_day" or now is None or use.effect is None:
+        return ""
+    before, after = use.effect.darkest.dull_kwh
+    if after <= before:
         return ""
     return f"It is brighter than the dull day that stands, {now:g} kWh, which it would put aside."
 
@@ -148,17 +136,12 @@ def _use(house: Household, use_id: str, title: str, text: str, values: dict[str,
     try:
         changed = effect(house.site, house.sun, then)
         of_week = (house.sun, then) if "spells" in values else ()
-        week = tuple(_week(house.site, sun, changed.darkest.month) for sun in of_week)
-        return dataclasses.replace(found, effect=changed, week=week)
+        month = changed.darkest.month
+        week = tuple(week_of(house.site, sun, month) for sun in of_week)
+        reached = reach(house, use_id, month) if held else ""
+        return dataclasses.replace(found, effect=changed, week=week, reach=reached)
     except InputError as fault:
         return dataclasses.replace(found, trouble=fault.message)
-
-
-@lru_cache(maxsize=32)
-def _week(site: Site, sun: Sun, month: int) -> Week:
-    sky = parse_sky(usual_spell(site, sun, WEEK_DAYS), site, sun, month)
-    days = np.full(WEEK_DAYS, mean_day_of_year(month))
-    return Week(title=sky.title, kwh=float(yield_kwh(site, sun, sky.kc[:WEEK_DAYS], days).mean()))
 
 
 def standing(sun: Sun) -> tuple[str, ...]:

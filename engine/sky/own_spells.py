@@ -49,7 +49,7 @@ def own_kc(site: Site, sun: Sun, spell: OwnSpell, month: int) -> tuple[tuple[flo
     Parameters
     ----------
     month : int
-        Month it is laid on, for a clear day typed without its month.
+        Month it is laid on: its sun decides which sky gives what was measured.
 
     Raises
     ------
@@ -61,7 +61,9 @@ def own_kc(site: Site, sun: Sun, spell: OwnSpell, month: int) -> tuple[tuple[flo
     described = _clear_kwh(site, sun, spell.month)
     grown = min(1.0, spell.log_clear_kwh / described) if described > 0.0 else 1.0
     share = grown * spell.log_strength / clear_day_scale(site, sun, month)
-    given = _given_kwh(site, _bare(sun), spell.month)
+    given = _given_kwh(site, _bare(sun), month)
+    if not given[-1] > 0.0:
+        return spell.kc, spell.after_kc
 
     def now(kc: tuple[float, ...]) -> tuple[float, ...]:
         return tuple(np.interp(share * np.interp(kc, _SKIES, given), given, _SKIES).tolist())

@@ -14,6 +14,7 @@ from engine.sky.series import KcSeries, dates_of, days_of_year
 from engine.sky.spells import own_spells
 from engine.sky.sun import yield_kwh
 from tests.conftest import SMALL_HOUSE, Client, form_of, soup
+from tests.engine.sky_files import pvgis
 from tests.web.bringing import RECORDS, text_of
 from tests.web.conftest import Opener
 from tests.web.sun_files import FIRST, kc_of_years, radiation, roof_log, typical_year
@@ -348,3 +349,41 @@ def test_a_dullest_week_brighter_than_the_own_dull_day_is_a_check(
         card = soup(client.get(read_so(client, log))).select_one("#use-dull_day")
         assert card is not None
         assert ("brighter than the dull day that stands, 0.05 kWh" in card.get_text()) is told
+
+
+def test_a_dullest_week_is_compared_with_the_own_dull_day_as_a_sky_not_by_its_kwh(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    plain = client_of(small_house)
+    log = roof_log(kc_of_years(1), strength=1.0)
+    week = next(one for one in plain.get(f"{read_so(plain, log)}.json").json()["uses"] if one["id"] == "dull_day")[
+        "values"
+    ]
+    # As many kWh as the log's winter week, but on a day of June: a far darker sky.
+    small_house["sun"] |= {"dull_day_kwh": week["dull_day_kwh"], "dull_day_month": 6}
+    client = client_of(small_house)
+    card = soup(client.get(read_so(client, log))).select_one("#use-dull_day .note.check")
+    assert card is not None
+    assert "brighter than the dull day that stands" in card.get_text()
+
+
+def test_what_follows_a_use_is_named(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["sun"] |= {"dull_day_kwh": 0.4, "dull_day_month": 12}
+    client = client_of(small_house)
+    address = read_so(client, radiation(kc_of_years(12)), "Hilltop.csv")
+    landed = use(client, address, "sky").headers["Location"].split("#")[0]
+    said = soup(client.get(landed)).select_one("#use [role=status]")
+    assert said is not None
+    assert "Bank size begins with your own dull day, 0.4 kWh." in said.get_text()
+    week = client.get(f"{address}.json").json()["uses"][0]["week"][1]["title"]
+    assert f"Rainy week begins with “{week}”." in said.get_text()
+
+
+def test_a_yield_that_was_worked_out_teaches_nothing_of_the_panels(client: Client) -> None:
+    stamps = np.arange(np.datetime64("2016-01-01", "h"), np.datetime64("2016-04-01", "h"))
+    hour = stamps.astype(np.int64) % 24
+    watts = np.where((hour > 8) & (hour < 16), 300.0 + stamps.astype(np.int64) % 700, 0.0)
+    content = pvgis(stamps, {"P": watts, "G(i)": watts}, ("Slope: 35 deg.", "Nominal power of the PV system (kWp): 1"))
+    page = soup(client.get(read_so(client, content, "computed.csv")))
+    assert "is not what your panels gave" in page.select_one(".note.stop").get_text()  # type: ignore[union-attr]
+    assert not page.select("#use form")
