@@ -7,6 +7,7 @@ from __future__ import annotations
 
 HOURS_PER_DAY = 24
 DAYS_PER_WEEK = 7
+HOURS_PER_MONTH = 24.0 * 365.25 / 12.0
 WH_PER_KWH = 1000.0
 KWH_PER_MJ = 1.0 / 3.6
 WATER_KWH_PER_LITRE_K = 4.186 / 3600.0

@@ -17,6 +17,7 @@ from typing import NamedTuple
 from engine.cells.chemistry import CellTable, at
 from engine.house.bank import Bank, cutoff_cell_v, floor
 from engine.house.inverter import Inverter
+from engine.quantities import HOURS_PER_MONTH
 
 MAX_SOC_STEP = 0.02
 NEARLY_EMPTY_SOC = 0.05
@@ -100,7 +101,7 @@ def plant(bank: Bank, inverter: Inverter, mean_dc_w: float) -> Plant:
         charge_c_max=0.0 if cold else min(cell.charge_c_max, bank_c, board_c),
         discharge_c_max=0.0 if bank.cell_c < cell.discharge_min_c else min(cell.discharge_c_max, board_c),
         acceptance_tau_h=cell.acceptance_tau_h,
-        self_discharge_per_h=cell.self_discharge_per_month / (24.0 * 365.25 / 12.0),
+        self_discharge_per_h=cell.self_discharge_per_month / HOURS_PER_MONTH,
         sun_a_max=inf if inverter.charge_limit_a is None else inverter.charge_limit_a,
         series=bank.series,
         inverter=inverter,
@@ -265,6 +266,7 @@ def _discharge(
         end = _bisect(lambda s: at(p.cells.ocv_v, s) - rate * at(p.cells.r_fast, s) >= p.cut_v, soc, end)
         on = False
     if end != unclipped:
+        rate = _discharge_c(p, 0.5 * (soc + end), power_v) or rate
         dt = min(dt, (soc - end) / rate)
     carried_w = min(ac_w, p.inverter.rated_w)
     flow = Flow(dt, sun_wh=sun_w * dt, cell_loss_wh=_discharge_loss_wh(p, 0.5 * (soc + end), rate, dt))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from engine.balance.step import State, plant
@@ -23,6 +23,7 @@ def followed(chemistry: str, soc: float, sun_w: list[float], load_w: list[float]
 
 
 @settings(max_examples=120, deadline=None)
+@example("sodium_layered", 0.21875, [0.0] * 24, [2794.0] + [0.0] * 23, False, 0.0)
 @given(chemistries, st.floats(0.0, 1.0), day, day, st.booleans(), st.floats(-10.0, 40.0))
 def test_energy_is_conserved(
     chemistry: str, soc: float, sun_w: list[float], load_w: list[float], hold: bool, cell_c: float
