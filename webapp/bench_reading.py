@@ -7,9 +7,8 @@ so that a start need not wait for it.
 
 from __future__ import annotations
 
-import dataclasses
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +25,7 @@ from engine.house.household import Household
 from engine.text.finding import Finding
 from webapp import bench_store
 from webapp.bench_store import CellTest
+from webapp.kept_choices import KeptChoices
 from webapp.store import Store
 
 if TYPE_CHECKING:
@@ -37,33 +37,19 @@ REMEMBERED = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Choices:
-    """How a file is read: what its columns are, and what it does not say itself.
+class Choices(KeptChoices):
+    """How a file is read, and what it does not say itself.
 
-    `columns` gives for each meaning the place of its column and its unit; an empty `decimal` is the file's own. What
-    does not matter to the kind is None or as it was; volts and amperes are of the bench.
+    What does not matter to the kind is None or as it was; volts and amperes are of the bench.
     """
 
-    kind: str
-    columns: dict[str, tuple[int, str]] = field(default_factory=dict)
     current_sign: str = "as written"
-    decimal: str = ""
     chemistry: str = ""
     label_ah: float | None = None
     series: int = 1
     parallel: int = 1
     charge_a: float | None = None
     tail_a: float | None = None
-
-    def stored(self) -> dict[str, Any]:
-        """Return it as JSON holds it."""
-        return dataclasses.asdict(self)
-
-    @staticmethod
-    def of(stored: dict[str, Any]) -> Choices:
-        """Read it from what `stored` gave."""
-        columns = {key: (int(place), str(unit)) for key, (place, unit) in stored["columns"].items()}
-        return Choices(**(stored | {"columns": columns}))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from http import HTTPStatus
+from typing import Any
 
 from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
@@ -14,6 +15,7 @@ from engine.errors import InputError
 from engine.house.household import Household
 from webapp.editing import Sent, Typed, opened, store_of
 from webapp.kept_files import FileTable, KeptFile
+from webapp.kept_words import Row
 from webapp.uploads import ONE
 
 Show = Callable[[Request, KeptFile, Household, dict[str, str], int, Typed], Response]
@@ -57,6 +59,19 @@ class KeptPages:
                 HTTPStatus.NOT_FOUND, f"“{kept.name}” is not read yet: say on its page how its columns are read first."
             )
         return kept, house
+
+    def lists(self, request: Request, row: Callable[[KeptFile, str], Row]) -> dict[str, Any]:
+        """Return the files, drafts and deleted files of the open household, as their list shows them.
+
+        Parameters
+        ----------
+        row : callable
+            Of a file and the household's time zone.
+        """
+        saved, house = opened(request)
+        store, zone, files = store_of(request), house.site.time_zone, self.files
+        lists = {"files": files.accepted, "drafts": files.drafts, "deleted": files.deleted}
+        return {name: [row(one, zone) for one in those(store, saved.household_id)] for name, those in lists.items()}
 
     def content(self, request: Request, kept: KeptFile) -> bytes:
         """Return a file as it was brought."""

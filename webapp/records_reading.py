@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -17,7 +17,7 @@ import numpy as np
 
 from engine.errors import InputError
 from engine.house.household import Household
-from engine.sky.believable import fit_for_averages, fit_for_spells, judge, kc_series, monthly_kc
+from engine.sky.believable import fit_for_averages, fit_for_spells, judge, kc_series, monthly_kc, without_zeros
 from engine.sky.files.formats import INTERVAL, Reading
 from engine.sky.own import LogReading, as_strong_as, kc_of_log, read_log
 from engine.sky.own_spells import read_by
@@ -26,6 +26,7 @@ from engine.sky.site import OwnSpell, Site, Sun
 from engine.sky.spells import LEAST_DAYS, LEAST_YEARS, SpellTable, own_spells, spell_table
 from engine.text.finding import Finding
 from webapp import sky_store
+from webapp.kept_choices import KeptChoices
 from webapp.kept_words import sorted_findings
 from webapp.sky_store import SkyFile
 from webapp.store import Store
@@ -37,28 +38,11 @@ REMEMBERED = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Choices:
-    """How a file is read: what its columns are, how its rows count, and its clock.
+class Choices(KeptChoices):
+    """How a file is read; `utc_offset_h` is None for the house's own standard time."""
 
-    `columns` gives for each meaning the place of its column and its unit; an empty `decimal` is the file's own;
-    `utc_offset_h` is None for the house's own standard time.
-    """
-
-    kind: str
-    columns: dict[str, tuple[int, str]] = field(default_factory=dict)
     totals: str = INTERVAL
     utc_offset_h: float | None = None
-    decimal: str = ""
-
-    def stored(self) -> dict[str, Any]:
-        """Return it as JSON holds it."""
-        return dataclasses.asdict(self)
-
-    @staticmethod
-    def of(stored: dict[str, Any]) -> Choices:
-        """Read it from what `stored` gave."""
-        columns = {key: (int(place), str(unit)) for key, (place, unit) in stored["columns"].items()}
-        return Choices(**(stored | {"columns": columns}))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,6 +155,7 @@ def _report(series: DailySeries, site: Site, sun: Sun) -> Report:
         return _log_report(series, site, sun)
     findings = sorted_findings((*series.findings, *judge(series, site)))
     averages, spells = fit_for_averages(findings), fit_for_spells(findings)
+    series, _ = without_zeros(series, site)
     kc = kc_series(series, site)
     found = Report(series=series, findings=findings, monthly_kc=monthly_kc(kc) if averages else ())
     return _with_spells(found, kc, site) if spells else found

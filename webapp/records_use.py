@@ -14,6 +14,7 @@ from engine.house.household import Household
 from engine.sky import local
 from engine.sky.own import Effect, effect, taught
 from engine.sky.site import Sun
+from webapp.records_checks import brighter_day, checks_of_radiation, spells_put_aside
 from webapp.records_effect import Week, reach, week_of
 from webapp.records_reading import Report
 from webapp.render import plain_data
@@ -75,20 +76,11 @@ def uses(found: Report, house: Household, name: str) -> tuple[Use, ...]:
     taken = []
     for one in lessons:
         use = _use(house, one.id, one.title, one.text, dict(one.changes), taught(house.sun, one))
-        check = " ".join(part for part in (_brighter(house.sun, use), one.check) if part)
+        check = " ".join(
+            part for part in (brighter_day(house.sun, use.effect) if use.id == "dull_day" else "", one.check) if part
+        )
         taken.append(dataclasses.replace(use, check=check))
     return (*taken, *_own_spells(found, house, name))
-
-
-def _brighter(sun: Sun, use: Use) -> str:
-    """Say where a dull day out of a log is brighter than the one that stands, both laid on the darkest month."""
-    now = sun.dull_day_kwh
-    if use.id != "dull_day" or now is None or use.effect is None:
-        return ""
-    before, after = use.effect.darkest.dull_kwh
-    if after <= before:
-        return ""
-    return f"It is brighter than the dull day that stands, {now:g} kWh, which it would put aside."
 
 
 def _of_radiation(found: Report, house: Household, name: str) -> tuple[Use, ...]:
@@ -101,11 +93,11 @@ def _of_radiation(found: Report, house: Household, name: str) -> tuple[Use, ...]
     parts = ["Sets how clear your months are"]
     parts += [f" ({', '.join(missing)} stay as they are: too few days)"] if missing else []
     parts += [" and gives the questions the dull spells of this file to choose from." if found.spells else "."]
-    parts += _dropped(house.sun, name) if not found.spells else []
     then = dataclasses.replace(house.sun, monthly_kc=kc, spells=found.spells, sky_file=name)
     values = {"monthly_kc": list(kc), "spells": plain_data(found.spells), "sky_file": name}
     title = "Its months and its dull spells" if found.spells else "Its months"
-    return (_use(house, "sky", title, "".join(parts), values, then),)
+    use = _use(house, "sky", title, "".join(parts), values, then)
+    return (dataclasses.replace(use, check=checks_of_radiation(found, house, then)),)
 
 
 def _own_spells(found: Report, house: Household, name: str) -> tuple[Use, ...]:
@@ -120,13 +112,8 @@ def _own_spells(found: Report, house: Household, name: str) -> tuple[Use, ...]:
     if from_other:
         values, then = values | unset("monthly_kc"), dataclasses.replace(then, monthly_kc=None)
         text += f" The clearness of the months and the dull spells that came from “{sun.sky_file}” go."
-    return (_use(house, "spells", "Its dull spells", text, values, then),)
-
-
-def _dropped(sun: Sun, name: str) -> list[str]:
-    if not sun.spells or sun.sky_file == name:
-        return []
-    return [f" The dull spells of “{sun.sky_file}” go, as this file has none to put in their place."]
+    use = _use(house, "spells", "Its dull spells", text, values, then)
+    return (dataclasses.replace(use, check=spells_put_aside(sun, then)),)
 
 
 def _use(house: Household, use_id: str, title: str, text: str, values: dict[str, Any], then: Sun) -> Use:

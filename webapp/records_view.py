@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -135,12 +136,16 @@ def months_of(series: DailySeries, house: Household) -> tuple[Month, ...]:
 
 
 def _ours(quantity: str, house: Household) -> Sequence[float | None]:
-    """What an average day of each month brings by us; None where there are no panels to say it of."""
+    """What an average day of each month brings by us; None where there are no panels to say it of.
+
+    Without what the owner measured: a record that is in use would be compared with itself.
+    """
     if quantity == "radiation":
         clear = clear_day_kwh_m2(house.site, [mean_day_of_year(month) for month in MONTH_NUMBERS])
         return [float(kc * day) for kc, day in zip(local.monthly_kc(house.site), clear, strict=True)]
+    plain = dataclasses.replace(house.sun, clear_day_kwh=None, clear_day_month=None, monthly_kwh=None)
     try:
-        return [average_day_kwh(house.site, house.sun, n) if house.sun.arrays else None for n in MONTH_NUMBERS]
+        return [average_day_kwh(house.site, plain, n) if plain.arrays else None for n in MONTH_NUMBERS]
     except InputError:
         return [None] * 12
 
@@ -161,7 +166,9 @@ def _months(found: Report, house: Household, months: Sequence[Month]) -> Months:
     )
     return Months(
         unit=unit,
-        ours_name=local.sky_name(house.site) if measured else "as Sun has it now",
+        ours_name=local.sky_name(house.site)
+        if measured
+        else "your panels as described on Sun, without your own clear day and months",
         rows=tuple(rows),
         kc=tuple((percent(own) if own is not None else "–", percent(our)) for own, our in pairs),
         figure=months_figure([one.mean for one in months], [one.ours for one in months], unit),

@@ -8,13 +8,29 @@ What is looked for, and from which size on it counts, stands in `signs`.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.errors import InputError
 from engine.sky.climate import KC_MAX, MONTH_NAMES
+from engine.sky.darkest import unlike_table
 from engine.sky.series import DailySeries, Floats, KcSeries, dates_of, days_of_year
-from engine.sky.signs import ENVELOPE_PERCENTILE, finding, months_of, noon, place, season, shape, stuck, units
+from engine.sky.signs import (
+    ENVELOPE_PERCENTILE,
+    LEAST_CLEAR_KWH_M2,
+    dark_gaps,
+    finding,
+    months_of,
+    noon,
+    place,
+    season,
+    shape,
+    stuck,
+    units,
+    unlit,
+)
 from engine.sky.site import Site
 from engine.sky.spells import LEAST_DAYS, LEAST_YEARS, filled
 from engine.sky.sun import above_air_kwh_m2, clear_day_kwh_m2
@@ -22,9 +38,6 @@ from engine.sky.years import first_month, year_of_day
 from engine.text.finding import Finding
 
 LEAST_DAYS_OF_ALL, LEAST_DAYS_OF_MONTH = 30, 20
-LEAST_CLEAR_KWH_M2 = 0.05
-"""Below this a clear day is nearly night, a pyranometer's error is as large as what it reads, and kc says nothing
-(judgement): from 64 degrees of latitude on, part of the winter."""
 _MISSING_SHARE = 0.2
 SPELLS_ONLY = frozenset({"typical_year", "too_few_years", "floor", "flat", "endless"})
 """Codes of the stops that leave averages alone."""
@@ -39,7 +52,7 @@ def kc_series(series: DailySeries, site: Site) -> KcSeries:
     """Return how clear each day was, NaN where it is not known or the sun hardly rises.
 
     A series whose clear days (95th percentile) are brighter than kc 1.1 is scaled down to that; the title says so.
-    Days above what arrives above the air are not known.
+    Days above what arrives above the air, or with next to no light, are not known.
 
     Raises
     ------
@@ -48,6 +61,7 @@ def kc_series(series: DailySeries, site: Site) -> KcSeries:
     """
     if series.quantity != "radiation":
         raise InputError("quantity", "How clear a day was is told by radiation; this file holds what panels gave.")
+    series, _ = without_zeros(series, site)
     kc, _ = _clearness(series, site)
     scale = _scale(kc)
     first, last = series.first.year, series.last.year
@@ -65,16 +79,28 @@ def monthly_kc(series: KcSeries) -> tuple[float | None, ...]:
     return tuple(float(kc.mean()) if kc.size >= LEAST_DAYS_OF_MONTH else None for kc in of_month)
 
 
+def without_zeros(series: DailySeries, site: Site) -> tuple[DailySeries, list[Finding]]:
+    """Return a series of radiation without gaps that were filled with zeros, and what is said of them."""
+    gaps = unlit(series.values, _clear_kwh_m2(series, site))
+    return replace(series, values=np.where(gaps, np.nan, series.values)), dark_gaps(series.first, gaps)
+
+
 def judge(series: DailySeries, site: Site) -> tuple[Finding, ...]:
     """Return what is wrong or doubtful about a series at a site, worst first; empty if nothing is.
 
     The level ``stop`` refuses a use: which one, `fit_for_averages` and `fit_for_spells` say.
     """
+    found = [*place(series, site), *noon(series, site), *stuck(series)]
+    if series.quantity == "radiation":
+        series, zeros = without_zeros(series, site)
+        found += zeros
     known = int(np.isfinite(series.values).sum())
-    found = [*place(series, site), *noon(series, site), *_length(series, known), *stuck(series)]
+    found += _length(series, known)
     if series.quantity == "radiation":
         kc, above_air = _clearness(series, site)
         found += [*units(kc, above_air, known), *season(series, site)]
+        if fit_for_averages(found):
+            found += unlike_table(site, monthly_kc(kc_series(series, site)))
         if series.typical:
             found.append(finding("stop", "typical_year", _TYPICAL))
         elif fit_for_averages(found):
@@ -92,14 +118,22 @@ def fit_for_spells(findings: Iterable[Finding]) -> bool:
     return not any(one.level == "stop" for one in findings)
 
 
+def _day_of_year(series: DailySeries) -> NDArray[np.int64]:
+    """Day of the year of each day, from 0."""
+    return np.asarray(days_of_year(dates_of(series.first, series.values.size)) - 1)
+
+
+def _clear_kwh_m2(series: DailySeries, site: Site) -> Floats:
+    """Radiation of a clear day on each day of a series; NaN where the sun hardly rises."""
+    clear = clear_day_kwh_m2(site, np.arange(1, 367))
+    return np.where(clear >= LEAST_CLEAR_KWH_M2, clear, np.nan)[_day_of_year(series)]
+
+
 def _clearness(series: DailySeries, site: Site) -> tuple[Floats, int]:
     """Radiation over that of a clear day, and how many days were above what arrives above the air."""
-    of_year = np.arange(1, 367)
-    day = days_of_year(dates_of(series.first, series.values.size)) - 1
-    clear, beyond = clear_day_kwh_m2(site, of_year)[day], above_air_kwh_m2(site, of_year)[day]
-    up = clear >= LEAST_CLEAR_KWH_M2
-    kc = np.divide(series.values, clear, out=np.full(clear.size, np.nan), where=up)
-    above_air = up & (series.values > beyond)
+    kc = series.values / _clear_kwh_m2(series, site)
+    beyond = above_air_kwh_m2(site, np.arange(1, 367))[_day_of_year(series)]
+    above_air = np.isfinite(kc) & (series.values > beyond)
     return np.where(above_air, np.nan, kc), int(above_air.sum())
 
 

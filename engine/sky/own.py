@@ -14,9 +14,11 @@ import numpy as np
 
 from engine.errors import InputError
 from engine.sky import climate as climates
+from engine.sky import darkest
+from engine.sky.averages import average_day_kwh
 from engine.sky.glance import MonthYield, month_yields
 from engine.sky.lessons import LEAST_CLEAR_DAYS, Lesson, findings_of, lessons_of, strength_of
-from engine.sky.log import log_of, refuse_no_panels
+from engine.sky.log import LEAST_DAYS_OF_MONTH, Log, log_of, refuse_no_panels
 from engine.sky.series import DailySeries, KcSeries, days_of_year
 from engine.sky.site import Site, Sun
 from engine.sky.sun import clear_day_scale, yield_kwh
@@ -69,7 +71,23 @@ def read_log(series: DailySeries, site: Site, sun: Sun) -> LogReading:
         raise InputError(
             "log", f"The log has {days} days with a number; it takes {LEAST_DAYS} to tell the panels from the weather."
         )
-    return LogReading(days=days, lessons=lessons_of(log, sun), findings=findings_of(log))
+    findings = (*findings_of(log), *_unlike_table(log, site, sun))
+    return LogReading(days=days, lessons=lessons_of(log, sun), findings=findings)
+
+
+def _unlike_table(log: Log, site: Site, sun: Sun) -> list[Finding]:
+    """Whether its darkest quarter, over its own clear days, is far from what the world table's sky gives."""
+    months = darkest.quarter(site)
+    there = [log.known & (log.month == month) for month in months]
+    clear_kwh = sum(log.clear_by_month_kwh[month - 1] for month in months)
+    if not clear_kwh > 0.0 or min(int(days.sum()) for days in there) < LEAST_DAYS_OF_MONTH:
+        return []
+    gave_kwh = sum(float(log.kwh[days].mean()) for days in there)
+    plain = Sun(arrays=sun.arrays, system_losses=sun.system_losses)
+    table_kwh = sum(average_day_kwh(darkest.by_table(site), plain, month) for month in months)
+    _, strength = strength_of(log)
+    ask = "Were the panels covered or held back, or does it count more than the panels?"
+    return darkest.unlike(site, gave_kwh / (strength * clear_kwh), table_kwh / clear_kwh, ask)
 
 
 def taught(sun: Sun, lesson: Lesson) -> Sun:

@@ -6,7 +6,7 @@ source stands below them. Not modelled: slow drift of a sensor, snow on it, a hi
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +19,13 @@ from engine.sky.sun import clear_day_kwh_m2
 from engine.sky.world import apart_km
 from engine.text.finding import Finding
 
+Flags = NDArray[np.bool_]
+
 ENVELOPE_PERCENTILE = 95.0
 """The days that are clear: in three series of pyranometers it lies at kc 1.08 to 1.09. Measured."""
+LEAST_CLEAR_KWH_M2 = 0.05
+"""Below this a clear day is nearly night, a pyranometer's error is as large as what it reads, and kc says nothing
+(judgement): from 64 degrees of latitude on, part of the winter."""
 _ABOVE_AIR_SHARE = 0.01
 _LEAST_DAYS = 30
 _BRIGHT_KC, _TOO_BRIGHT_KC, _DIM_KC, _TOO_DIM_KC = 1.2, 1.35, 0.75, 0.55
@@ -31,6 +36,9 @@ _LEAST_DAYS_FOR_SHAPE = 300
 _ENDLESS_KC, _ENDLESS_DAYS = 0.5, 60
 """The longest such run of three pyranometers is 16 days in 18 to 38 years. Measured; the limit is judgement."""
 _STUCK_DAYS = 6
+_NO_LIGHT_KC, _DARKEST_KC = 0.005, 0.04
+"""The darkest days of three pyranometers in 18 to 38 years have kc 0.043, 0.050 and 0.055, two days at zero apart.
+Measured; the limit is judgement."""
 _FAR_KM, _TOO_FAR_KM = 100.0, 1000.0
 _NOON_H, _WRONG_NOON_H, _PANELS_NOON_H = 1.5, 4.0, 3.0
 """Panels that face east or west have their own noon hours from the sun's."""
@@ -80,6 +88,30 @@ def stuck(series: DailySeries) -> list[Finding]:
         return []
     text = f"The same value stands {days} days in a row: a sensor that hung, or a gap that was filled."
     return [finding("check", "stuck", text)]
+
+
+def unlit(values: Floats, clear: Floats) -> Flags:
+    """Return which days have so little light that a gap was filled with zeros.
+
+    Not where a dark day may round to it, nor where a clear day is not known.
+    """
+    distinct = np.unique(values[np.isfinite(values)])
+    digit = float(np.diff(distinct).min()) if distinct.size > 1 else 0.0
+    return np.asarray((values < _NO_LIGHT_KC * clear) & (_DARKEST_KC * clear > digit / 2.0))
+
+
+def dark_gaps(first: date, gaps: Flags) -> list[Finding]:
+    """What is said of the days of `unlit`."""
+    days = int(gaps.sum())
+    if not days:
+        return []
+    when = first + timedelta(days=int(np.flatnonzero(gaps)[0]))
+    held = "1 day has" if days == 1 else f"{days:,} days have"
+    text = (
+        f"{held} next to no light, first {when.isoformat()}; the darkest measured have {_DARKEST_KC:.0%} of a clear "
+        "day. Gaps filled with zeros? They are taken as not known."
+    )
+    return [finding("check", "zeros", text)]
 
 
 def units(kc: Floats, above_air: int, known: int) -> list[Finding]:
@@ -165,7 +197,7 @@ def shape(kc: Floats) -> list[Finding]:
     return found
 
 
-def longest(runs: NDArray[np.bool_]) -> int:
+def longest(runs: Flags) -> int:
     edges = np.flatnonzero(np.diff(np.concatenate(([0], runs.astype(np.int64), [0]))))
     return int((edges[1::2] - edges[::2]).max(initial=0))
 

@@ -13,7 +13,9 @@ import numpy as np
 import pytest
 
 from engine.errors import InputError
+from engine.sky import local
 from engine.sky.believable import fit_for_averages, fit_for_spells, judge, kc_series, monthly_kc
+from engine.sky.darkest import quarter, quarter_kc
 from engine.sky.made import made_years
 from engine.sky.series import DailySeries, dates_of, days_of_year
 from engine.sky.site import Site, Sun
@@ -203,3 +205,60 @@ def test_yield_has_no_clearness():
     with pytest.raises(InputError, match="what panels gave"):
         kc_series(series, HUPSEL)
     assert judge(series, HUPSEL) == ()
+
+
+@pytest.mark.parametrize("site", SITES)
+def test_gaps_filled_with_zeros_are_not_known_and_said(site):
+    series = _sound(site)
+    gaps = slice(2000, 2010)
+    zeroed, unknown = (
+        np.concatenate((series.values[:2000], [held] * 10, series.values[2010:])) for held in (0.0, np.nan)
+    )
+    clear = _clear(series.first, series.values.size, site)[gaps]
+    lit = int((clear >= 0.05).sum())
+    (found,) = (one for one in judge(_with(series, zeroed), site) if one.code == "zeros")
+    assert found.level == "check"
+    assert found.text.startswith(f"{lit} days have next to no light, first {series.first + timedelta(days=2000)}")
+    expected = kc_series(_with(series, unknown), site).kc
+    assert kc_series(_with(series, zeroed), site).kc == pytest.approx(expected, nan_ok=True)
+
+
+def test_a_dark_day_of_a_file_of_few_digits_may_be_a_zero():
+    series = _sound(HUPSEL)
+    whole = np.round(series.values)
+    winter = np.isin(dates_of(series.first, whole.size).astype("datetime64[M]").astype(int) % 12, (0, 11))
+    assert (whole[winter] == 0.0).any()
+    assert "zeros" not in _codes(_with(series, whole))
+
+
+def test_nights_of_the_polar_winter_are_no_gaps():
+    polar = dataclasses.replace(HUPSEL, latitude_deg=69.0)
+    series = _sound(polar)
+    clear = _clear(series.first, series.values.size, polar)
+    assert (clear < 0.05).any()
+    assert "zeros" not in _codes(_with(series, np.where(clear < 0.05, 0.0, series.values)), polar)
+
+
+@pytest.mark.parametrize("site", [HUPSEL, SITES[2]])
+@pytest.mark.parametrize(("factor", "told"), [(0.5, True), (0.8, False), (1.1, False), (4.0, True)])
+def test_a_darkest_quarter_unlike_the_world_table_is_said_with_both_numbers(site, factor, told):
+    series = _sound(site)
+    month = dates_of(series.first, series.values.size).astype("datetime64[M]").astype(int) % 12 + 1
+    clear = _clear(series.first, series.values.size, site)
+    other = np.minimum(factor * series.values, clear)
+    changed = _with(series, np.where(np.isin(month, quarter(site)), other, series.values))
+    said = [one for one in judge(changed, site) if one.code == "unlike_table"]
+    assert (said != []) is told
+    own = quarter_kc(site, monthly_kc(kc_series(changed, site)))
+    table = quarter_kc(site, local.monthly_kc(site))
+    for one in said:
+        assert (one.level, abs(own / table - 1.0) > 0.4) == ("check", True)
+        assert f"it brings {own:.0%} of clear days; the world table says {table:.0%} here" in one.text
+
+
+def test_the_darkest_quarter_is_lit_and_of_the_dark_half_of_the_year():
+    assert [quarter(one) for one in (HUPSEL, SOUTH)] == [(11, 12, 1), (5, 6, 7)]
+    polar = dataclasses.replace(HUPSEL, latitude_deg=75.0)
+    assert quarter(polar) in {(2, 3, 4), (9, 10, 11), (8, 9, 10)}
+    assert quarter_kc(HUPSEL, (None,) + (0.4,) * 11) is None
+    assert quarter_kc(HUPSEL, (0.4,) * 12) == pytest.approx(0.4)

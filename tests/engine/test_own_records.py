@@ -11,6 +11,7 @@ import pytest
 from engine.errors import InputError
 from engine.quantities import mean_day_of_year
 from engine.sky.averages import DAYS_IN_MONTH, average_day_kwh, mean_kc
+from engine.sky.darkest import quarter
 from engine.sky.days import parse_sky
 from engine.sky.glance import array_years, month_yields
 from engine.sky.own import as_strong_as, effect, kc_of_log, read_log, taught
@@ -307,3 +308,20 @@ class TestSpellsOfALog:
         assert given < 1.02 * measured
         if times == 1.0:
             assert given == pytest.approx(measured, rel=0.02)
+
+
+@pytest.mark.parametrize("strength", [0.5, 1.0])
+@pytest.mark.parametrize(("share", "told"), [(0.3, True), (1.0, False), (1.9, True)])
+def test_a_darkest_quarter_unlike_the_world_table_is_said_whatever_the_panels(
+    share: float, strength: float, told: bool
+) -> None:
+    doy = days_of_year(dates_of(FIRST, 365))
+    gave = np.array([average_day_kwh(HERE, SUN, one.astype(object).month) for one in dates_of(FIRST, 365)])
+    clear = yield_kwh(HERE, SUN, np.ones(365), doy)
+    month = dates_of(FIRST, 365).astype("datetime64[M]").astype(int) % 12 + 1
+    dark = np.isin(month, quarter(HERE))
+    # Half the days of summer clear, so that the log knows its clear days; the others as its months have them.
+    kwh = np.where(dark, share * gave, np.where(np.arange(365) % 2 == 0, clear, gave))
+    log = DailySeries(quantity="yield", first=FIRST, values=strength * kwh)
+    found = [one for one in read_log(log, HERE, SUN).findings if one.code == "unlike_table"]
+    assert [one.level for one in found] == (["check"] if told else [])

@@ -6,8 +6,9 @@ All files are made for the tests (`sky_files`), so that the days they should giv
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -470,7 +471,7 @@ def test_the_typical_years_of_pvlib_as_pvlib_reads_them(name, utc_offset_h):
 # What a second reading found
 
 
-@pytest.mark.parametrize("name", ["Power (W)", "Production (kWh)", "PV energy (kWh)"])
+@pytest.mark.parametrize("name", ["Power (W)", "Production (kWh)", "PV energy (kWh)", "P"])
 def test_a_column_that_begins_with_p_is_no_pvgis_file(name):
     stamps, w_m2 = hours(40)
     told = [str(one).replace("T", " ") for one in stamps.astype("datetime64[m]")]
@@ -489,8 +490,7 @@ def test_a_log_that_changes_its_step_gives_each_day_what_its_rows_say():
 
 def test_a_word_inside_a_word_makes_no_year_typical():
     stamps, w_m2 = hours(730, date(2021, 1, 1))
-    parts = [one.astype(object) for one in stamps.astype("datetime64[s]")]
-    times = [(one.year, one.month, one.day, one.hour) for one in parts]
+    times = [_parts(one) for one in stamps.astype("datetime64[s]")]
     series = _read(epw(times, w_m2, source="weather of the country, an army station"))
     assert (series.typical, series.values.size) == (False, 730)
 
@@ -504,3 +504,132 @@ def test_what_the_panels_gave_is_taken_and_not_what_the_bank_took():
 def test_watts_of_a_day_are_asked_about():
     reading = guess(table("date;PV power (W)", days_from(date(2023, 5, 1), 30), [500.0] * 30))
     assert "value" in _asked(reading)
+
+
+# Rows that stand for a day each, and the clock they are stamped by
+
+
+def _midnights(first: str, days: int, zone: str, late_s: int = 0) -> list[datetime]:
+    """Local midnights of days in a row, some seconds late."""
+    start = datetime.fromisoformat(first)
+    return [(start + timedelta(days=n)).replace(tzinfo=ZoneInfo(zone)) + timedelta(seconds=late_s) for n in range(days)]
+
+
+@pytest.mark.parametrize("late_s", [0, 20, -60])
+@pytest.mark.parametrize(
+    ("first", "days", "zone", "utc_offset_h"),
+    [
+        ("2023-01-01", 400, "Europe/Amsterdam", 1.0),
+        ("2023-05-01", 90, "Europe/Amsterdam", 1.0),
+        ("2023-10-20", 40, "Europe/London", 0.0),
+        ("2023-01-01", 400, "America/New_York", -5.0),
+    ],
+)
+def test_midnights_of_the_houses_clock_are_its_days_in_summer_too(first, days, zone, utc_offset_h, late_s):
+    when = _midnights(first, days, zone, late_s)
+    kwh = 1.0 + np.arange(days) % 7
+    # A minute before midnight ends a day: the first of them is the day before.
+    starts = date.fromisoformat(first) - timedelta(days=late_s < 0)
+    written = table("time;PV yield (kWh)", [one.isoformat() for one in when], kwh)
+    seconds = table("time;PV yield (kWh)", [int(one.timestamp()) for one in when], kwh)
+    for content in (written, seconds):
+        series = _read(content, utc_offset_h)
+        assert (series.first, series.values.tolist()) == (starts, kwh.tolist())
+        assert _codes(series) == []
+
+
+@pytest.mark.parametrize("clock", ["20:00", "23:00", "23:30", "23:59", "00:00", "00:20"])
+def test_days_stamped_by_the_houses_own_clock_stay_where_they_are(clock):
+    dates = [f"{day} {clock}" for day in days_from(date(2023, 5, 1), 60)]
+    series = _read(table("time;PV yield (kWh)", dates, np.arange(60) % 7))
+    assert (series.first, series.values.size, _codes(series)) == (date(2023, 5, 1), 60, [])
+
+
+def test_stamps_that_now_and_then_slip_over_midnight_end_their_day():
+    slipped = [f"{day} 23:59:58" for day in days_from(date(2023, 5, 1), 40)]
+    slipped[9], slipped[20] = "2023-05-11 00:00:03", "2023-05-22 00:00:01"
+    series = _read(table("time;PV yield (kWh)", slipped, np.arange(40) % 7))
+    assert (series.first, series.values.tolist()) == (date(2023, 5, 1), (np.arange(40) % 7).tolist())
+
+
+def test_one_row_with_a_clock_moves_no_dates_to_another_clock():
+    dates = days_from(date(2023, 5, 1), 30)
+    dates[7] += " 12:00"
+    content = table("date;Global radiation (kWh/m2)", dates, np.arange(30) % 7)
+    series = read(content, with_choices(guess(content), utc_offset_h=0.0), -5.0)
+    assert (series.first, series.values.tolist()) == (date(2023, 5, 1), (np.arange(30) % 7).tolist())
+
+
+def test_two_rows_of_one_day_are_said_and_the_first_counts():
+    dates = [f"{day} 20:00" for day in days_from(date(2023, 5, 1), 30)]
+    dates.insert(4, "2023-05-04 21:30")
+    series = _read(table("time;PV yield (kWh)", dates, [*range(1, 5), 99.0, *range(5, 31)]))
+    assert series.values.tolist() == list(range(1, 31))
+    (found,) = series.findings
+    assert (found.level, found.code) == ("check", "duplicates")
+    assert "first 2023-05-04" in found.text
+
+
+# Columns that speak of something else
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        "Specific yield (kWh/kWp)",
+        "House load (kWh)",
+        "Home energy (kWh)",
+        "Discharging energy (kWh)",
+        "EV (kWh)",
+        "Netzbezug (kWh)",
+        "Eigenverbrauch (kWh)",
+        "Einspeisung (kWh)",
+        "Geladen energie (kWh)",
+    ],
+)
+def test_a_column_of_something_else_is_not_taken_for_the_panels(other):
+    days = days_from(date(2023, 5, 1), 30)
+    alone = guess(table(f"date;{other}", days, [9.0] * 30))
+    assert ("value" in alone.columns, _asked(alone)) == (False, ["value"])
+    for name in ("PV (kWh)", "Solar (kWh)", "Energy (kWh)", "PV 3 kWp roof (kWh)"):
+        series = _read(table(f"date;{other};{name}", days, [9.0] * 30, [12.0] * 30))
+        assert series.values == pytest.approx(np.full(30, 12.0))
+
+
+def test_a_plain_name_goes_before_one_that_a_bank_may_have_too():
+    days = days_from(date(2023, 5, 1), 30)
+    reading = guess(table("date;Total energy (kWh);Solar (kWh)", days, [9.0] * 30, [12.0] * 30))
+    assert (reading.columns["value"], reading.asked) == ((2, "kWh"), ())
+
+
+# Steps that change, and years that are not what they are called
+
+
+@pytest.mark.parametrize("unit", ["kWh", "W"])
+@pytest.mark.parametrize("minutes", [(5, 60), (60, 5), (5, 10, 15, 20)])
+def test_a_hole_is_filled_by_the_steps_near_it_not_by_those_of_the_whole_file(minutes, unit):
+    # Ten days at each step, 1 kW all the time; each day lacks the rows of two hours at noon, if they are hours, or one.
+    stamps, amounts = [], []
+    for part, step in enumerate(minutes):
+        of_part = np.datetime64("2023-05-01T00:00") + 14400 * part + np.arange(14400 // step) * step
+        of_day = (of_part - of_part.astype("datetime64[D]")).astype(int)
+        kept = of_part[(of_day < 720) | (of_day >= 720 + (120 if step == 60 else step))]
+        stamps += [str(one).replace("T", " ") for one in kept]
+        amounts += [1000.0 if unit == "W" else step / 60.0] * kept.size
+    series = _read(table(f"time;PV ({unit})", stamps, amounts))
+    assert series.values == pytest.approx(np.full(10 * len(minutes), 24.0))
+
+
+@pytest.mark.parametrize(("years", "typical"), [((2005,) * 12, True), ((2020, 2021), False)])
+def test_a_file_that_calls_itself_typical_is_so_for_one_year_only(years, typical):
+    stamps, w_m2 = hours(365 if typical else 731, date(2021 if typical else 2020, 1, 1))
+    times = other_years(stamps, years) if typical else [_parts(one) for one in stamps.astype("datetime64[s]")]
+    series = _read(epw(times, w_m2, source="TMY"))
+    assert (series.typical, series.values.size) == (typical, 365 if typical else 731)
+    said = [one.level for one in series.findings if "calls itself a typical year" in one.text]
+    assert said == ([] if typical else ["check"])
+
+
+def _parts(stamp: np.datetime64) -> tuple[int, int, int, int]:
+    when = stamp.astype(object)
+    return when.year, when.month, when.day, when.hour

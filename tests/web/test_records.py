@@ -10,15 +10,18 @@ import numpy as np
 import pytest
 
 from engine.house import household
+from engine.quantities import mean_day_of_year
+from engine.sky import local
 from engine.sky.series import KcSeries, dates_of, days_of_year
 from engine.sky.spells import own_spells
-from engine.sky.sun import yield_kwh
+from engine.sky.sun import clear_day_kwh_m2, yield_kwh
 from tests.conftest import SMALL_HOUSE, Client, form_of, soup
 from tests.engine.sky_files import pvgis
 from tests.web.bringing import RECORDS, text_of
 from tests.web.conftest import Opener
 from tests.web.sun_files import FIRST, kc_of_years, radiation, roof_log, typical_year
 
+SMALL = household.read(SMALL_HOUSE)
 draft_at, read_so, counted = RECORDS.draft_at, RECORDS.read_so, RECORDS.counted
 
 
@@ -387,3 +390,74 @@ def test_a_yield_that_was_worked_out_teaches_nothing_of_the_panels(client: Clien
     page = soup(client.get(read_so(client, content, "computed.csv")))
     assert "is not what your panels gave" in page.select_one(".note.stop").get_text()  # type: ignore[union-attr]
     assert not page.select("#use form")
+
+
+def _check_of(client: Client, address: str, what: str) -> str:
+    return " ".join(one.get_text() for one in soup(client.get(address)).select(f"#use-{what} .note.check"))
+
+
+def test_months_of_a_file_refused_for_spells_that_brighten_the_dark_season_are_a_check(client: Client) -> None:
+    dark_days_raised = read_so(client, radiation(np.maximum(kc_of_years(12), 0.55)), "Floor.csv")
+    said = _check_of(client, dark_days_raised, "sky")
+    kc = client.get(f"{dark_days_raised}.json").json()["monthly_kc"]
+    clear = clear_day_kwh_m2(SMALL.site, [mean_day_of_year(month) for month in (11, 12, 1)])
+    now = [local.monthly_kc(SMALL.site)[n] for n in (10, 11, 0)]
+    assert f"{np.average([kc[n] for n in (10, 11, 0)], weights=clear):.0%}" in said.replace("\xa0", "")
+    assert f"{np.average(now, weights=clear):.0%} are assumed now" in said.replace("\xa0", "")
+    for kc_of_days in (kc_of_years(12), np.clip(kc_of_years(12) * 0.8, 0.3, None)):
+        # Fit for spells, or darker than assumed: nothing is to be asked.
+        assert "not fit for dull spells" not in _check_of(client, read_so(client, radiation(kc_of_days)), "sky")
+
+
+def test_brighter_months_change_nothing_where_their_kwh_are_the_owners(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    small_house["sun"] |= {"monthly_kwh": [30.0] * 12}
+    client = client_of(small_house)
+    address = read_so(client, radiation(np.maximum(kc_of_years(12), 0.55)))
+    assert "not fit for dull spells" not in _check_of(client, address, "sky")
+
+
+def test_spells_of_a_log_that_put_aside_those_of_more_years_are_a_check(client: Client) -> None:
+    log = read_so(client, roof_log(kc_of_years(5), strength=1.0), "Roof.csv")
+    assert _check_of(client, log, "spells") == ""
+    use(client, read_so(client, radiation(kc_of_years(12)), "Hilltop.csv"), "sky")
+    said = _check_of(client, log, "spells")
+    assert "out of 4 years, would put aside those of “Hilltop”, out of 11." in said
+    assert "The worst days of 1 year in 10 would no longer come from a file of your own." in said
+    longer = read_so(client, roof_log(kc_of_years(14), strength=1.0), "Barn.csv")
+    assert _check_of(client, longer, "spells") == ""
+
+
+def test_a_log_in_use_is_not_compared_with_itself(client: Client) -> None:
+    address = read_so(client, roof_log(kc_of_years(2), strength=0.5))
+    before = soup(client.get(address)).select_one("h1")
+    for one in client.get(f"{address}.json").json()["uses"]:
+        use(client, address, one["id"])
+    after = soup(client.get(address)).select_one("h1")
+    assert before is not None
+    assert after is not None
+    assert "50\xa0% less than we expect" in before.get_text()
+    assert after.get_text() == before.get_text()
+
+
+def test_a_darkest_quarter_unlike_the_world_table_is_said_on_the_page(client: Client) -> None:
+    kc = np.where(np.isin(_months(kc_of_years(3).size), (11, 12, 1)), 0.3, 1.0) * kc_of_years(3)
+    for content in (radiation(kc), roof_log(kc, strength=1.0)):
+        page = text_of(soup(client.get(read_so(client, content))))
+        assert "From November to January, the darkest quarter, it brings" in page
+
+
+def test_gaps_filled_with_zeros_are_missing_days_on_the_page(client: Client) -> None:
+    kc = kc_of_years(3)
+    month = client.get(f"{read_so(client, radiation(kc))}.json").json()["months"][3]
+    zeros = np.where((_months(kc.size) == 4) & (np.arange(kc.size) > 730), 0.0, kc)
+    address = read_so(client, radiation(zeros))
+    assert "30 days have next to no light, first 2012-04-01" in text_of(soup(client.get(address)))
+    april = client.get(f"{address}.json").json()["months"][3]
+    assert (april["days"], month["days"]) == (60, 90)
+    assert april["mean"] == pytest.approx(month["mean"], rel=0.15)
+
+
+def _months(days: int) -> Any:
+    return dates_of(FIRST, days).astype("datetime64[M]").astype(int) % 12 + 1

@@ -27,17 +27,13 @@ router = APIRouter()
 
 
 def _show(request: Request, errors: dict[str, str] | None = None, sent: Brought | None = None) -> Response:
-    store = store_of(request)
-    saved, house = opened(request)
-    zone = house.site.time_zone
+    saved, _ = opened(request)
     return render(
         request,
         "cell_tests.html",
         status=422 if errors else 200,
-        tests=[row(one, zone) for one in bench_store.accepted(store, saved.household_id)],
-        drafts=[row(one, zone) for one in bench_store.drafts(store, saved.household_id)],
-        deleted=[row(one, zone) for one in bench_store.deleted(store, saved.household_id)],
-        plans=bench_store.plans(store, saved.household_id),
+        **cell_test.KEPT.lists(request, row),
+        plans=bench_store.plans(store_of(request), saved.household_id),
         errors=errors or {},
         pasted=sent.pasted if sent else "",
         most_mb=MOST_MB,

@@ -27,17 +27,13 @@ router = APIRouter()
 def _show(
     request: Request, errors: dict[str, str] | None = None, sent: Brought | None = None, status: int = 422
 ) -> Response:
-    store = store_of(request)
-    saved, house = opened(request)
-    zone = house.site.time_zone
+    _, house = opened(request)
     return render(
         request,
         "records.html",
         status=status if errors else 200,
         here=PAGE.path,
-        files=[row(one, zone) for one in sky_store.accepted(store, saved.household_id)],
-        drafts=[row(one, zone) for one in sky_store.drafts(store, saved.household_id)],
-        deleted=[row(one, zone) for one in sky_store.deleted(store, saved.household_id)],
+        **record.KEPT.lists(request, row),
         standing=standing(house.sun),
         from_file=house.sun.sky_file,
         errors=errors or {},

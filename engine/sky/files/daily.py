@@ -29,6 +29,8 @@ _DARK_SHARE, _DIM_SHARE, _DIM_FROM_NOON_S = 0.02, 0.15, 3.0 * HOUR_S
 """Assumed: below 2 % of the brightest rows it is dark; below 15 % it is evening, three hours or more from noon."""
 _BRIDGED_S, _CARRIED_S = 20.0 * HOUR_S, 3.0 * HOUR_S
 _LATE_S, _LATE_DAYS = 2.0 * HOUR_S, 15
+_ABOUT_MIDNIGHT_S, _MINUTES_S, _FEW = 1.5 * HOUR_S, 300.0, 0.05
+"""Assumed: stamps of days lie within an hour and a half of the midnight they mean, all but one in twenty."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,17 +62,48 @@ def usual_step_s(time_s: Floats) -> float:
     return float(np.median(np.diff(time_s))) if time_s.size > 1 else DAY_S
 
 
-def of_days(day: Whole, value: Floats, totals: str) -> Totals:
-    """Return one value a day of rows that stand for a day each; of a meter, the rise since the day before.
+def day_of(rows: Rows, *, universal: bool) -> Whole:
+    """Return the day since 1970 that each row stands for, of rows that stand for a day each.
+
+    It is the day a row is stamped in. Stamps about midnight on both sides of it mean the day after it: a house’s
+    midnight is at 23:00 of standard time in summer. Not where most lie minutes before it: they end their day. Where
+    all are at 23:00, only a clock that was universal time (`universal`) can have had a midnight there.
 
     Examples
     --------
-    >>> of_days(np.array([10, 11, 13]), np.array([5.0, 7.0, 12.0]), EVER).value.tolist()
+    >>> hours = Rows(time_s=HOUR_S * np.array([24.0, 48.0, 71.0, 95.0]), value=np.ones(4), step_s=DAY_S, ends=False)
+    >>> day_of(hours, universal=True).tolist()
+    [1, 2, 3, 4]
+    """
+    if rows.ends:
+        return np.floor((rows.time_s - 1.0) / DAY_S).astype(np.int64)
+    midnight = np.floor((rows.time_s + _ABOUT_MIDNIGHT_S) / DAY_S).astype(np.int64)
+    after_s = rows.time_s - midnight * DAY_S
+    if (after_s > _ABOUT_MIDNIGHT_S).mean() > _FEW:
+        return np.floor(rows.time_s / DAY_S).astype(np.int64)
+    before = after_s < 0.0
+    minutes = before & (after_s >= -_MINUTES_S)
+    past_hour_s = after_s[before] + HOUR_S
+    summer = universal and bool(((past_hour_s >= 0.0) & (past_hour_s <= _MINUTES_S)).all())
+    ends_day = minutes.mean() > 0.5 or (before.mean() > 1.0 - _FEW and not summer)
+    return midnight - 1 if ends_day else midnight
+
+
+def of_days(day: Whole, value: Floats, totals: str) -> Totals:
+    """Return one value a day of rows that stand for a day each; of a meter, the rise since the day before.
+
+    Of rows of one day the first that is known counts.
+
+    Examples
+    --------
+    >>> of_days(np.array([10, 11, 13, 13]), np.array([5.0, 7.0, 12.0, 13.0]), EVER).value.tolist()
     [nan, 2.0, nan, nan]
     """
     first = int(day.min())
     known = np.full(int(day.max()) - first + 1, np.nan)
-    known[day - first] = value
+    fit = np.flatnonzero(np.isfinite(value))
+    days, at = np.unique(day[fit], return_index=True)
+    known[days - first] = value[fit[at]]
     return Totals(first=first, value=_risen(np.diff(known, prepend=np.nan)) if totals == EVER else known)
 
 
@@ -88,12 +121,11 @@ def _risen(rise: Floats) -> Floats:
 
 
 def _summed(rows: Rows, *, power: bool) -> Totals:
-    steps = np.diff(rows.time_s)
-    bridged = np.where(steps <= _FILLED_S + rows.step_s, steps, rows.step_s)
-    usual = np.array([rows.step_s])
-    lasts_s = np.concatenate((usual, bridged) if rows.ends else (bridged, usual))
-    even = bool((np.abs(steps - rows.step_s) < 0.1 * rows.step_s).mean() > 0.5) if steps.size else True
-    amount = rows.value * (lasts_s / HOUR_S if power else lasts_s / _usual_near(lasts_s) if even else 1.0)
+    own_s = _steps_of_rows(rows)
+    usual_s = _usual_near(own_s, rows.step_s)
+    lasts_s = np.where(own_s <= _FILLED_S + usual_s, own_s, usual_s)
+    even = bool((np.abs(own_s - usual_s) < 0.1 * usual_s).mean() > 0.5)
+    amount = rows.value * (lasts_s / HOUR_S if power else lasts_s / usual_s if even else 1.0)
     start_s = rows.time_s - lasts_s if rows.ends else rows.time_s
     middle_s = start_s + lasts_s / 2.0
     day = np.floor(middle_s / DAY_S).astype(np.int64)
@@ -105,10 +137,20 @@ def _summed(rows: Rows, *, power: bool) -> Totals:
     return Totals(first=first, value=np.where(lost, np.nan, total), partial=int((lost & begun).sum()), noon_h=noon_h)
 
 
-def _usual_near(lasts_s: Floats) -> Floats:
-    """The usual length of a row among the two before and the two after it [s]: a log may change its step."""
-    around = np.lib.stride_tricks.sliding_window_view(np.pad(lasts_s, 2, mode="edge"), 5)
-    return np.asarray(np.median(around, axis=1))
+def _steps_of_rows(rows: Rows) -> Floats:
+    """Time from each row to its neighbour on the side it counts [s]; the one without has the time of those near it."""
+    steps = np.diff(rows.time_s)
+    if not steps.size:
+        return np.array([rows.step_s])
+    edge_s = np.median(steps[:3] if rows.ends else steps[-3:])
+    return np.insert(steps, 0 if rows.ends else steps.size, edge_s)
+
+
+def _usual_near(own_s: Floats, step_s: float) -> Floats:
+    """The usual step of a row and of the two on each side [s]: a log may change it; `step_s` among holes."""
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(own_s, 2, mode="edge"), 5)
+    near_s = np.median(around, axis=1)
+    return np.where(near_s > _FILLED_S, step_s, near_s)
 
 
 def _noon_h(middle_s: Floats, amount: Floats) -> float | None:

@@ -19,7 +19,7 @@ from collections.abc import Sequence
 from engine.errors import InputError
 from engine.sky.files.formats import CLOCK, COMPACT, HOUR_FROM_1, OF_MONTH, Places, Reading
 from engine.sky.files.names import place_in
-from engine.sky.files.sample import head_lines, pieced_together, times_of
+from engine.sky.files.sample import Floats, head_lines, once_through, pieced_together, times_of
 from engine.text import delimited
 from engine.text.layouts import Layout
 from engine.text.plain_text import FIELD, encoding_of
@@ -28,6 +28,10 @@ _EPW_COLUMNS = 35
 _EPW_NAMES = ("Year", "Month", "Day", "Hour", "Minute") + ("",) * 8 + ("Global horizontal radiation",)
 _TYPICAL_WORDS = re.compile(r"\b(?:tmy|iwec|try\b|cwec|wyec|ctz|rmy|typical)", re.IGNORECASE)
 _SPREAD = 2000
+_PVGIS_ROW = re.compile(r"\d{8}:\d{4},|\s*$")
+_NOT_TYPICAL = (
+    "The file calls itself a typical year, and holds rows of more than one year: they are taken as those of real years."
+)
 
 
 def known(content: bytes) -> Reading | None:
@@ -64,15 +68,18 @@ def _epw(content: bytes, encoding: str, lines: Sequence[str]) -> Reading:
     columns["value"] = (13, "Wh/m2")
     remarks = [line for line in lines[1:first] if line.upper().startswith("COMMENTS")]
     told = any(_TYPICAL_WORDS.search(line) for line in (place[4], *remarks))
+    times_s = _times(content, layout, columns)
+    once = once_through(times_s)
     return Reading(
         kind="epw",
         layout=layout,
         columns=columns,
         utc_offset_h=_number(place[8], "The time zone of the EPW"),
         ends=parts,
-        typical=told or _pieced(content, layout, columns),
+        typical=(told and once) or pieced_together(times_s),
         latitude_deg=_number(place[6], "The latitude of the EPW"),
         longitude_deg=_number(place[7], "The longitude of the EPW"),
+        notes=(_NOT_TYPICAL,) if told and not once else (),
     )
 
 
@@ -89,7 +96,7 @@ def _tmy3(content: bytes, encoding: str, lines: Sequence[str]) -> Reading:
         columns=columns,
         utc_offset_h=_number(place[3], "The time zone of the TMY3"),
         ends=True,
-        typical=_pieced(content, layout, columns),
+        typical=pieced_together(_times(content, layout, columns)),
         latitude_deg=_number(place[4], "The latitude of the TMY3"),
         longitude_deg=_number(place[5], "The longitude of the TMY3"),
     )
@@ -99,7 +106,8 @@ def _pvgis_header(lines: Sequence[str]) -> int | None:
     """The line of the column names of a PVGIS series."""
     for at, line in enumerate(lines[:60]):
         first, *others = (name.strip() for name in line.split(","))
-        if first in {"time", "time(UTC)"} and {"G(h)", "G(i)", "Gb(i)", "P", "H_sun"} & set(others):
+        named = first in {"time", "time(UTC)"} and {"G(h)", "G(i)", "Gb(i)", "P", "H_sun"} & set(others)
+        if named and _PVGIS_ROW.match("".join(lines[at + 1 : at + 2])):
             return at
     return None
 
@@ -115,7 +123,7 @@ def _pvgis(content: bytes, encoding: str, lines: Sequence[str], at: int) -> Read
         layout=layout,
         columns=columns,
         utc_offset_h=0.0,
-        typical="month,year" in lines[:at] or _pieced(content, layout, columns),
+        typical="month,year" in lines[:at] or pieced_together(_times(content, layout, columns)),
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,
         notes=notes,
@@ -158,8 +166,9 @@ def _layout(encoding: str, names: Sequence[str], first_row: int) -> Layout:
     )
 
 
-def _pieced(content: bytes, layout: Layout, columns: Places) -> bool:
-    return pieced_together(times_of(delimited.spread(content, layout, _SPREAD), layout, columns))
+def _times(content: bytes, layout: Layout, columns: Places) -> Floats:
+    """Times of rows from all over the file."""
+    return times_of(delimited.spread(content, layout, _SPREAD), layout, columns)
 
 
 def _number(text: str, label: str) -> float:

@@ -20,16 +20,21 @@ _RADIATION = ("ghi", "global", "irradi", "radiat", "solar", "strahl", "straling"
 _YIELD = ("yield", "ertrag", "opbrengst", "produc", "produkt", "generat", "erzeug", "panel", "harvest")
 _RADIATION_WORDS = ("rad", "irrad", "ghi")
 _YIELD_WORDS = ("pv", "kwh", "energy", "energie", "power", "leistung", "total", "today", "solar")
+_VAGUE = ("kwh", "energy", "energie", "power", "leistung", "total", "today")
+"""Words that a bank, a grid or a house may have as well."""
 _BEST = ("ghi", "global", "g(h)", "allsky_sfc_sw_dwn", "yield", "ertrag")
+_PER_PEAK = re.compile(r"(?:/|per|pro|_)\s*kwp")
 _NOT = (
     "clear", "direct", "diffus", "beam", "normal", "tilt", "inclin", "g(i)", "extrater", "toa_", "longw", "infra",
     "lw_", "temp", "wind", "humid", "cloud", "press", "rain", "sunshine", "uncert", "consum", "verbr", "batter",
-    "zenith",
+    "zenith", "specific", "spezif", "einspeis", "entlad", "ontlad", "gebruik", "netz",
+    "bezug",
 )  # fmt: skip
 _NOT_WORDS = (
-    "dni", "dhi", "etr", "etrn", "load", "import", "export", "grid", "netz", "feed", "soc", "flag", "source", "index",
+    "dni", "dhi", "etr", "etrn", "load", "import", "export", "grid", "feed", "soc", "flag", "source", "index",
     "price", "cost", "volts", "voltage", "amps", "current", "hours", "charge", "charged",
-    "discharge", "discharged", "max", "maximum", "peak", "kwp",
+    "discharge", "discharged", "charging", "discharging", "laden", "geladen", "ladung", "max", "maximum", "peak",
+    "house", "home", "haus", "huis", "usage", "used", "demand", "boiler", "heating", "ev", "loads",
 )  # fmt: skip
 _YEAR, _MONTH = ("year", "yr", "yyyy", "jahr", "jaar"), ("month", "mo", "mm", "monat", "maand", "mon")
 _DAY, _DAY_OF_YEAR = ("day", "dy", "dd", "tag", "dag"), ("doy", "yday", "dayofyear", "day of year", "julian")
@@ -83,19 +88,37 @@ def value_score(text: str) -> float:
     >>> value_score("GHI (W/m^2)") > value_score("Solar radiation") > value_score("Clearsky GHI")
     True
     """
-    lower = text.lower()
-    words = re.split(r"[^a-zäöü]+", lower)
-    if any(barred in lower for barred in _NOT) or any(word in _NOT_WORDS for word in words):
+    if barred(text):
         return 0.0
-    named = any(part in lower for part in (*_RADIATION, *_YIELD))
-    named |= any(word in (*_YIELD_WORDS, *_RADIATION_WORDS) for word in words)
-    return 2.0 * bool(unit_in(text)) + 2.0 * named + 1.0 * any(part in lower for part in _BEST)
+    lower = text.lower()
+    named = [word for word in _words(lower) if word in (*_YIELD_WORDS, *_RADIATION_WORDS)]
+    named += [part for part in (*_RADIATION, *_YIELD) if part in lower]
+    plain = any(word not in _VAGUE for word in named)
+    best = any(part in lower for part in _BEST)
+    return 2.0 * bool(unit_in(text)) + (2.0 if plain else 1.0 if named else 0.0) + 1.0 * best
+
+
+def barred(text: str) -> bool:
+    """Whether a name speaks of what is neither radiation on the level nor what the panels gave.
+
+    Examples
+    --------
+    >>> [barred(text) for text in ("Specific yield (kWh/kWp)", "Discharge (kWh)", "Max PV power (W)", "PV (kWh)")]
+    [True, True, True, False]
+    """
+    lower = text.lower()
+    other = any(part in lower for part in _NOT) or any(word in _NOT_WORDS for word in _words(lower))
+    return other or bool(_PER_PEAK.search(lower))
+
+
+def _words(lower: str) -> list[str]:
+    return re.split(r"[^a-zäöü]+", lower)
 
 
 def says_yield(text: str) -> bool:
     """Whether a name without a unit speaks of what panels gave rather than of radiation."""
     lower = text.lower()
-    words = re.split(r"[^a-zäöü]+", lower)
+    words = _words(lower)
     radiation = any(part in lower for part in _RADIATION if part != "solar")
     radiation |= any(word in _RADIATION_WORDS for word in words)
     return not radiation and (any(part in lower for part in _YIELD) or any(word in _YIELD_WORDS for word in words))

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from engine.errors import InputError
 from engine.sky.files import table
-from engine.sky.files.daily import DAILY_STEP_S, Rows, Totals, of_days, of_hours
+from engine.sky.files.daily import DAILY_STEP_S, Rows, Totals, day_of, of_days, of_hours
 from engine.sky.files.formats import INTERVAL, OF_MONTH, POWERS, TOTALS, Places, Reading, meanings_by_key
 from engine.sky.files.known import known
 from engine.sky.files.rows import rows_of
@@ -183,8 +183,11 @@ def read(content: bytes, reading: Reading, utc_offset_h: float) -> DailySeries:
     rows, findings = rows_of(content, reading, utc_offset_h)
     _refuse_months(rows)
     daily = rows.step_s >= DAILY_STEP_S
-    totals = _of_days(reading, rows) if daily else of_hours(rows, reading.totals, power=reading.unit in POWERS)
-    return _series(reading, totals, findings, daily=daily)
+    if not daily:
+        return _series(reading, of_hours(rows, reading.totals, power=reading.unit in POWERS), findings, daily=False)
+    day = day_of(rows, universal=reading.utc_offset_h is not None)
+    value = rows.value * (24.0 if reading.unit in POWERS else 1.0)
+    return _series(reading, of_days(day, value, reading.totals), findings + _same_day(day), daily=True)
 
 
 def _needed(reading: Reading) -> None:
@@ -209,10 +212,15 @@ def _refuse_months(rows: Rows) -> None:
         )
 
 
-def _of_days(reading: Reading, rows: Rows) -> Totals:
-    day = np.floor((rows.time_s - (1.0 if reading.ends else 0.0)) / DAY_S).astype(np.int64)
-    value = rows.value * (24.0 if reading.unit in POWERS else 1.0)
-    return of_days(day, value, reading.totals)
+def _same_day(day: NDArray[np.int64]) -> tuple[Finding, ...]:
+    """What is said of rows that stand for a day another row stands for."""
+    again = np.flatnonzero(np.diff(day, prepend=-1) == 0)
+    if not again.size:
+        return ()
+    many = "1 row stands" if again.size == 1 else f"{again.size:,} rows stand"
+    first = _EPOCH + timedelta(days=int(day[again[0]]))
+    text = f"{many} for the same day as the row before, first {first.isoformat()}; the first of each day was taken."
+    return (Finding(level="check", code="duplicates", text=text),)
 
 
 def _series(reading: Reading, totals: Totals, findings: tuple[Finding, ...], *, daily: bool) -> DailySeries:

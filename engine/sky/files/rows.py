@@ -132,7 +132,7 @@ def _ordered(
         findings += (_repeats(reading, time_s, value, again),)
         time_s, value = _once(time_s, value, again)
     step_s = usual_step_s(time_s)
-    if reading.utc_offset_h is not None and (step_s < DAY_S / 2 or (time_s % DAY_S > 0).any()):
+    if reading.utc_offset_h is not None and (step_s < DAY_S / 2 or (time_s % DAY_S > 0).mean() > 0.5):
         time_s = time_s + (utc_offset_h - reading.utc_offset_h) * 3600.0
         if reading.typical:
             time_s, value = _round_the_year(time_s, value, ends=reading.ends)

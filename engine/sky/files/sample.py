@@ -16,6 +16,7 @@ from engine.text.layouts import Layout
 from engine.text.plain_text import plain
 
 Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
 
 SAMPLE_ROWS = 2000
 _HEAD_BYTES = 256 * 1024
@@ -84,14 +85,33 @@ def pieced_together(time_s: Floats) -> bool:
     >>> pieced_together(seconds), pieced_together(moved)
     (False, True)
     """
-    known = time_s[np.isfinite(time_s)]
-    if not known.size:
-        return False
-    months = known.astype(np.int64).astype("datetime64[s]").astype("datetime64[M]").astype(np.int64)
-    year, month = months // 12, months % 12
-    blocks = month[np.concatenate(([0], np.flatnonzero(np.diff(month)) + 1))]
-    once = blocks.size <= 13 and bool((np.diff(blocks[:12]) == 1).all())
-    return once and np.unique(year[:-1]).size > 2
+    year, month = _years_and_months(time_s)
+    in_order = bool((np.diff(_blocks(month)[:12]) == 1).all())
+    return once_through(time_s) and in_order and np.unique(year[:-1]).size > 2
+
+
+def once_through(time_s: Floats) -> bool:
+    """Whether rows run through the months of a year no more than once, whatever years they say.
+
+    Examples
+    --------
+    >>> months = np.arange("2020-01", "2022-01", dtype="datetime64[M]").astype("datetime64[s]").astype(float)
+    >>> once_through(months[:12]), once_through(months)
+    (True, False)
+    """
+    return _blocks(_years_and_months(time_s)[1]).size <= 13
+
+
+def _years_and_months(time_s: Floats) -> tuple[Whole, Whole]:
+    """Year since 1970, and month from 0, of the times that are known."""
+    known = time_s[np.isfinite(time_s)].astype(np.int64)
+    months = known.astype("datetime64[s]").astype("datetime64[M]").astype(np.int64)
+    return months // 12, months % 12
+
+
+def _blocks(month: Whole) -> Whole:
+    """Months as they follow each other, each run of one month once."""
+    return np.asarray(month[np.diff(month, prepend=-1) != 0])
 
 
 def _numbers(rows: tuple[tuple[str, ...], ...], column: int, layout: Layout) -> Floats:

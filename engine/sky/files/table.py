@@ -34,6 +34,7 @@ from engine.sky.files.formats import (
     Reading,
 )
 from engine.sky.files.names import (
+    barred,
     described,
     modelled,
     part_of_time,
@@ -213,7 +214,7 @@ def _value_column(sample: Sample, taken: set[int]) -> tuple[int | None, Doubt | 
     rivals = [at for at in numeric if scores[at] == best]
     if best > 0.0 and len(rivals) == 1:
         return rivals[0], None
-    if best == 0.0 and len(numeric) != 1:
+    if best == 0.0 and (len(numeric) != 1 or barred(_told(sample, numeric[0]))):
         return None, None
     name = f"“{sample.layout.name(rivals[0])}”"
     if len(rivals) > 1:
