@@ -183,6 +183,15 @@ def strangers(typed: Mapping[str, str], known: Sequence[str]) -> dict[str, str]:
     }
 
 
+def strange_readings(typed: Mapping[str, str], known: Sequence[str]) -> dict[str, str]:
+    """Return a sentence for each reading of panels that are not there."""
+    return {
+        name: f"“{name}” is a reading of panels that are not here; this page takes: {', '.join(known)}."
+        for name in typed
+        if name.startswith("read_") and name not in known
+    }
+
+
 def share_checks(fields: Sequence[Field], form: Parsed[Any]) -> tuple[Notice, ...]:
     """Return a check for every percent field in which a share seems to have been typed."""
     return tuple(

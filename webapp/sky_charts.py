@@ -1,4 +1,5 @@
-"""Today's sun hour by hour: a clear day, the sky of now with its range, and the day that was assumed.
+"""Today's sun hour by hour: a clear day, the sky of now and then what is likely with its range, and the day
+that was assumed.
 
 kW of all panels before the charger; hours of the household's clock. Lines differ by dash and width and carry their
 names; the range has dotted edges.

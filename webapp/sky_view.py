@@ -13,14 +13,14 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from engine.answers.sky_parts import BankGain, Found, SkyNow
+from engine.answers.sky_parts import Alone, BankGain, Found, SkyNow, WhatIf
 from engine.quantities import WH_PER_KWH
 from engine.sky.moment import LEAST_SUN_DEG
 from engine.sky.site import Site
 from webapp import sky_charts
 from webapp.chart_parts import Figure
 from webapp.questions import to_civil, to_standard
-from webapp.render import figures, fixed
+from webapp.render import figures, fixed, percent
 from webapp.sky_charts import ASSUMED, CLEAR, NOW, DayLine
 from webapp.words import between, duration, energy, in_sentence, until
 
@@ -31,8 +31,9 @@ KINDS = {
     "veiled": "thin or broken cloud, faint shadows",
     "sunny": "sun, sharp shadows",
 }
+_OWN = {"dark": "dark, no brighter than your own dull day", "dull": "dull, your own day"}
 SKIES = {"dark": "dark", "dull": "dull", "half": "thin or broken cloud", "bright": "bright"}
-_BOUNDS = {"least": "at least ", "most": "at most ", "": "about "}
+_BOUNDS = {"least": "At least ", "most": "At most ", "": "About "}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,19 +89,26 @@ def sky_view(answer: SkyNow, site: Site, *, guessed: bool) -> SkyView:
     columns = (*(one.kw for one in lines), *ends)
     return SkyView(
         sentence=_empty_sentence(answer) if found is None else _sentence(found),
-        range=_empty_range(answer) if found is None else _range(found),
+        range=_empty_range(answer) if found is None else _range(found, answer.at),
         kind="" if found is None else _kind(found),
         hours=() if found is None else tuple(_bank(one, found, answer, guessed) for one in found.banks),
         at=f"{answer.at:%H:%M}",
         guessed=guessed,
         assumed="" if found is None else _assumed(found, guessed),
         figure=sky_charts.day(hours, lines, ends, _reading_mark(answer, hours, lines)) if hours else None,
-        columns=(*(one.name for one in lines), *(("least", "most") if ends else ())),
+        columns=(*(one.name for one in lines), *(("low end", "high end") if ends else ())),
         rows=tuple((_clock(hour), tuple(column[place] for column in columns)) for place, hour in enumerate(hours)),
     )
 
 
+def sky_name(one: WhatIf) -> str:
+    """Return what a sky of the table of displays is called."""
+    return _OWN[one.word] if one.own else SKIES[one.word]
+
+
 def _empty_sentence(answer: SkyNow) -> Markup:
+    if answer.apart:
+        return Markup("The displays <strong>contradict each other</strong>: no sky is read off them.")
     if answer.readable_from is None:
         return Markup("<strong>No sky can be read today</strong>: the sun does not rise {}° above the horizon.").format(
             fixed(LEAST_SUN_DEG)
@@ -112,6 +120,9 @@ def _empty_sentence(answer: SkyNow) -> Markup:
 
 
 def _empty_range(answer: SkyNow) -> str:
+    if answer.apart:
+        told = (f"{one.name} alone ({figures(one.shown_w)} W) says {_told(one)}" for one in answer.apart)
+        return f"{'; '.join(told)} of a clear sky’s light."
     if answer.readable_from is None or answer.readable_to is None:
         return "The panels give nothing to speak of until it does."
     if answer.height_deg >= LEAST_SUN_DEG:
@@ -120,16 +131,24 @@ def _empty_range(answer: SkyNow) -> str:
     return f"On this day it stands {fixed(LEAST_SUN_DEG)}° or higher from {span}."
 
 
+def _told(one: Alone) -> str:
+    return f"{_BOUNDS[one.bound].lower()}{percent(one.kc)}"
+
+
 def _sentence(found: Found) -> Markup:
-    bound = _BOUNDS[found.reading.bound]
-    return Markup("{}<strong>{}</strong> more today, if the sky stays as it is.").format(
-        bound.capitalize(), energy(found.rest.kwh)
+    how = " more today, if the sky stays as it is." if found.reading.bound == "most" else " more is likely today."
+    return Markup("{}<strong>{}</strong>{}").format(_BOUNDS[found.reading.bound], energy(found.rest.kwh), how)
+
+
+def _range(found: Found, at: datetime) -> str:
+    """What the middle and its band are, in words."""
+    between_them = f"between {figures(found.rest.low_kwh)} and {energy(found.rest.high_kwh)}"
+    if found.reading.bound == "most":
+        return f"On eight of ten days what came after such an hour lay {between_them}."
+    return (
+        f"That is the middle of what came after such an hour; on eight of ten days it lay {between_them}. "
+        f"If the sky of {at:%H:%M} stays as it is: {energy(found.rest_unchanged_kwh)}."
     )
-
-
-def _range(found: Found) -> str:
-    low, high = figures(found.rest.low_kwh), energy(found.rest.high_kwh)
-    return f"Between {low} and {high}: that is what came after such an hour on eight of ten days."
 
 
 def _kind(found: Found) -> str:
@@ -153,7 +172,7 @@ def _bank(bank: BankGain, found: Found, answer: SkyNow, guessed: bool) -> Markup
     if bank.after_h is None:
         before = "neither did it" if bank.before_h is None else f"it lasted {duration(bank.before_h)}"
         return Markup(
-            "With this sky today {} <strong>does not run out</strong> in the days looked at; with {} {}."
+            "With that sun today {} <strong>does not run out</strong> in the days looked at; with {} {}."
         ).format(name, day, before)
     assert bank.after_ends_at is not None
     end = until(bank.after_ends_at.replace(tzinfo=None), answer.at.replace(tzinfo=None), bank.after_h)
@@ -199,7 +218,7 @@ def _lines(answer: SkyNow) -> tuple[DayLine, ...]:
     clear = DayLine(name="a clear day", kw=_kw(answer, answer.clear_w), style=CLEAR)
     if found is None:
         return (clear,)
-    now = DayLine(name="this sky all day", kw=_kw(answer, found.hours.now_w), style=NOW)
+    now = DayLine(name="this sky, then likely", kw=_kw(answer, found.hours.now_w), style=NOW)
     if found.hours.assumed_w is None:
         return clear, now
     return clear, now, DayLine(name="as assumed", kw=_kw(answer, found.hours.assumed_w), style=ASSUMED)

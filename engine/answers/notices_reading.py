@@ -15,6 +15,17 @@ NEARLY_FULL_SOC = 0.85
 """From here on a bank may be held at its end volts (judgement)."""
 
 
+def apart_notice() -> Notice:
+    """Return what may be the matter where displays contradict each other."""
+    return Notice(
+        level="check",
+        code="contradiction",
+        text="No one sky gives what these displays show together. Shade, snow or a fault on some of the panels, a "
+        "charger that is off or holds back, or a slip of the unit? Leave out the reading that is wrong, and the other "
+        "tells the sky.",
+    )
+
+
 def reading_notices(household: Household, full: tuple[str, ...], found: Found) -> Iterator[Notice]:
     """Every notice about a reading; `full` names the banks that are full."""
     reading, sun = found.reading, household.sun

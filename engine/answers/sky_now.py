@@ -1,7 +1,7 @@
 """What the sky is doing now, read off the solar chargers, and what it means for today and for the hours left.
 
 Energies are kWh of the panels before their solar charger, as on the Sun page; times are local standard time. The rest
-of the day is worked out with the sky of the moment, its range with what came after such hours elsewhere. Not
+of the day is the middle of what came after such hours elsewhere, its range what eight of ten of them stayed within. Not
 modelled: a forecast, clouds that come and go within minutes (read a mean of some minutes).
 """
 
@@ -16,18 +16,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.autonomy import Autonomy, autonomy
-from engine.answers.notices_reading import reading_notices
-from engine.answers.sky_parts import FULL_WITHIN_SOC, BankGain, DayHours, Display, Expected, Found, SkyNow, WhatIf
+from engine.answers.notices_reading import apart_notice, reading_notices
+from engine.answers.sky_parts import (
+    FULL_WITHIN_SOC,
+    Alone,
+    BankGain,
+    DayHours,
+    Display,
+    Expected,
+    Found,
+    SkyNow,
+    WhatIf,
+)
 from engine.answers.sky_proof import reading_assumptions, worked_lines
 from engine.errors import Unreachable
 from engine.house.household import Household
-from engine.quantities import WH_PER_KWH
+from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sky.averages import average_day_kwh
 from engine.sky.climate import KC_MAX
-from engine.sky.days import WORDS, Sky
+from engine.sky.days import WORDS, Sky, parse_sky
 from engine.sky.moment import LEAST_SUN_DEG, Moment, day_hours_w, expected_w, moment, readable_span
 from engine.sky.reading import Shown, SkyReading, read_off
-from engine.sky.rest_of_day import rest_range
+from engine.sky.rest_of_day import rest_of_day
 from engine.sky.sun import array_hours
 
 Floats = NDArray[np.float64]
@@ -37,7 +47,8 @@ LEAST_KWH = 0.01
 GREY_SHARE, SUNNY_SHARE = 0.9, 0.5
 """Diffuse share from which on nothing throws a shadow, and below which shadows are sharp (judgement)."""
 _STEPS = np.linspace(0.0, KC_MAX, 23)
-_WHAT_IF = (("dark", WORDS["dark"][1]), ("dull", WORDS["dull"][1]), ("half", 0.6), ("bright", WORDS["bright"][1]))
+_HALF_KC = 0.6
+"""Thin or broken cloud in the table of displays, between a dull and a bright day (judgement)."""
 
 
 def panel_w_from_amps(amps: float, bank_v: float, charger_efficiency: float) -> float:
@@ -92,18 +103,20 @@ def sky_now(
     reading = read_off(site, sun, displays, now, held=held or bool(full))
     days = day_hours_w(site, sun, at.date(), _STEPS)
     asked = _Asked(household=household, displays=tuple(displays), now=now, sky=sky, charges=charges, made_kwh=made_kwh)
-    found = None if reading is None else _found(asked, reading, days, _todays_w(uncovered, at))
+    apart = _apart(asked, uncovered) if reading is not None and reading.contradict else ()
+    found = None if reading is None or apart else _found(asked, reading, days, _todays_w(uncovered, at))
     return SkyNow(
         at=at,
         height_deg=now.height_deg,
         readable_from=None if span is None else span[0],
         readable_to=None if span is None else span[1],
         found=found,
+        apart=apart,
         what_if=_what_ifs(uncovered, now, days) if now.height_deg >= LEAST_SUN_DEG else (),
         clear_w=_between(days, 1.0),
         clear_day_kwh=float(_between(days, 1.0).sum()) / WH_PER_KWH,
         average_day_kwh=average_day_kwh(site, sun, at.month),
-        notices=() if found is None else tuple(reading_notices(household, full, found)),
+        notices=(apart_notice(),) if apart else () if found is None else tuple(reading_notices(household, full, found)),
         worked=() if found is None else tuple(worked_lines(found)),
         assumptions=reading_assumptions(household),
     )
@@ -152,12 +165,22 @@ class _Asked:
     made_kwh: float | None
 
 
+def _apart(asked: _Asked, uncovered: Household) -> tuple[Alone, ...]:
+    """What each display tells by itself."""
+    alone = ((one, read_off(uncovered.site, uncovered.sun, [one], asked.now)) for one in asked.displays)
+    return tuple(
+        Alone(name=one.name, shown_w=one.panel_w, kc=told.kc, bound=told.bound)
+        for one, told in alone
+        if told is not None
+    )
+
+
 def _found(asked: _Asked, reading: SkyReading, days_w: Floats, todays_w: Floats) -> Found:
     """What follows from a reading; days by their kc as read here, and as Today works them out."""
     before_kwh, after_kwh = _parts_kwh(days_w, asked.now.at)
     todays_kwh = _parts_kwh(todays_w, asked.now.at)[1]
-    low_kc, high_kc = _rest_ends(reading)
-    rest = _expected(after_kwh, reading.usual_kc, low_kc, high_kc)
+    low_kc, likely_kc, high_kc = _rest_kc(reading)
+    rest = _expected(after_kwh, likely_kc, low_kc, high_kc)
     made_kwh = asked.made_kwh
     so_far_kwh = float(_between(before_kwh, reading.usual_kc)) if made_kwh is None else made_kwh
     day_kc = tuple(_kc_of(todays_kwh, kwh) for kwh in (rest.low_kwh, rest.kwh, rest.high_kwh))
@@ -169,6 +192,7 @@ def _found(asked: _Asked, reading: SkyReading, days_w: Floats, todays_w: Floats)
         kind=_kind(reading),
         displays=tuple(_display(asked.household, one, asked.now, reading) for one in asked.displays),
         rest=rest,
+        rest_unchanged_kwh=float(_between(after_kwh, reading.usual_kc)),
         so_far_kwh=so_far_kwh,
         so_far_counted=made_kwh is not None,
         so_far_kc=None if made_kwh is None or before_kwh[-1] < LEAST_KWH else _kc_of(before_kwh, made_kwh),
@@ -179,9 +203,9 @@ def _found(asked: _Asked, reading: SkyReading, days_w: Floats, todays_w: Floats)
         assumed_word=asked.sky.labels[0] if same_day else "",
         assumed_rest_kwh=None if assumed_kc is None else float(_between(todays_kwh, assumed_kc)),
         hours=DayHours(
-            now_w=_between(days_w, reading.usual_kc),
-            low_w=_between(days_w, low_kc),
-            high_w=_between(days_w, high_kc),
+            now_w=_from_now(asked.now, days_w, reading.usual_kc, likely_kc),
+            low_w=_from_now(asked.now, days_w, reading.usual_kc, low_kc),
+            high_w=_from_now(asked.now, days_w, reading.usual_kc, high_kc),
             assumed_w=None if assumed_kc is None else _between(todays_w, assumed_kc),
         ),
         day_sky=_handed_back(asked.sky, day_kc[1], same_day),
@@ -197,11 +221,21 @@ def _expected(kwh_by_kc: Floats, kc: float, low_kc: float, high_kc: float) -> Ex
     return Expected(kwh=taken, low_kwh=min(taken, *ends), high_kwh=max(taken, *ends))
 
 
-def _rest_ends(reading: SkyReading) -> tuple[float, float]:
-    """The ends of the rest of the day: what followed such hours, and what the display itself may be out."""
-    low, high = rest_range(reading.usual_kc)
-    brightest = reading.usual_kc if reading.other_kc is None else rest_range(reading.other_kc)[1]
-    return min(low, reading.low_kc), min(max(high, reading.high_kc, brightest), KC_MAX)
+def _rest_kc(reading: SkyReading) -> tuple[float, float, float]:
+    """The rest of the day, low, likely and high: what followed such hours, and what the display itself may be out.
+
+    After 0 W, which snow or a switched-off charger shows too, nothing is promised beyond the sky of now.
+    """
+    low, middle, high = rest_of_day(reading.usual_kc)
+    brightest = reading.usual_kc if reading.other_kc is None else rest_of_day(reading.other_kc)[2]
+    likely = reading.usual_kc if reading.bound == "most" else middle
+    return min(low, reading.low_kc), likely, min(max(high, reading.high_kc, brightest), KC_MAX)
+
+
+def _from_now(now: Moment, days_w: Floats, kc: float, after_kc: float) -> Floats:
+    """Hours of a day at one sky until a moment and at another after it, its own hour in parts of both [W]."""
+    before = np.clip(now.at.hour + now.at.minute / 60.0 - np.arange(HOURS_PER_DAY), 0.0, 1.0)
+    return np.asarray(before * _between(days_w, kc) + (1.0 - before) * _between(days_w, after_kc))
 
 
 def _kc_of(kwh_by_kc: Floats, kwh: float) -> float:
@@ -226,19 +260,28 @@ def _display(household: Household, one: Shown, now: Moment, reading: SkyReading)
 
 def _what_ifs(household: Household, now: Moment, days_w: Floats) -> tuple[WhatIf, ...]:
     site, sun = household.site, household.sun
-    kc = [one for _, one in _WHAT_IF]
+    skies = _skies(household, now.at.month)
+    kc = [one for _, one in skies]
     each = [expected_w(site, sun, (array,), now, kc) for array in sun.arrays]
     rest = _parts_kwh(days_w, now.at)[1]
     return tuple(
         WhatIf(
             word=word,
+            own=word in WORDS and share != WORDS[word][1],
             kc=share,
             total_w=float(sum(one[place] for one in each)),
             array_w=tuple(float(one[place]) for one in each),
             rest_kwh=float(_between(rest, share)),
         )
-        for place, (word, share) in enumerate(_WHAT_IF)
+        for place, (word, share) in enumerate(skies)
     )
+
+
+def _skies(household: Household, month: int) -> list[tuple[str, float]]:
+    """The words of days with the kc that they have in this household, and thin cloud between dull and bright."""
+    words = ("dark", "dull", "bright")
+    own = parse_sky(",".join(words), household.site, household.sun, month).kc.tolist()
+    return sorted([*zip(words, own, strict=True), ("half", _HALF_KC)], key=lambda one: one[1])
 
 
 def _autonomies(asked: _Asked, day_kc: tuple[float, ...]) -> tuple[Autonomy | None, Autonomy | None, str]:
@@ -291,6 +334,6 @@ def _shown_days(answer: Autonomy, kc: float | None) -> tuple[tuple[date, str, fl
 
 def _handed_back(sky: Sky, kc: float, today: bool) -> str:
     """The days as Today reads them, with the sky of now in the place of today's."""
-    listed = sky.kc if sky.basis == "measured elsewhere" else sky.kc[: sky.listed_days]
+    listed = sky.kc if sky.spell_id else sky.kc[: sky.listed_days]
     days = _with_today(listed, kc) if today else listed
     return "kc:" + ",".join(f"{max(one, 0.0):.3f}".rstrip("0").rstrip(".") for one in days.tolist())

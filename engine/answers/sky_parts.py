@@ -31,10 +31,27 @@ class Display:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Alone:
+    """One of several displays that contradict each other: what it shows [W] and the sky that it alone tells.
+
+    `bound` is empty, ``least`` or ``most``: the sky is at least or at most so bright.
+    """
+
+    name: str
+    shown_w: float
+    kc: float
+    bound: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WhatIf:
-    """What the panels would show now under a sky, all and by array [W], and give in the rest of the day."""
+    """What the panels would show now under a sky, all and by array [W], and give in the rest of the day if it stays so.
+
+    `word` is dark, dull, half or bright; `own` says that its kc follows from the household's own dull day.
+    """
 
     word: str
+    own: bool
     kc: float
     total_w: float
     array_w: tuple[float, ...]
@@ -43,7 +60,7 @@ class WhatIf:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Expected:
-    """Energy of a stretch of today: at the sky of now, and the ends of the range [kWh]."""
+    """Energy of a stretch of today: what is likely, and the ends of the range [kWh]."""
 
     kwh: float
     low_kwh: float
@@ -52,7 +69,11 @@ class Expected:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class DayHours:
-    """All panels in each hour of today, (24,) [W]: at the sky of now, at the ends of its range, and as assumed."""
+    """All panels in each hour of today, (24,) [W].
+
+    `now_w` at the sky of now until the hour of the reading, then as is likely; `low_w` and `high_w` then go on at the
+    ends of the range; `assumed_w` is the day as it was assumed.
+    """
 
     now_w: Floats
     low_w: Floats
@@ -81,8 +102,9 @@ class BankGain:
 class Found:
     """What follows from a reading: today's energy, and the hours gained or lost by each bank.
 
-    `kind` is grey, veiled or sunny. `so_far_kwh` is what a counter told, else what this sky would have given until now;
-    `so_far_kc` the sky that a counter tells of the hours until now. `assumed_kc` is None once today's sun is over.
+    `kind` is grey, veiled or sunny. `rest` is the middle of what came after such hours, with what eight of ten stayed
+    within; `rest_unchanged_kwh` is what the sky of now gives if it stays as it is. `so_far_kwh` is what a counter told,
+    else what this sky would have given until now; `so_far_kc` the sky that a counter tells of the hours until now. `assumed_kc` is None once today's sun is over.
     `day_sky` is the days as Today reads them, `days` the same with their
     dates and words.
     """
@@ -91,6 +113,7 @@ class Found:
     kind: str
     displays: tuple[Display, ...]
     rest: Expected
+    rest_unchanged_kwh: float
     so_far_kwh: float
     so_far_counted: bool
     so_far_kc: float | None
@@ -107,13 +130,17 @@ class Found:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SkyNow:
-    """The answer; `found` is None where nothing was typed or the sun stands too low."""
+    """The answer; `found` is None where nothing was typed, the sun stands too low, or displays contradict each other.
+
+    `apart` then has what each of those tells.
+    """
 
     at: datetime
     height_deg: float
     readable_from: datetime | None
     readable_to: datetime | None
     found: Found | None
+    apart: tuple[Alone, ...]
     what_if: tuple[WhatIf, ...]
     clear_w: Floats
     clear_day_kwh: float

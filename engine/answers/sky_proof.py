@@ -26,18 +26,24 @@ def worked_lines(found: Found) -> Iterator[Worked]:
             unit="W",
         )
     yield Worked(
-        label="Rest of today", how="the same share of a clear day, hour by hour", value=found.rest.kwh, unit="kWh"
+        label="Rest of today if the sky stays so",
+        how="the same share of a clear day, hour by hour",
+        value=found.rest_unchanged_kwh,
+        unit="kWh",
     )
+    if reading.bound != "most":
+        how = "the middle of what came after such hours, hour by hour"
+        yield Worked(label="Rest of today, likely", how=how, value=found.rest.kwh, unit="kWh")
     how = "as counted" if found.so_far_counted else "as if it had been so since dawn"
     yield Worked(label="Until now", how=how, value=found.so_far_kwh, unit="kWh")
-    yield Worked(label="Today in all", how="until now + rest of today", value=found.today.kwh, unit="kWh")
+    yield Worked(label="Today in all", how="until now + rest of today, as above", value=found.today.kwh, unit="kWh")
 
 
 def reading_assumptions(household: Household) -> tuple[Assumption, ...]:
     """Return what a reading of the sky rests on that nobody measured at the house."""
     source = rest_source()
     return (
-        Assumption(name="Rest of the day: range", value="eight of ten days", kind=source.kind, source=source.text),
+        Assumption(name="Rest of the day", value="middle; eight of ten days", kind=source.kind, source=source.text),
         Assumption(
             name="Display, cold cells and low light",
             value=f"± {READING_SPREAD_SHARE * 100:g} %",

@@ -17,6 +17,8 @@ from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sources import Source
 
 CLOCK = "By standard (winter) time: in summer, an hour earlier than the clock on the wall"
+CLOCK_ALL_YEAR = "By the clock on the wall"
+"""The same where there is no summer time."""
 PLATE = "On its type plate, or from a plug-in energy meter"
 
 

@@ -31,6 +31,8 @@ WORDS: dict[str, tuple[float, float, float]] = {
     "bright": (0.70, 0.95, 1.05),
 }
 """kc of each word: lowest, taken, highest (judgement, from the stations' worst 1-, 3- and 14-day spells)."""
+GUESSED = "guessed"
+"""Basis of days that nobody has said yet."""
 MAX_DAYS = 366
 _MOST_KWH = 100_000.0
 _GRAMMAR = (
@@ -118,6 +120,11 @@ def extend(sky: Sky, average_kc: float, n_days: int) -> Sky:
         low_kc=filled(sky.low_kc),
         high_kc=filled(sky.high_kc),
     )
+
+
+def guessed(sky: Sky) -> Sky:
+    """Return typed days as those that nobody has said yet: a guess to begin with."""
+    return dataclasses.replace(sky, basis=GUESSED, title=sky.title.replace("as typed", "guessed", 1))
 
 
 def owner_dull_day(site: Site, sun: Sun, month: int, days: int = 1) -> Sky | None:

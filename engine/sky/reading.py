@@ -9,6 +9,7 @@ modelled: cloud edges that throw more light than a clear sky, shade that comes a
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -34,8 +35,9 @@ CLEAREST_DIFFUSE_SHARE = 0.08
 DISPLAY_SHARE, USUAL_WITHIN_SHARE = 0.05, 0.3
 """How far a display may be out beside its neighbour, and the diffuse share from the usual one, when both are weighed
 (judgement): displays that look nearly the same way would else tell a sky that is all noise."""
-POOR_FIT_SHARE = 0.2
-"""Displays that leave more than this unexplained do not belong to one sky (judgement)."""
+POOR_FIT_SHARE, CONTRADICTION_SHARE = 0.2, 0.3
+"""Displays that leave more than the first unexplained do not belong to one sky; more than the second, they contradict
+each other: of two alike, one shows about half of what the other does (judgement)."""
 _KC = np.linspace(0.0, KC_MAX, 441)
 
 
@@ -69,7 +71,8 @@ class SkyReading:
     where the share is told apart (`told_apart`). `low_kc` and `high_kc` are those of displays that are out by
     `READING_SPREAD_SHARE`. `other_kc` is the brighter sky that would show the same, or None. `bound` is empty,
     ``least`` (the sky is at least so bright) or ``most`` (at most); `why` then says by what: ``held``, ``limit`` or
-    ``nothing`` (0 W). ``above`` says that the displays show more than any sky gives: the brightest is taken.
+    ``nothing`` (0 W). ``above`` says that the displays show more than any sky gives: the brightest is taken. Where
+    displays `contradict` each other the kc lies between what they say and is no reading.
     """
 
     kc: float
@@ -82,6 +85,11 @@ class SkyReading:
     bound: str
     why: str
     unexplained_share: float
+
+    @property
+    def contradict(self) -> bool:
+        """Whether no one sky comes near what all displays show."""
+        return self.why != "above" and self.unexplained_share > CONTRADICTION_SHARE
 
 
 def read_off(site: Site, sun: Sun, displays: Sequence[Shown], now: Moment, *, held: bool = False) -> SkyReading | None:
@@ -101,30 +109,35 @@ def read_off(site: Site, sun: Sun, displays: Sequence[Shown], now: Moment, *, he
 
     Notes
     -----
-    A display at its charger's limit is left out where another is not. More than any sky gives is taken as
-    the brightest one: edges of clouds pass, and a slip of the unit must not promise energy. Panels that face away from
-    the sun can give the same under a dull and under a bright sky: the duller is taken, the careful side.
+    A display at its charger's limit beside one that is not says no more than that its panels give at least that: a sky
+    must reach it. So it is for all of them under a bank that holds the panels back: the dullest sky that reaches them
+    is taken. More than any sky gives is taken as the brightest one: edges of clouds pass, and a slip of the unit must
+    not promise energy. Panels that face away from the sun can give the same under a dull and under a bright sky: the
+    duller is taken, the careful side.
     """
     if now.height_deg < LEAST_SUN_DEG or not displays:
         return None
-    free = [one for one in displays if one.panel_w < LIMIT_SHARE * one.limit_w]
-    used = free or list(displays)
-    if sum(one.panel_w for one in used) <= 0.0:
-        return _nothing_shown(site, sun, used, now)
-    found = [_solved(site, sun, _times(used, factor), now) for factor in _SPREAD]
-    kc, other, above, misfit = found[1]
+    if sum(one.panel_w for one in displays) <= 0.0:
+        return _nothing_shown(site, sun, displays, now)
+    tied = [one for one in displays if one.panel_w >= LIMIT_SHARE * one.limit_w]
+    free = [one for one in displays if one not in tied]
+    task = _Task(site=site, sun=sun, now=now, equal=tuple(free or tied), least=tuple(tied if free else ()))
+    if held and free and len(displays) > 1:
+        task = dataclasses.replace(task, equal=(), least=tuple(displays))
+    kc, other, above, misfit = _solved(task)
+    low_kc, high_kc = (_solved(task.times(1.0 + side * READING_SPREAD_SHARE), near=kc)[0] for side in (-1.0, 1.0))
     why = "limit" if not free else "above" if above else "held" if held else ""
     if why == "above":
-        return _above(now, found[0][0], misfit)
-    two = _both(site, sun, used, now) if _tell_apart(used, now) else None
+        return _above(now, low_kc, misfit)
+    two = _both(task) if _tell_apart(task.equal, now) else None
     usual_kc = kc
     if two is not None:
         kc, other, misfit = two[0], None, two[2]
     return SkyReading(
         kc=kc,
         usual_kc=usual_kc,
-        low_kc=min(found[0][0], usual_kc),
-        high_kc=KC_MAX if why else max(found[2][0], usual_kc),
+        low_kc=min(low_kc, usual_kc),
+        high_kc=KC_MAX if why else max(high_kc, usual_kc),
         other_kc=other,
         diffuse_share=two[1] if two is not None else float(usual_diffuse_share(now, [kc])[0]),
         told_apart=two is not None,
@@ -134,46 +147,92 @@ def read_off(site: Site, sun: Sun, displays: Sequence[Shown], now: Moment, *, he
     )
 
 
-_SPREAD = (1.0 - READING_SPREAD_SHARE, 1.0, 1.0 + READING_SPREAD_SHARE)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Task:
+    """Displays that show what their panels give, and those whose panels give at least what they show."""
+
+    site: Site
+    sun: Sun
+    now: Moment
+    equal: tuple[Shown, ...]
+    least: tuple[Shown, ...]
+
+    def times(self, factor: float) -> _Task:
+        """The same with displays that show more or less."""
+        more = [
+            tuple(dataclasses.replace(one, panel_w=one.panel_w * factor) for one in each)
+            for each in (self.equal, self.least)
+        ]
+        return dataclasses.replace(self, equal=more[0], least=more[1])
+
+    def given_w(self, one: Shown, kc: Floats, share: Floats | None = None) -> Floats:
+        """What the panels of a display give under skies [W]."""
+        return expected_w(self.site, self.sun, one.arrays, self.now, kc, share)
+
+    def misfits(self, kc: Floats, share: Floats | None = None) -> Floats:
+        """What each sky leaves unexplained: root mean square over the displays, each in parts of its own reading."""
+        total = np.zeros(kc.shape)
+        for one in (*self.equal, *self.least):
+            clear = float(self.given_w(one, np.array([1.0]))[0])
+            missing = self.given_w(one, kc, share) - one.panel_w
+            if one in self.least:
+                missing = np.minimum(missing, 0.0)
+            total += (missing / max(one.panel_w, 0.02 * clear, 1e-9)) ** 2
+        return np.asarray(np.sqrt(total / len(self.equal + self.least)))
+
+    def reached(self, kc: float) -> bool:
+        """Whether a sky gives what displays at their limit show, as near as displays go."""
+        return all(
+            self.given_w(one, np.array([kc]))[0] >= (1.0 - READING_SPREAD_SHARE) * one.panel_w for one in self.least
+        )
+
+    def above(self) -> bool:
+        """Whether the displays show more than the brightest sky gives, and none of them speaks for a dull one."""
+        most = [(one.panel_w, float(self.given_w(one, _KC).max())) for one in (*self.equal, *self.least)]
+        all_high = all(shown >= (1.0 - POOR_FIT_SHARE) * given for shown, given in most)
+        return all_high and sum(shown for shown, _ in most) > sum(given for _, given in most)
 
 
-def _times(displays: Sequence[Shown], factor: float) -> list[Shown]:
-    return [Shown(arrays=one.arrays, panel_w=one.panel_w * factor) for one in displays]
+def _solved(task: _Task, near: float | None = None) -> tuple[float, float | None, bool, float]:
+    """The kc, the brighter one that shows the same, whether even the brightest shows less, and the misfit.
 
-
-def _misfits(site: Site, sun: Sun, displays: Sequence[Shown], now: Moment, kc: Floats, share: Floats | None) -> Floats:
-    """What each sky leaves unexplained: root mean square over the displays, each in parts of its own reading."""
-    total = np.zeros(kc.shape)
-    for one in displays:
-        clear = float(expected_w(site, sun, one.arrays, now, [1.0])[0])
-        weight = max(one.panel_w, 0.02 * clear, 1e-9)
-        total += ((expected_w(site, sun, one.arrays, now, kc, share) - one.panel_w) / weight) ** 2
-    return np.asarray(np.sqrt(total / len(displays)))
-
-
-def _solved(site: Site, sun: Sun, displays: Sequence[Shown], now: Moment) -> tuple[float, float | None, bool, float]:
-    """The kc, the brighter one that shows the same, whether even the brightest shows less, and the misfit."""
-    if len(displays) > 1:
-        misfit = _misfits(site, sun, displays, now, _KC, None)
-        place = int(np.argmin(misfit))
-        shown = sum(one.panel_w for one in displays)
-        most = sum(float(expected_w(site, sun, one.arrays, now, _KC).max()) for one in displays)
-        return float(_KC[place]), None, shown > most, float(misfit[place])
-    (one,) = displays
-    given = expected_w(site, sun, one.arrays, now, _KC)
+    Of several skies the dullest, or the one that is nearest to another kc.
+    """
+    if len(task.equal) != 1:
+        return _best_of_grid(task)
+    (one,) = task.equal
+    given = task.given_w(one, _KC)
     if one.panel_w > given.max():
-        return float(_KC[np.argmax(given)]), None, True, float(one.panel_w / max(given.max(), 1e-9) - 1.0)
-    crossings = [
-        float(_KC[place] + (one.panel_w - low) / (high - low) * (_KC[1] - _KC[0]))
-        for place, (low, high) in enumerate(pairwise(given.tolist()))
-        if min(low, high) <= one.panel_w <= max(low, high) and low != high
-    ]
+        misfit = float(task.misfits(np.array([_KC[np.argmax(given)]]))[0])
+        return float(_KC[np.argmax(given)]), None, not task.least or task.above(), misfit
+    crossings = [kc for kc in _crossings(given, one.panel_w) if task.reached(kc)]
+    if not crossings:
+        return _best_of_grid(task)
+    if near is not None:
+        return min(crossings, key=lambda kc: abs(kc - near)), None, False, 0.0
     apart = [kc for kc in crossings[1:] if kc - crossings[0] > 0.05]
     return crossings[0], apart[-1] if apart else None, False, 0.0
 
 
+def _best_of_grid(task: _Task) -> tuple[float, None, bool, float]:
+    misfit = task.misfits(_KC)
+    place = int(np.argmin(misfit))
+    return float(_KC[place]), None, task.above(), float(misfit[place])
+
+
+def _crossings(given_w: Floats, panel_w: float) -> list[float]:
+    """Every kc at which panels give what is shown."""
+    return [
+        float(_KC[place] + (panel_w - low) / (high - low) * (_KC[1] - _KC[0]))
+        for place, (low, high) in enumerate(pairwise(given_w.tolist()))
+        if min(low, high) <= panel_w <= max(low, high) and low != high
+    ]
+
+
 def _tell_apart(displays: Sequence[Shown], now: Moment) -> bool:
     """Whether the displays gain so differently from the sun's beam that its share can be told."""
+    if len(displays) < 2:
+        return False
     gains = []
     for one in displays:
         kwp = sum(array.kwp for array in one.arrays)
@@ -183,14 +242,14 @@ def _tell_apart(displays: Sequence[Shown], now: Moment) -> bool:
     return max(gains) - min(gains) > LEAST_DIFFERENCE_SHARE * max(max(gains), 1.0)
 
 
-def _both(site: Site, sun: Sun, displays: Sequence[Shown], now: Moment) -> tuple[float, float, float]:
+def _both(task: _Task) -> tuple[float, float, float]:
     """The kc, the diffuse share and the misfit of the sky that fits several displays best (bounded least squares)."""
-    pull = DISPLAY_SHARE / USUAL_WITHIN_SHARE / np.sqrt(len(displays))
+    pull = DISPLAY_SHARE / USUAL_WITHIN_SHARE / np.sqrt(len(task.equal))
     kc_low, kc_high, share_low, share_high = 0.0, KC_MAX, CLEAREST_DIFFUSE_SHARE, 1.0
     for _ in range(6):
         kc, share = np.meshgrid(np.linspace(kc_low, kc_high, 41), np.linspace(share_low, share_high, 41))
-        misfit = _misfits(site, sun, displays, now, kc, share)
-        unusual = pull * (share - usual_diffuse_share(now, kc))
+        misfit = task.misfits(kc, share)
+        unusual = pull * (share - usual_diffuse_share(task.now, kc))
         best = np.unravel_index(int(np.argmin(np.hypot(misfit, unusual))), misfit.shape)
         best_kc, best_share = float(kc[best]), float(share[best])
         half_kc, half_share = (kc_high - kc_low) / 8.0, (share_high - share_low) / 8.0

@@ -1,7 +1,8 @@
-"""How far the rest of a day may stray from the sky of the moment.
+"""What the rest of a day brought after a moment of a known sky.
 
 A sky is its kc, horizontal radiation over that of a clear sky. The table holds what came after hours of like kc on the
-same day, in eight of ten of them; it knows neither place nor season. Not modelled: a forecast.
+same day: the middle of it and what eight of ten stayed within. It knows neither place nor season; under darker skies
+than it has, what came after falls with the sky, which is the careful side. Not modelled: a forecast.
 """
 
 from __future__ import annotations
@@ -16,24 +17,24 @@ from engine.paths import data_dir
 from engine.sources import Source
 
 
-def rest_range(kc: float) -> tuple[float, float]:
-    """Return the kc that the rest of the day stayed within in eight of ten such hours.
+def rest_of_day(kc: float) -> tuple[float, float, float]:
+    """Return the kc of the rest of the day after such an hour: exceeded in nine, five and one of ten.
 
     Examples
     --------
-    >>> low, high = rest_range(0.3)
-    >>> low < 0.3 < high
+    >>> low, middle, high = rest_of_day(0.3)
+    >>> low < 0.3 < middle < high
     True
     """
     rows = _table()["rows"]
     known = [0.0, *(row["kc"] for row in rows)]
-    low = float(np.interp(kc, known, [0.0, *(row["low_kc"] for row in rows)]))
+    low, middle = (float(np.interp(kc, known, [0.0, *(row[end] for row in rows)])) for end in ("low_kc", "middle_kc"))
     high = float(np.interp(kc, known, [rows[0]["high_kc"], *(row["high_kc"] for row in rows)]))
-    return min(low, kc), max(high, kc)
+    return min(low, kc), middle, max(high, kc)
 
 
 def rest_source() -> Source:
-    """Return where the range is from."""
+    """Return where the middle and the range are from."""
     return Source(kind=_table()["kind"], text=_table()["source"])
 
 

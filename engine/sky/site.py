@@ -58,14 +58,24 @@ class Site:
     @property
     def utc_offset_h(self) -> float:
         """Offset of local standard time (no summer time) from UTC [h], by the rules of 2025."""
-        zone = _zone(self.time_zone)
-        offsets = (datetime(_YEAR_OF_RULES, month, 15, 12, tzinfo=zone).utcoffset() for month in (1, 7))
-        return min(offset.total_seconds() for offset in offsets if offset is not None) / 3600.0
+        return min(_offsets_h(self.time_zone))
+
+    @property
+    def summer_time(self) -> bool:
+        """Whether the clock on the wall has summer time, by the rules of 2025."""
+        return len(set(_offsets_h(self.time_zone))) > 1
 
     @property
     def south(self) -> bool:
         """Whether the site lies south of the equator."""
         return self.latitude_deg < 0
+
+
+def _offsets_h(time_zone: str) -> list[float]:
+    """Offsets from UTC in January and in July [h]."""
+    zone = _zone(time_zone)
+    offsets = (datetime(_YEAR_OF_RULES, month, 15, 12, tzinfo=zone).utcoffset() for month in (1, 7))
+    return [offset.total_seconds() / 3600.0 for offset in offsets if offset is not None]
 
 
 def _zone(name: str) -> ZoneInfo:

@@ -23,7 +23,7 @@ from engine.sky.moment import (
     usual_diffuse_share,
 )
 from engine.sky.reading import Shown, SkyReading, read_off
-from engine.sky.rest_of_day import rest_range
+from engine.sky.rest_of_day import rest_of_day
 from engine.sky.site import Array, Site, Sun
 from engine.sky.sun import panels_w, passed_w, yield_kwh
 
@@ -218,11 +218,15 @@ class TestDay:
 
 def test_the_rest_of_a_day_is_told_as_a_range_round_the_sky_of_now() -> None:
     for kc in np.linspace(0.0, 1.1, 23):
-        low, high = rest_range(float(kc))
+        low, middle, high = rest_of_day(float(kc))
         assert 0.0 <= low <= kc <= high <= 1.1
-    # Typical years of data/rest_of_day.json: after a dull hour it is more often brighter than darker.
-    low, high = rest_range(0.3)
+        assert low <= middle <= high
+    # Typical years of data/rest_of_day.json: after a dull hour it is more often brighter than darker, after a clear one
+    # a little darker.
+    low, middle, high = rest_of_day(0.3)
     assert high - 0.3 > 0.3 - low
+    assert middle > 0.3
+    assert 0.9 < rest_of_day(1.0)[1] < 1.0
 
 
 class TestHoursOfTypicalYears:

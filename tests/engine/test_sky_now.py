@@ -200,4 +200,10 @@ class TestNotices:
         barn, shed = home.sun.arrays
         days = parse_sky("dark", home.site, home.sun, 11, 10)
         displays = [Shown(arrays=(barn,), panel_w=900.0), Shown(arrays=(shed,), panel_w=20.0)]
-        assert "no-one-sky" in codes(sky_now(home, displays, AT, days, CHARGES))
+        told = sky_now(home, displays, AT, days, CHARGES)
+        assert codes(told) == {"contradiction"}
+        assert told.found is None
+        bright, dim = told.apart
+        assert bright.kc > 0.5 > 0.1 > dim.kc
+        dark = [Shown(arrays=(barn,), panel_w=0.0), Shown(arrays=(shed,), panel_w=120.0)]
+        assert codes(sky_now(home, dark, AT, days, CHARGES)) == {"contradiction"}

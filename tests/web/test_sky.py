@@ -61,7 +61,7 @@ def test_a_reading_becomes_a_sentence_with_its_range_and_hours(client: Client) -
     page = soup(client.get(f"/sky?{GREY}"))
     found = reading(client, GREY)
     kwh = f"{found['rest']['kwh']:.2g}"
-    assert text(page, "#answer h1") == f"About {kwh} kWh more today, if the sky stays as it is."
+    assert text(page, "#answer h1") == f"About {kwh} kWh more is likely today."
     assert "eight of ten days" in text(page, ".range")
     assert "longer than with the dark day guessed" in text(page, ".lead")
     assert found["banks"][0]["gained_h"] > 0.0
@@ -174,10 +174,10 @@ def test_the_chart_has_its_numbers_beside_it(client: Client) -> None:
     figure = json.loads(str(page.select_one("#day-plot")["data-figure"]))  # type: ignore[index]
     traces = {one["name"]: one["y"] for one in figure["data"]}
     columns = [head.get_text().removesuffix(", kW") for head in page.select("#day thead th")][1:]
-    assert columns == ["a clear day", "this sky all day", "as assumed", "least", "most"]
+    assert columns == ["a clear day", "this sky, then likely", "as assumed", "low end", "high end"]
     rows = [[float(cell.get_text()) for cell in row.select("td")[1:]] for row in page.select("#day tbody tr")]
     for name, column in zip(columns, zip(*rows, strict=True), strict=True):
-        assert list(column) == traces[{"least": "low end", "most": "high end"}.get(name, name)]
+        assert list(column) == traces[name]
 
 
 def test_today_leads_here_and_gets_its_day_back(client: Client) -> None:

@@ -9,7 +9,7 @@ from starlette.responses import Response
 
 from engine.answers.notices import household_notices
 from engine.house.household import Household
-from engine.house.load_kinds import KINDS, LoadField
+from engine.house.load_kinds import CLOCK, CLOCK_ALL_YEAR, KINDS, LoadField
 from engine.house.loads import SIDES, Load, daily_kwh
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
 from webapp.forms import MONTHS, Card, Field, Group, Values, filled, number_field, text_of
@@ -36,10 +36,13 @@ TICKS = {
 }
 
 
-def _kind_field(name: str, field: LoadField) -> Field:
+def _kind_field(house: Household, name: str, field: LoadField) -> Field:
     """One of a kind's own numbers; left empty it takes the kind's default, which the hint names."""
+    told = field.quantity.hint
+    if told == CLOCK and not house.site.summer_time:
+        told = CLOCK_ALL_YEAR
     stand_in = f"{text_of(field.default, field.quantity)} {field.quantity.unit}".strip()
-    hint = f"{field.quantity.hint}. Left empty: {stand_in} ({field.source.kind})".removeprefix(". ")
+    hint = f"{told}. Left empty: {stand_in} ({field.source.kind})".removeprefix(". ")
     return number_field(f"{VALUE}{name}", field.quantity, optional=True, hint=hint)
 
 
@@ -62,7 +65,7 @@ def _groups(house: Household, kind: str) -> tuple[Group, ...]:
             fields=(
                 Field(name="kind", label="Kind", kind="hidden", default=kind),
                 _name_field(kind),
-                *(_kind_field(name, field) for name, field in meaning.fields.items()),
+                *(_kind_field(house, name, field) for name, field in meaning.fields.items()),
             ),
         ),
         Group(

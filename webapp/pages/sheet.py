@@ -158,7 +158,7 @@ def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
     assert question.sky is not None
     assert asked.spell is not None
     assert asked.week is not None
-    views = bank_views(house, question.supplies, answer.autonomy, "sky" not in question.typed, question.sky)
+    views = bank_views(house, question.supplies, answer.autonomy, question.guessed, question.sky)
     tables = [view.curve_table(house, one.bank, answer.at) for one in views]
     compared = supply_of(house, answer.comparison.bank_id)
     side_by_side = week_view(answer.comparison, house.site, compared.inverter)

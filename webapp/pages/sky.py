@@ -28,11 +28,12 @@ from webapp.questions import (
     json_reply,
     plain_query,
     share_checks,
+    strange_readings,
     tiles,
     to_standard,
 )
 from webapp.render import Page, is_partial, problems, render
-from webapp.sky_view import SKIES, on_the_clock, sky_view
+from webapp.sky_view import on_the_clock, sky_name, sky_view
 from webapp.standing import standing_notices
 
 PAGE = Page("Ask", "Sky now", "/sky")
@@ -60,7 +61,7 @@ MADE = Quantity(
 CHARGE_HINT = "For the hours left; empty: from full"
 HELD = Field(name="held", label="Charger holding back", kind="tick", hint="Bank full, absorption or float")
 TOGETHER = "read_all"
-_UNIT = re.compile(r"(?i)\s*(kw|w|a)\s*$")
+_UNIT = re.compile(r"[^\W\d_]+\s*$")
 _SIZES = {"w": ("W", 1.0), "kw": ("kW", WH_PER_KWH), "a": ("A", 1.0)}
 
 
@@ -134,7 +135,7 @@ def read_question(request: Request) -> Question:
         HELD,
     )
     form: Parsed[dict[str, Any]] = parse(fields, typed, build=lambda values: values)
-    errors = {**base.form.errors, **form.errors}
+    errors = {**base.form.errors, **form.errors, **strange_readings(typed, list(form.raw))}
     displays = _displays(house, form, errors)
     charges = {one.name: typed.get(one.name, "") for one in base.fields if one.name.startswith("charge")}
     merged = Parsed(raw={**base.form.raw, **charges, **form.raw}, value=None if errors else form.value, errors=errors)
@@ -196,10 +197,15 @@ def _displays(house: Household, form: Parsed[dict[str, Any]], errors: dict[str, 
 
 def _watts(text: str, name: str, house: Household, form: Parsed[dict[str, Any]], volts: float | None) -> float:
     """Read one display: a number in the unit chosen, or in the one written behind it."""
-    written = _UNIT.search(text)
-    code = written[1].lower() if written else form.raw["shows"]
-    unit, watts = _SIZES.get(code, _SIZES["w"])
     label = next((one.name for one in house.sun.arrays if f"read_{one.id}" == name), "All together")
+    written = _UNIT.search(text)
+    named = written[0].strip() if written and written.start() else ""
+    if named and named.lower() not in _SIZES:
+        raise InputError(
+            name, f"{label}: “{text.strip()}” carries “{named}”; type it in watts (W), kilowatts (kW) or amps (A)."
+        )
+    code = named.lower() or form.raw["shows"]
+    unit, watts = _SIZES.get(code, _SIZES["w"])
     value = number(text, Quantity(label=label, unit=unit, low=0.0, high=MOST_WATTS / watts))
     assert value is not None
     if code != "a":
@@ -212,8 +218,7 @@ def _watts(text: str, name: str, house: Household, form: Parsed[dict[str, Any]],
 def _more_is_open(question: Question) -> bool:
     """Whether anything in the folded part of the form was set, or is to be mended."""
     raw, errors = question.form.raw, question.form.errors
-    named = question.today.sky_text != today.USUAL_SKY
-    return named or bool(
+    return not question.today.guessed or bool(
         raw["made"] or raw["held"] or raw["at"] != today.AT.default or {"made", "at", "sky"} & set(errors)
     )
 
@@ -227,13 +232,13 @@ def _for_today(question: Question, answer: SkyNow) -> str:
 def _shown(question: Question, answer: SkyNow) -> dict[str, Any]:
     base = question.today
     return {
-        "view": sky_view(answer, base.house.site, guessed="sky" not in base.typed),
+        "view": sky_view(answer, base.house.site, guessed=base.guessed),
         "notices": (
             *share_checks(base.fields, base.form),
             *(one for one in standing_notices(base.house) if one.code != "no-panels"),
             *answer.notices,
         ),
-        "skies": SKIES,
+        "skies": [(sky_name(one), one) for one in answer.what_if],
         "tiles": () if answer.found is None else tiles(answer.found.days),
         "today_query": _for_today(question, answer),
         "proof": [("", lines(answer.worked))],

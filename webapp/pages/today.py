@@ -17,7 +17,7 @@ from engine.errors import Unreachable
 from engine.fields import Quantity, quantities
 from engine.house.bank import Bank
 from engine.house.household import Household, Supply
-from engine.sky.days import WORDS, Sky
+from engine.sky.days import WORDS, Sky, guessed
 from webapp.autonomy_view import BankView, bank_views, on_the_clock
 from webapp.dull_days import month_notice, read_sky, spell_choices
 from webapp.editing import local_now, opened
@@ -50,7 +50,7 @@ router = APIRouter()
 DAYS = 10
 """Days the answer looks ahead, more where a longer spell is chosen."""
 USUAL_SKY = "dark,dark,dull,dull,bright"
-"""The guess that a page opened without days begins with."""
+"""The guess that a page opened without days begins with; a form sends it back with every figure that is typed."""
 CHARGE = Quantity(label="Charge now", unit="%", low=0.0, high=1.0, percent=True, hint="As the bank monitor shows it")
 RESERVE = dataclasses.replace(quantities(Bank)["reserve_soc"], hint="For this answer only")
 DAY_BY_DAY_CHOICE = (DAY_BY_DAY, "Day by day, as chosen here")
@@ -71,6 +71,11 @@ class Question:
     sky_text: str
     sky: Sky | None
     charges: Mapping[str, float]
+
+    @property
+    def guessed(self) -> bool:
+        """Whether the days are still the guess that the page began with."""
+        return self.sky_text == USUAL_SKY
 
 
 @router.get(PAGE.path)
@@ -121,6 +126,7 @@ def read_question(request: Request, typed: Mapping[str, str] | None = None) -> Q
     sky_text = typed.get("sky", USUAL_SKY)
     month = to_standard(house.site, moment).month
     sky = tried(errors, "sky", lambda: read_sky(sky_text, house, month, DAYS), None)
+    sky = guessed(sky) if sky is not None and sky_text == USUAL_SKY else sky
     values = form.value or {}
     house = _with_reserves(house, supplies, values, form.raw, errors)
     return Question(
@@ -223,14 +229,13 @@ def _shown(question: Question, answer: Autonomy) -> dict[str, Any]:
         *month_notice(question.house.site, question.sky, month, remedy=False),
     )
     notices = (*share_checks(question.fields, question.form), *lacking, *answer.notices)
-    guessed = "sky" not in question.typed
-    views: tuple[BankView, ...] = bank_views(question.house, question.supplies, answer, guessed, question.sky)
+    views: tuple[BankView, ...] = bank_views(question.house, question.supplies, answer, question.guessed, question.sky)
     strip: tuple[Tile, ...] = tiles(answer.sky_days)
     return {
         "views": views,
         "soonest": next(view for view in views if view.bank.bank_id == answer.bank_id),
         "tiles": strip,
-        "sky_caption": answer.sky_title.replace("as typed", "guessed") if guessed else answer.sky_title,
+        "sky_caption": answer.sky_title,
         "notices": notices,
         "proof": [(view.bank.name if len(views) > 1 else "", lines(view.bank.worked)) for view in views],
         "inputs": inputs_used(question.house, question.supplies, month),
