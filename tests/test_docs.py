@@ -9,6 +9,7 @@ import pytest
 
 from engine.answers.sizing import sizing
 from engine.sky.days import owner_dull_day
+from engine.sky.world import ROUGH
 from tests.engine.test_answers import house, lasts
 
 ROOT = Path(__file__).parents[1]
@@ -31,6 +32,11 @@ def test_sizes_of_the_readme_are_recomputed() -> None:
     assert f"= **{answer.usable_kwh:.1f} kWh** usable" in README
     assert f"**{answer.label_kwh:.1f} kWh** on the label" in README
     assert f"**{answer.strings} strings**" in README
+
+
+def test_how_rough_the_world_table_is_is_said_alike_everywhere() -> None:
+    for name in ("README.md", "CHANGELOG.md"):
+        assert ROUGH in " ".join((ROOT / name).read_text(encoding="utf-8").split()), name
 
 
 def test_commands_stand_by_line_15() -> None:

@@ -19,6 +19,7 @@ from engine.sky.averages import own_months
 from engine.sky.site import Sun
 from engine.sky.spells import RISK_YEARS, Runs
 from engine.sky.sun import sunless_months
+from engine.sky.world import ROUGH
 from webapp import spells_charts as charts
 from webapp.chart_parts import Figure
 from webapp.facing_view import FacingView, facing_view
@@ -33,8 +34,8 @@ ASKING = (("Today", "/today"), ("Bank size", "/size"), ("Rainy week", "/week"))
 MOST_SIZE_DAYS = 7
 RUN_DAYS = (3, 7)
 MADE_ROUGH = (
-    "A rough estimate: where it could be checked, such a week gave 0.5 to 1.6 times the real one. Months of your own, "
-    "or a file, are worth more than any model."
+    f"A rough estimate where it could be checked: {ROUGH}. Months of your own, or a file, are worth more than any "
+    "model."
 )
 MADE_OF_OWN = (
     "Checked at three stations, such spells gave on average 2 to 21 % less than the real ones; single ones gave more."

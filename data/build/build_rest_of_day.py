@@ -49,7 +49,7 @@ def main() -> None:
             }
         )
     content = {
-        "kind": "measured",
+        "kind": "published",
         "source": "typical years of Greensboro and Sand Point (NREL for the US Department of Energy, TMY3) and of "
         "45 N 8 E (PVGIS, European Commission): of hours of like clearness, what came after them on the same day; "
         "partly from satellite and cloud records, hour by hour",

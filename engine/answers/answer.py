@@ -17,7 +17,8 @@ from engine.house.generator import CHARGER_EFFICIENCY, CHARGER_SOURCE, Generator
 from engine.house.household import Household, Supply
 from engine.house.loads import assumed_values
 from engine.sky import local, world
-from engine.sky.days import Sky
+from engine.sky.days import GUESSED, Sky
+from engine.sky.world import ROUGH
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,9 +199,10 @@ def _sun_assumptions(household: Household, sky: Sky | None) -> list[Assumption]:
 
 _BASIS = {
     "typed": "a judgement by eye: what dark, dull and bright mean is a middle of a range",
+    GUESSED: "nobody has said yet what the coming days are like: set them as you see them",
     "measured elsewhere": "measured at a station of this climate, not at your roof",
-    "made": "made from twelve monthly means by a published model, a little too dull where the means are right; with "
-    "the means of the world table a worst week came out at 0.5 to 1.6 times the real kWh",
+    "made": "made from twelve monthly means by a published model, a little too dull where the means are right; from "
+    f"the world table a rough estimate: {ROUGH}",
     "own file": "the worst days of the file brought on Sun records",
     "owner's dull day": "your own dull day",
     "none": "no sun at all is assumed",

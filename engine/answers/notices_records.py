@@ -7,8 +7,11 @@ from collections.abc import Iterator, Sequence
 from engine.answers.answer import Notice
 from engine.errors import InputError
 from engine.house.household import Household
+from engine.quantities import mean_day_of_year
 from engine.sky import climate as climates
 from engine.sky.averages import CLEAREST_MONTH_KC, DARKEST_MONTH_KC, DAYS_IN_MONTH, mixed_kwh
+from engine.sky.days import owner_dull_day
+from engine.sky.sun import yield_kwh
 
 HIGH_LATITUDE_DEG = 55.0
 """From here on mixed winter days are rated low: measured against one typical year at 55.3 degrees north."""
@@ -48,6 +51,26 @@ def _months(household: Household) -> Iterator[Notice]:
             page="sun",
             text=f"Your kWh of {_listed(dark)} are less than the darkest sky gives. Was the bank full, or were the "
             "panels covered or off? They are taken as they are, and the days of such months made darker in step.",
+        )
+    yield from _below_dull_day(household, {n: own for n, own in a_day.items() if n not in dark})
+
+
+def _below_dull_day(household: Household, a_day: dict[int, float]) -> Iterator[Notice]:
+    """Months whose mean day gives less than the owner's own dull day would give in them: a digit lost, most likely."""
+    site, sun = household.site, household.sun
+    try:
+        dull = {n: owner_dull_day(site, sun, n) for n in a_day}
+    except InputError:
+        # The dull day is impossible; Sun says so itself.
+        return
+    duller = [n for n, sky in dull.items() if sky and a_day[n] < yield_kwh(site, sun, sky.kc, [mean_day_of_year(n)])[0]]
+    if duller:
+        yield Notice(
+            level="check",
+            code="months-below-dull-day",
+            page="sun",
+            text=f"Your kWh of {_listed(duller)} are less than if every day had been like your own dull day. Was a "
+            "digit lost, or was the bank full? They are taken as they are, which is the safe side.",
         )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,13 +11,13 @@ from engine.answers.answer import Notice, Remedy
 from engine.answers.notices_records import record_notices
 from engine.errors import InputError
 from engine.house.household import Household
-from engine.quantities import WH_PER_KWH
+from engine.quantities import WH_PER_KWH, mean_day_of_year
 from engine.sky import climate as climates
 from engine.sky import world
 from engine.sky.averages import kc_for_kwh, own_months
 from engine.sky.days import WORDS
-from engine.sky.site import Array, Site
-from engine.sky.sun import clear_day_scale, sunless_months
+from engine.sky.site import Array, Site, Sun
+from engine.sky.sun import array_kwh, clear_day_scale, sunless_months
 
 FAR_KM = 1000.0
 """Beyond this a climate's representative place says little about the house (judgement)."""
@@ -26,6 +27,8 @@ LATE_START_SHARE = 0.1
 USUAL_SCALE = (0.5, 1.3)
 """A typed clear day outside these times the modelled one is more likely a slip than a roof (judgement)."""
 MOST_CLOCK_HOURS = 3.0
+CUT_SHARE = 0.05
+"""A clear day that loses more than this to the chargers' limits says little of the panels (judgement)."""
 BRIGHT_KC = WORDS["dull"][2]
 
 
@@ -117,9 +120,8 @@ def _table(site: Site) -> Iterator[Notice]:
         level="note",
         code="sky-rough",
         page="sun",
-        text="How clear the months are is worked out for this place from a world table: a rough estimate, "
-        f"±{world.UNCERTAIN_SHARE * 100:.0f} % for a month; where it could be checked, the worst week came out half "
-        "to 1.6 times the real one. Your own kWh of every month, or a file of years, are better.",
+        text="How clear the months are is worked out for this place from a world table. Where it could be checked, it "
+        f"was a rough estimate: {world.ROUGH}. Your own kWh of every month, or a file of years, are better.",
     )
 
 
@@ -174,6 +176,28 @@ def _typed_days(household: Household) -> Iterator[Notice]:
             "give then. "
             "Were panels added since, or was it another day or another unit?",
         )
+    yield from _cut_off(household, sun.clear_day_month)
+
+
+def _cut_off(household: Household, month: int) -> Iterator[Notice]:
+    """The solar chargers held the panels back on the owner's clear day."""
+    site, sun = household.site, replace(household.sun, clear_day_kwh=None)
+    passed, free = (_clear_day_kwh(site, sun, month, limited=limited) for limited in (True, False))
+    if passed >= (1.0 - CUT_SHARE) * free:
+        return
+    yield Notice(
+        level="check",
+        code="clear-day-cut-off",
+        page="sun",
+        text=f"On a clear day in {climates.MONTH_NAMES[month - 1]} the limits of the solar chargers cut off "
+        f"{(1.0 - passed / free) * 100:.0f} % of what these panels give, so your clear day says little about them: "
+        "they are taken as stronger by no more than its kWh show. A clear day of a darker month says more.",
+    )
+
+
+def _clear_day_kwh(site: Site, sun: Sun, month: int, *, limited: bool) -> float:
+    given = array_kwh(site, sun, [1.0], [mean_day_of_year(month)], limited=limited)
+    return float(sum(kwh[0] for kwh in given.values()))
 
 
 def _impossible_dull_day(household: Household) -> Iterator[Notice]:

@@ -1,4 +1,4 @@
-"""Made years of a place: days in a row whose monthly means are right and whose dull spells are like real ones.
+"""Made years of a place: days in a row whose monthly means are right within 3 % and dull spells like real ones.
 
 From the twelve monthly means alone: each day's clearness follows the day before by a first-order process, and
 within a month the days have the usual shares of dull and bright (`mix`). kc is a day's horizontal radiation over

@@ -220,14 +220,16 @@ def yield_kwh(site: Site, sun: Sun, kc: ArrayLike, days: ArrayLike) -> Floats:
 def clear_day_scale(site: Site, sun: Sun, month: int) -> float:
     """Return the owner's clear day over the modelled one, panels before their chargers [-]; 1 where none is typed.
 
-    A clear day typed without its month is taken as one of the month asked for. Where chargers hold the panels back and
-    the day gave more than modelled, the panels may be much stronger or the day a little clearer: they are taken as
-    stronger by no more than the day's kWh show, or dull days would be overrated by half.
+    A clear day typed without its month is taken as one of the month asked for, and tells nothing of a month without
+    sun. Where chargers hold the panels back and the day gave more than modelled, the panels may be much stronger or the
+    day a little clearer: they are taken as stronger by no more than the day's kWh show, or dull days would be overrated
+    by half.
 
     Raises
     ------
     InputError
-        If there are no panels, the sun gives them nothing in that month, or their chargers cannot pass so much.
+        If there are no panels, the sun gives them nothing in the day’s own month, or their chargers cannot pass so
+        much.
     """
     if sun.clear_day_kwh is None:
         return 1.0
@@ -238,8 +240,11 @@ def clear_day_scale(site: Site, sun: Sun, month: int) -> float:
         watts = (passed_w(array, scale * steps[array.id]).sum() for array in sun.arrays)
         return float(sum(watts)) / (STEPS_PER_HOUR * WH_PER_KWH)
 
-    if given_kwh(_STRONGEST) < sun.clear_day_kwh:
-        raise InputError("sun.clear_day_kwh", _impossible_clear_day(sun, seen, given_kwh(_STRONGEST)))
+    most_kwh = given_kwh(_STRONGEST)
+    if sun.arrays and sun.clear_day_month is None and not most_kwh > 0.0:
+        return 1.0
+    if most_kwh < sun.clear_day_kwh:
+        raise InputError("sun.clear_day_kwh", _impossible_clear_day(sun, seen, most_kwh))
     low, high = 0.0, 1.0
     while given_kwh(high) < sun.clear_day_kwh:
         low, high = high, 2.0 * high

@@ -2,9 +2,9 @@
 
 Kt is horizontal radiation over that above the air, turbidity is Linke's, altitude is metres. The maps are read when
 they are first asked for. Kt is that of the nearest cell with a value, 3 x 3 degrees and five years of a weather model:
-a rough estimate, +-30 %; far out at sea it is the mean of all land at that latitude, a guess. Turbidity is the mean of
-a quarter of a degree, altitude that of its lowest ground, because houses stand in valleys. Not modelled: a house high
-above that (100 m are at most 1 % of a clear day), fog in valleys, smoke, hills on the horizon.
+a rough estimate (`ROUGH`); far out at sea it is the mean of all land at that latitude, a guess. Turbidity is the mean
+of a quarter of a degree, altitude that of its lowest ground, because houses stand in valleys. Not modelled: a house
+high above that (100 m are at most 1 % of a clear day), fog in valleys, smoke, hills on the horizon.
 """
 
 from __future__ import annotations
@@ -24,10 +24,12 @@ WORLD = "world"
 NAME = "Worked out for this place, from a world table"
 UNCERTAIN_SHARE = 0.3
 """How far a month's mean of this table may be from the truth (spread of its worst weeks at ten stations; measured)."""
+ROUGH = f"a month ±{UNCERTAIN_SHARE * 100:.0f} %, the worst week half to 1.6 times the real one"
+"""How far this table may be out, in words; weeks: made ones against three stations (`benchmarks.validate_spells`)."""
 KC_SOURCE = Source(
     kind="simulated from published parameters",
     text="mean radiation of MERRA-2 2011-2015 (Gelaro et al. 2017) in the nearest cell of 3 × 3 degrees, divided by "
-    "1.15 as measured against ten stations: a rough estimate, ±30 %",
+    f"1.15 as measured against ten stations: a rough estimate, {ROUGH}",
 )
 CLEAR_SOURCE = Source(
     kind="published",

@@ -41,6 +41,15 @@ def test_the_months_of_many_years_have_the_means_they_are_made_for(latitude_deg:
         assert many.kc[months == month].mean() == pytest.approx(wanted, abs=0.008)
 
 
+@pytest.mark.parametrize("latitude_deg", [-52.0, -30.0, 0.0, 20.0, 52.0, 60.0])
+def test_the_shipped_years_have_the_means_within_what_is_said(latitude_deg: float) -> None:
+    # The 3 % that module, method and SOURCES own up to for the one draw that is shipped.
+    made = made_years(place(latitude_deg), SUN)
+    months = months_of(made.first, made.kc.size)
+    for month, wanted in enumerate(MONTHS, 1):
+        assert made.kc[months == month].mean() == pytest.approx(wanted, rel=0.03)
+
+
 def test_a_day_leans_on_the_day_before_as_published() -> None:
     # Graham, Hollands and Unny 1988: first-order process of the normal variable, 0.29 (from memory). Ranks of one month
     # turned back to the normal variable; twice the standard error of 600 Julys is 0.015.

@@ -217,6 +217,27 @@ def test_what_the_owner_saw_goes_before_any_table() -> None:
     assert "sky-rough" not in notices(seen)
 
 
+def test_a_month_below_the_own_dull_day_has_lost_a_digit() -> None:
+    # A December of 11 kWh for 110 beside a dull day of 0.5 kWh: 0.35 a day, though above the darkest sky.
+    slip = document()
+    slip["sun"] |= {"dull_day_kwh": 0.5, "dull_day_month": 12, "monthly_kwh": [*[None] * 11, 110.0]}
+    assert "months-below-dull-day" not in notices(slip)
+    slip["sun"]["monthly_kwh"][11] = 11.0
+    told = notices(slip)
+    assert "December" in told["months-below-dull-day"].text
+    assert "months-too-dark" not in told
+
+
+def test_a_clear_day_cut_off_by_its_charger_says_little() -> None:
+    cut = document()
+    cut["sun"] |= {"clear_day_kwh": 10.0, "clear_day_month": 6}
+    assert "clear-day-cut-off" not in notices(cut)
+    cut["sun"]["arrays"][0]["charger_limit_w"] = 400.0 * cut["sun"]["arrays"][0]["kwp"]
+    assert notices(cut)["clear-day-cut-off"].level == "check"
+    cut["sun"]["clear_day_month"] = None
+    assert "clear-day-cut-off" not in notices(cut)
+
+
 def test_the_polar_night_names_its_months() -> None:
     north, south = (notices(_site(latitude_deg=latitude))["polar-night"].text for latitude in (70.0, -70.0))
     assert "December and January" in north or "January and December" in north

@@ -10,6 +10,7 @@ import pytest
 from engine.errors import InputError
 from engine.quantities import mean_day_of_year
 from engine.sky import climate as climates
+from engine.sky.glance import month_yields
 from engine.sky.irradiance import erbs_daily
 from engine.sky.perez import perez_w_m2
 from engine.sky.position import extraterrestrial_kwh_m2, orbit, sunset_hour_angle_deg, track
@@ -202,7 +203,13 @@ class TestOwnersClearDay:
             clear_day_scale(HERE, Sun(clear_day_kwh=5.0, clear_day_month=6), 1)
         assert caught.value.field == "sun.clear_day_kwh"
         with pytest.raises(InputError, match="in December"):
-            clear_day_scale(place(80.0), Sun(arrays=(ROOF,), clear_day_kwh=5.0), 12)
+            clear_day_scale(place(80.0), Sun(arrays=(ROOF,), clear_day_kwh=5.0, clear_day_month=12), 12)
+
+    def test_without_a_month_it_tells_nothing_of_months_without_sun(self) -> None:
+        tromso, owned = place(69.6), Sun(arrays=(ROOF,), clear_day_kwh=12.0)
+        assert clear_day_scale(tromso, owned, 12) == 1.0
+        months = month_yields(tromso, owned)
+        assert (months[11].clear_kwh, months[5].clear_kwh) == (0.0, pytest.approx(12.0))
 
 
 def test_covered_days_give_nothing_and_the_next_day_gives_all() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from engine.sky.regions import regions
+from engine.sky.world import ROUGH
 from tests.conftest import Client, form_of, soup
 
 
@@ -60,7 +61,7 @@ class TestRegions:
 def test_the_sky_of_the_world_table_says_that_it_is_rough(client: Client) -> None:
     settled(client, latitude_deg="-33", longitude_deg="19", time_zone="Africa/Johannesburg")
     page = text(soup(client.get("/sun")))
-    assert "a rough estimate, ±30 %" in page
+    assert f"a rough estimate: {ROUGH}" in page
     assert "Worked out for this place, from a world table" in page
     assert client.get("/sheet").status_code == 200
 

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from bs4 import BeautifulSoup
 
+from engine.sky.world import ROUGH
 from tests.conftest import Client, soup
 from tests.engine.test_spell_answer import FAR_NORTH, OWN_WEEK
 from webapp.spells_view import part_words
@@ -110,7 +111,7 @@ def test_made_days_are_said_to_be_made(client: Client) -> None:
 
 
 def test_months_of_ones_own_are_said_to_be_better(client_of: Opener, small_house: dict[str, Any]) -> None:
-    assert "0.5 to 1.6 times the real one" in words(soup(client_of(small_house).get("/spells")), ".range")
+    assert ROUGH in words(soup(client_of(small_house).get("/spells")), ".range")
     small_house["sun"]["monthly_kc"] = [0.5] * 12
     told = words(soup(client_of(small_house).get("/spells")), ".range")
     assert told.startswith("Not measured: 30 years made from your own months")
@@ -160,7 +161,7 @@ def test_some_months_of_ones_own_leave_the_others_rough(client_of: Opener, small
     small_house["sun"]["monthly_kwh"] = [*[None] * 5, 300.0, *[None] * 6]
     told = words(soup(client_of(small_house).get("/spells")), ".range")
     assert "one month of your own and the others of" in told
-    assert "0.5 to 1.6 times the real one" in told
+    assert ROUGH in told
 
 
 def test_a_household_of_nothing_but_a_place_is_answered(client_of: Opener, small_house: dict[str, Any]) -> None:

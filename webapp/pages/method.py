@@ -21,8 +21,10 @@ from engine.sky.irradiance import ALBEDO_SHARE
 from engine.sky.lessons import LEAST_LOG_YEARS
 from engine.sky.log import LEAST_DAYS_OF_MONTH
 from engine.sky.made import DAY_TO_DAY_SHARE, YEARS
+from engine.sky.reading import CONTRADICTION_SHARE
 from engine.sky.spells import LEAST_DAYS, LEAST_YEARS, LONGEST_GAP_DAYS, WINDOW_DAYS
 from engine.sky.sun import POWER_PER_C, START_W_PER_KWP
+from engine.sky.world import ROUGH
 from webapp import worked_bench, worked_house, worked_parts
 from webapp.facts import KIND_MEANINGS, facts, lines, shown
 from webapp.render import Page, fixed, render
@@ -290,6 +292,8 @@ def content() -> dict[str, Any]:
         "stations": station_spells(),
         "window_days": WINDOW_DAYS,
         "made": MADE_YEARS,
+        "rough": ROUGH,
+        "contradiction_share": CONTRADICTION_SHARE,
         "climates": [climates.load(key) for key in climates.names()],
     }
 
