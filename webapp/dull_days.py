@@ -10,6 +10,7 @@ import dataclasses
 from collections.abc import Sequence
 
 from engine.answers.answer import Notice, Remedy
+from engine.answers.sizing import MOST_DAYS
 from engine.errors import InputError
 from engine.house.household import Household
 from engine.quantities import mean_day_of_year
@@ -17,7 +18,7 @@ from engine.sky import climate as climates
 from engine.sky.averages import average_day_kc
 from engine.sky.days import MADE_SPELLS, Sky, owner_dull_day, parse_sky
 from engine.sky.site import Site, Sun
-from engine.sky.spells import KEPT_DAYS, spell_title
+from engine.sky.spells import KEPT_DAYS, WINDOW_DAYS, spell_title
 from engine.sky.sun import clear_day_kwh_m2
 from webapp.words import MONTHS
 
@@ -141,11 +142,23 @@ def usual_dull_days(house: Household, month: int) -> str:
     return OWN_DAY if own.kc[0] < average_day_kc(house.site, house.sun, month) else USUAL
 
 
+def skies_by_days(text: str, house: Household, month: int) -> tuple[Sky, ...]:
+    """Return the days of ``usual`` for a size of 1 to 7 days, each its own window; none where other days are asked.
+
+    So the row of a number of days is the same whatever number is asked.
+    """
+    if text != USUAL:
+        return ()
+    texts = [usual_spell(house.site, house.sun, days) for days in range(1, MOST_DAYS + 1)]
+    read = {one: read_sky(one, house, month) for one in set(texts)}
+    return tuple(read[one] for one in texts)
+
+
 def usual_spell(site: Site, sun: Sun, days: int) -> str:
     """Return the id of the worst days of 1 year in 10, the window that fits `days`.
 
-    Out of the owner's own file where it has years enough; else measured under the climate chosen; else made for the
-    place.
+    Out of the owner's own file where it has years enough; else measured under the climate chosen, both of 3 or 7 days;
+    else made for the place, of as many days or the next more.
     """
     window = 3 if days <= 3 else 7
     own = next((one.id for one in sun.spells if one.id == f"own_{window}d_1in10"), None)
@@ -154,4 +167,5 @@ def usual_spell(site: Site, sun: Sun, days: int) -> str:
         for key, preset in climates.presets().items()
         if preset.climate == site.climate and preset.days == window and key.endswith("_1in10")
     )
-    return own or next(measured, f"made_{window}d_1in10")
+    made = next(length for length in WINDOW_DAYS if length >= days)
+    return own or next(measured, f"made_{made}d_1in10")

@@ -6,7 +6,7 @@ stored; `shown` says how people read them. A check is never an approval.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -88,6 +88,7 @@ def sheet(
     bank_id: str | None = None,
     month: int | None = None,
     week_from: datetime | None = None,
+    by_days: Sequence[Sky] = (),
 ) -> Sheet:
     """Gather the printable summary.
 
@@ -107,6 +108,8 @@ def sheet(
         Month the bank is sized for, 1..12; None for that of `at`.
     week_from : datetime or None
         Midnight the comparison starts at; None for that of `at`.
+    by_days : sequence of Sky
+        Dull days of their own for each number of days of the size; empty: `spell` for all.
 
     Raises
     ------
@@ -117,7 +120,7 @@ def sheet(
     midnight = at.replace(hour=0, minute=0, second=0, microsecond=0)
     answers = (
         autonomy(household, charges, coming, at),
-        sizing(household, supply, days, at.month if month is None else month, spell),
+        sizing(household, supply, days, at.month if month is None else month, spell, by_days),
         comparing(household, supply, week, midnight if week_from is None else week_from),
     )
     found = {item.name: item for answer in answers for item in answer.assumptions}

@@ -10,6 +10,7 @@ Not modelled: the chance of a spell (only its length and light), ageing before t
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import ceil
@@ -95,10 +96,27 @@ class Sizing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Spell:
+    """Dull days in their order, (m, 24), and their mean day, (24,) [W]."""
+
+    listed_w: Floats
+    usual_w: Floats
+
+    def run_w(self, days: int) -> Floats:
+        """Their worst run of so many days, (days, 24); days beyond the list are its mean day."""
+        listed = len(self.listed_w)
+        if days > listed:
+            return np.vstack([self.listed_w, np.tile(self.usual_w, (days - listed, 1))])
+        sums = np.convolve(self.listed_w.sum(axis=1), np.ones(days), mode="valid")
+        first = int(np.argmin(sums))
+        return self.listed_w[first : first + days].copy()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Days:
     """The daily energies a size rests on [kWh] and the hours behind them [W], from midnight.
 
-    `listed_w` (m, 24) are the dull days in their order, `usual_w` (24,) their mean day.
+    `spells` are the dull days that a run of 1 to `MOST_DAYS` days is taken from.
     """
 
     load_kwh: float
@@ -110,19 +128,12 @@ class _Days:
     ac_w: Floats
     dc_w: Floats
     drawn_w: Floats
-    listed_w: Floats
-    usual_w: Floats
+    spells: tuple[_Spell, ...]
     average_w: Floats
 
     def spell_w(self, days: int) -> Floats:
-        """Hours of the worst run of so many days [W], (24 days,); days beyond the list are its mean day."""
-        listed = len(self.listed_w)
-        if days <= listed:
-            sums = np.convolve(self.listed_w.sum(axis=1), np.ones(days), mode="valid")
-            first = int(np.argmin(sums))
-            spell = self.listed_w[first : first + days].copy()
-        else:
-            spell = np.vstack([self.listed_w, np.tile(self.usual_w, (days - listed, 1))])
+        """Hours of the worst run of so many days [W], (24 days,)."""
+        spell = self.spells[days - 1].run_w(days)
         spell[: self.covered_days] = 0.0
         return spell.ravel()
 
@@ -131,7 +142,9 @@ class _Days:
         return float(self.spell_w(days).sum()) / WH_PER_KWH
 
 
-def sizing(household: Household, supply: Supply, days: int, month: int, sky: Sky) -> Sizing:
+def sizing(
+    household: Household, supply: Supply, days: int, month: int, sky: Sky, by_days: Sequence[Sky] = ()
+) -> Sizing:
     """Size a supply's bank for a number of dull days in a month.
 
     Parameters
@@ -145,6 +158,8 @@ def sizing(household: Household, supply: Supply, days: int, month: int, sky: Sky
     sky : Sky
         The dull days in their order; for each number of days the worst run of them is taken, and days beyond
         the list are its mean day.
+    by_days : sequence of Sky
+        Days of their own for each number from 1 to `MOST_DAYS`, that of `days` being `sky`; empty: `sky` for all.
 
     Raises
     ------
@@ -156,7 +171,7 @@ def sizing(household: Household, supply: Supply, days: int, month: int, sky: Sky
     for field, value, most in (("days", days, MOST_DAYS), ("month", month, 12)):
         if not 1 <= value <= most:
             raise InputError(field, f"{field.capitalize()} must be a whole number from 1 to {most}; got {value}.")
-    energies = _days(household, supply, month, sky)
+    energies = _days(household, supply, month, by_days or (sky,) * MOST_DAYS)
     if energies.load_kwh <= 0.0:
         raise Unreachable("There is no load on this bank in that month: enter what it is to carry on Loads.")
     asked = _row(supply, energies, days)
@@ -208,7 +223,7 @@ def _not_counted(supply: Supply) -> tuple[Notice, ...]:
     return (Notice(level="note", code="generator-not-counted", page="week", text=text),)
 
 
-def _days(household: Household, supply: Supply, month: int, sky: Sky) -> _Days:
+def _days(household: Household, supply: Supply, month: int, skies: Sequence[Sky]) -> _Days:
     """Daily energies on the month's average day (the sun's, Klein's) for spell and ordinary days."""
     start = datetime(_YEAR, 1, 1) + timedelta(days=mean_day_of_year(month) - 1)
     bare = dataclasses.replace(household, sun=dataclasses.replace(household.sun, covered_days=0))
@@ -216,7 +231,12 @@ def _days(household: Household, supply: Supply, month: int, sky: Sky) -> _Days:
     def day_w(kc: float) -> Floats:
         return sun_hours(bare, supply, start, np.array([kc]))
 
-    listed_kc = sky.kc[: sky.listed_days]
+    def spell(sky: Sky) -> _Spell:
+        listed_kc = sky.kc[: sky.listed_days]
+        listed_w = np.array([day_w(float(kc)) for kc in listed_kc])
+        return _Spell(listed_w=listed_w, usual_w=day_w(float(np.mean(listed_kc))))
+
+    of_sky = {id(sky): spell(sky) for sky in skies}
     average_w = day_w(average_day_kc(household.site, household.sun, month))
     ac_w, dc_w = load_hours(household, supply, start, 1)
     drawn_w = drawn_hours(supply.inverter, ac_w, dc_w)
@@ -232,8 +252,7 @@ def _days(household: Household, supply: Supply, month: int, sky: Sky) -> _Days:
         ac_w=ac_w,
         dc_w=dc_w,
         drawn_w=drawn_w,
-        listed_w=np.array([day_w(float(kc)) for kc in listed_kc]),
-        usual_w=day_w(float(np.mean(listed_kc))),
+        spells=tuple(of_sky[id(sky)] for sky in skies),
         average_w=average_w,
     )
 
@@ -416,8 +435,8 @@ def _levers(energies: _Days, supply: Supply, days: int, asked: SizeRow) -> tuple
 
 def _with_panels(energies: _Days, times: float) -> _Days:
     """The same days on so many times the panels."""
-    names = ("listed_w", "usual_w", "average_w")
-    return dataclasses.replace(energies, **{name: times * getattr(energies, name) for name in names})
+    spells = tuple(_Spell(listed_w=times * one.listed_w, usual_w=times * one.usual_w) for one in energies.spells)
+    return dataclasses.replace(energies, spells=spells, average_w=times * energies.average_w)
 
 
 def _drawing(energies: _Days, drawn_w: Floats) -> _Days:

@@ -265,11 +265,12 @@ def _discharge(
     if at(p.cells.ocv_v, end) - rate * at(p.cells.r_fast, end) < p.cut_v:
         end = _bisect(lambda s: at(p.cells.ocv_v, s) - rate * at(p.cells.r_fast, s) >= p.cut_v, soc, end)
         on = False
+    ran = rate
     if end != unclipped:
-        rate = _discharge_c(p, 0.5 * (soc + end), power_v) or rate
-        dt = min(dt, (soc - end) / rate)
+        ran = _discharge_c(p, 0.5 * (soc + end), power_v) or rate
+        dt = min(dt, (soc - end) / ran)
     carried_w = min(ac_w, p.inverter.rated_w)
-    flow = Flow(dt, sun_wh=sun_w * dt, cell_loss_wh=_discharge_loss_wh(p, 0.5 * (soc + end), rate, dt))
+    flow = Flow(dt, sun_wh=sun_w * dt, cell_loss_wh=_discharge_loss_wh(p, 0.5 * (soc + end), ran, dt))
     return State(end, on), _with_load(flow, carried_w, dc_w, wanted_w, ac_w)
 
 

@@ -11,11 +11,12 @@ from typing import Any
 import pytest
 from bs4 import BeautifulSoup
 
+from engine.answers.sizing import sizing
 from engine.errors import InputError
 from engine.house import household
 from engine.sky.climate import presets
 from tests.conftest import Client, soup
-from webapp.dull_days import read_sky, usual_spell
+from webapp.dull_days import read_sky, skies_by_days, usual_spell
 from webapp.questions import darkest_month
 
 LIVE = {"HX-Request": "true", "HX-Request-Type": "partial"}
@@ -222,6 +223,34 @@ def test_the_usual_spell_follows_the_days_asked(client: Client, days: int) -> No
     asked = client.get(f"/size.json?days={days}&month=12").json()
     assert client.get(f"/size.json?days={days}&month=12&sky={chosen(page)}").json() == asked
     assert client.get("/size.json?sky=oceanic_3d_1in10&days=4").json() != client.get("/size.json?days=4").json()
+
+
+@pytest.mark.parametrize("climate", ["oceanic_west", "world"])
+def test_a_row_is_the_same_whatever_number_of_days_is_asked(
+    client: Client, small_house: dict[str, Any], climate: str
+) -> None:
+    small_house["site"]["climate"] = climate
+    home = household.read(json.dumps(small_house))
+    supply = home.supplies()[0]
+    rows = []
+    for days in (1, 3, 5, 7):
+        by_days = skies_by_days("usual", home, 12)
+        asked = read_sky(usual_spell(home.site, home.sun, days), home, 12)
+        rows.append([row.usable_kwh for row in sizing(home, supply, days, 12, asked, by_days).rows])
+    assert rows[0] == rows[1] == rows[2] == rows[3]
+    assert len(rows[0]) == 7
+    assert rows[0] == sorted(rows[0])
+    pages = [client.get(f"/size.json?days={days}&month=12&sky=usual").json()["rows"] for days in (2, 6)]
+    assert [row["usable_kwh"] for row in pages[0]] == [row["usable_kwh"] for row in pages[1]]
+
+
+def test_own_dull_day_taken_unasked_is_said_with_a_way_to_one_year_in_ten(client_of: Opener) -> None:
+    client = client_of("story5.json")
+    page = soup(client.get("/size?days=3"))
+    assert "your own dull day, 3 kWh" in words(page, "#answer")
+    link = next(str(a["href"]) for a in page.select("#answer .hint a"))
+    assert chosen(soup(client.get(link))) == "usual"
+    assert "your own dull day, 3 kWh;" not in words(soup(client.get("/size?days=3&sky=own")), "#answer")
 
 
 def test_the_owners_day_stays_the_first_choice(client_of: Opener) -> None:

@@ -20,7 +20,16 @@ from webapp import comparing_view, sizing_view
 from webapp import sheet_view as view
 from webapp.autonomy_view import bank_views, on_the_clock
 from webapp.comparing_view import week_view
-from webapp.dull_days import OWN_DAY, chosen_spell, month_notice, read_sky, spell_choices, usual_dull_days, usual_spell
+from webapp.dull_days import (
+    OWN_DAY,
+    chosen_spell,
+    month_notice,
+    read_sky,
+    skies_by_days,
+    spell_choices,
+    usual_dull_days,
+    usual_spell,
+)
 from webapp.editing import opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
@@ -140,6 +149,7 @@ def worked_out(asked: Asked) -> tuple[Sheet | None, Blocked | None]:
             values.get("bank"),
             int(values["month"]),
             asked.week_from,
+            skies_by_days(asked.form.raw["spell"], question.house, int(values["month"])),
         )
     except Unreachable as fault:
         return None, first_step(question.house, str(fault))

@@ -15,7 +15,17 @@ from engine.errors import Unreachable
 from engine.fields import Quantity
 from engine.house.household import Household, Supply
 from engine.sky.days import Sky
-from webapp.dull_days import OWN_DAY, USUAL_CHOICE, chosen_spell, month_notice, read_sky, spell_choices, usual_dull_days
+from webapp.dull_days import (
+    OWN_DAY,
+    USUAL,
+    USUAL_CHOICE,
+    chosen_spell,
+    month_notice,
+    read_sky,
+    skies_by_days,
+    spell_choices,
+    usual_dull_days,
+)
 from webapp.editing import opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
@@ -130,9 +140,18 @@ def worked_out(question: Question) -> tuple[Sizing | None, Blocked | None]:
     values = question.form.value
     try:
         supply = _supply(question)
-        return sizing(question.house, supply, values["days"], question.month, question.sky), None
+        by_days = skies_by_days(question.sky_text, question.house, question.month)
+        return sizing(question.house, supply, values["days"], question.month, question.sky, by_days), None
     except Unreachable as fault:
         return None, first_step(question.house, str(fault))
+
+
+def own_day_note(question: Question) -> str:
+    """Say whose days these are where the household's own dull day was taken unasked."""
+    if question.sky_text != OWN_DAY or "sky" in question.typed:
+        return ""
+    own_kwh = question.house.sun.dull_day_kwh
+    return f"Each day is taken as your own dull day, {own_kwh:g} kWh; how often so many come in a row it does not tell."
 
 
 def _supply(question: Question) -> Supply:
@@ -153,6 +172,8 @@ def _shown(question: Question, answer: Sizing) -> dict[str, Any]:
         "view": view,
         "first_notices": first,
         "window": window_text(answer),
+        "own_day": own_day_note(question),
+        "usual_query": plain_query({**question.typed, "sky": USUAL}),
         "proof": [("", lines(answer.worked))],
         "sheet_query": plain_query(
             {
