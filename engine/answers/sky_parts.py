@@ -104,8 +104,8 @@ class Found:
 
     `kind` is grey, veiled or sunny. `rest` is the middle of what came after such hours, with what eight of ten stayed
     within; `rest_unchanged_kwh` is what the sky of now gives if it stays as it is. `so_far_kwh` is what a counter told,
-    else what this sky would have given until now; `so_far_kc` the sky that a counter tells of the hours until now. `assumed_kc` is None once today's sun is over.
-    `day_sky` is the days as Today reads them, `days` the same with their
+    else what this sky would have given until now; `so_far_kc` the sky that a counter tells of the hours until now.
+    `assumed_kc` is None once today's sun is over. `day_sky` is the days as Today reads them, `days` the same with their
     dates and words.
     """
 

@@ -229,6 +229,58 @@ def test_the_rest_of_a_day_is_told_as_a_range_round_the_sky_of_now() -> None:
     assert 0.9 < rest_of_day(1.0)[1] < 1.0
 
 
+class TestDisplaysThatContradict:
+    """One display full and another dim, and displays that only say “at least”."""
+
+    TWINS = (ROOF, dataclasses.replace(ROOF, id="twin", name="Twin", kwp=2.0))
+
+    @pytest.mark.parametrize(("one", "other"), [(0.95, 0.1), (0.1, 0.95), (0.4, 0.0), (0.8, 0.3)])
+    def test_one_full_and_one_dim_is_no_reading(self, one: float, other: float) -> None:
+        sun = Sun(arrays=self.TWINS)
+        displays = [shows(DUBLIN, sun, a, MORNING, kc) for a, kc in zip(self.TWINS, (one, other), strict=True)]
+        assert read(DUBLIN, sun, displays).contradict
+
+    def test_a_slip_of_the_unit_on_one_is_no_bright_sky(self) -> None:
+        sun = Sun(arrays=self.TWINS)
+        displays = [shows(DUBLIN, sun, a, MORNING, 0.2) for a in self.TWINS]
+        found = read(DUBLIN, sun, [dataclasses.replace(displays[0], panel_w=9000.0), displays[1]])
+        assert found.contradict
+
+    @pytest.mark.parametrize("kc", [0.1, 0.4, 0.95, 1.1])
+    def test_one_sky_is_none(self, kc: float) -> None:
+        for arrays in (self.TWINS, (EAST, WEST), (ROOF, FLAT, WEST)):
+            sun = Sun(arrays=arrays)
+            for at in (MORNING, datetime(2026, 6, 21, 9, 0)):
+                assert not read(DUBLIN, sun, [shows(DUBLIN, sun, one, at, kc) for one in arrays], at).contradict
+
+    def test_a_sky_must_give_what_a_display_at_its_limit_shows(self) -> None:
+        # West panels in the morning show the same under two skies; the east ones at their limit tell which.
+        east = dataclasses.replace(EAST, charger_limit_w=1000.0)
+        sun, at = Sun(arrays=(east, WEST)), datetime(2026, 6, 21, 8, 0)
+        displays = [shows(DUBLIN, sun, one, at, 0.95) for one in (east, WEST)]
+        assert displays[0].panel_w == 1000.0
+        found = read(DUBLIN, sun, displays, at)
+        assert found.kc == pytest.approx(0.95, abs=0.005)
+        assert found.other_kc is None
+        assert found.low_kc > 0.6
+        assert read(DUBLIN, sun, displays[1:], at).kc < 0.5
+
+    def test_at_its_limit_beside_a_dark_one_is_a_contradiction(self) -> None:
+        tied = dataclasses.replace(ROOF, charger_limit_w=400.0)
+        twin = self.TWINS[1]
+        sun = Sun(arrays=(tied, twin))
+        for watts in (0.0, 5.0):
+            displays = [Shown(arrays=(tied,), panel_w=400.0), Shown(arrays=(twin,), panel_w=watts)]
+            assert read(DUBLIN, sun, displays).contradict
+
+    def test_held_back_each_is_a_least_and_none_contradicts(self) -> None:
+        sun = Sun(arrays=self.TWINS)
+        displays = [shows(DUBLIN, sun, a, MORNING, kc) for a, kc in zip(self.TWINS, (0.6, 0.1), strict=True)]
+        found = read(DUBLIN, sun, displays, held=True)
+        assert (found.bound, found.why, found.contradict) == ("least", "held", False)
+        assert found.kc == pytest.approx(0.6, abs=0.005)
+
+
 class TestHoursOfTypicalYears:
     """TMY3 723170 Greensboro and 703165 Sand Point (NREL for the US Department of Energy), single hours.
 

@@ -18,6 +18,7 @@ from engine.house.household import Household
 from engine.sky.days import parse_sky
 from engine.sky.moment import expected_w, moment
 from engine.sky.reading import Shown
+from engine.sky.rest_of_day import rest_of_day
 from tests.conftest import SMALL_HOUSE
 
 AT = datetime(2026, 11, 25, 10, 40)
@@ -101,6 +102,48 @@ def test_until_now_and_the_rest_make_the_day() -> None:
     # What this very sky would have given since dawn is read back as this sky.
     same = found(asked(home, 0.3, made_kwh=told.so_far_kwh))
     assert same.so_far_kc == pytest.approx(0.3, abs=0.01)
+
+
+def test_the_headline_is_the_middle_of_what_came_after_such_an_hour() -> None:
+    home = house()
+    for kc in (0.2, 0.4, 1.0):
+        told = found(asked(home, kc))
+        middle = rest_of_day(told.reading.usual_kc)[1]
+        as_if = found(asked(home, middle))
+        assert told.rest.kwh == pytest.approx(as_if.rest_unchanged_kwh, rel=0.01)
+    assert found(asked(home, 0.2)).rest.kwh > found(asked(home, 0.2)).rest_unchanged_kwh
+    # 0 W may be snow or a charger that is off: nothing is promised beyond the sky of now.
+    days = parse_sky("dark", home.site, home.sun, 11, 10)
+    none = found(sky_now(home, [Shown(arrays=home.sun.arrays, panel_w=0.0)], AT, days, CHARGES))
+    assert none.rest.kwh == none.rest_unchanged_kwh
+
+
+def test_the_hours_of_the_chart_part_at_the_reading() -> None:
+    hours = found(asked(house(), 0.3)).hours
+    assert hours.low_w[: AT.hour] == pytest.approx(hours.now_w[: AT.hour])
+    assert hours.high_w[: AT.hour] == pytest.approx(hours.now_w[: AT.hour])
+    gone = AT.hour
+    assert (hours.low_w[gone:15] < hours.now_w[gone:15]).all()
+    assert (hours.high_w[gone:15] > hours.now_w[gone:15]).all()
+
+
+def test_the_words_of_the_table_are_the_households_own() -> None:
+    plain = {one.word: one for one in asked(house(), 0.3).what_if}
+    home = house(dull_day_kwh=1.2, dull_day_month=12)
+    own = {one.word: one for one in asked(home, 0.3).what_if}
+    dull_kc = parse_sky("dull", home.site, home.sun, 11).kc[0]
+    assert own["dull"].kc == dull_kc != plain["dull"].kc
+    assert (own["dull"].own, plain["dull"].own, own["bright"].own) == (True, False, False)
+    kcs = [one.kc for one in asked(home, 0.3).what_if]
+    assert kcs == sorted(kcs)
+
+
+@pytest.mark.parametrize("sky", ["oceanic_3d_1in10", "made_3d_1in10", "dark,dull"])
+def test_the_days_after_a_spell_are_handed_to_today_too(sky: str) -> None:
+    home = house()
+    told = found(asked(home, 0.2, sky=sky))
+    days = parse_sky(told.day_sky, home.site, home.sun, AT.month, 10)
+    assert days.kc[1:10] == pytest.approx(parse_sky(sky, home.site, home.sun, AT.month, 10).kc[1:10], abs=0.001)
 
 
 def test_half_an_hour_later_half_of_the_hour_is_gone() -> None:

@@ -109,6 +109,8 @@ def test_watts_kilowatts_and_amps_are_the_same_reading(client: Client, query: st
         ("read_barn=bright", "read_barn", "Barn roof"),
         ("read_barn=-5", "read_barn", "from 0"),
         ("read_barn=12 F", "read_barn", "carries “F”"),
+        ("read_barn=3000 VA", "read_barn", "“3000 VA” carries “VA”; type it in watts (W), kilowatts (kW) or amps (A)"),
+        ("read_barn=3 kWh", "read_barn", "carries “kWh”"),
         ("read_barn=100&volts=1", "volts", "from 5"),
         ("made=-1", "made", "from 0"),
         ("at=noonish", "at", "must be now"),
@@ -144,6 +146,41 @@ def test_two_roofs_are_read_each_or_together_but_not_both(two_roofs: Client) -> 
     both = two_roofs.get(f"/sky?read_all=390&read_barn=300&{AT}")
     assert both.status_code == 422
     assert "not both" in text(soup(both), "#read_all-error")
+
+
+def test_a_reading_of_panels_that_are_not_here_is_refused(client: Client, two_roofs: Client) -> None:
+    for query in ("read_shed=100", "read_all=100"):
+        response = client.get(f"/sky?{query}&{AT}")
+        name = query.split("=")[0]
+        assert response.status_code == 422
+        assert "panels that are not here; this page takes: read_barn" in response.text
+        assert name in client.get(f"/sky.json?{query}&{AT}").json()["errors"]
+    assert two_roofs.get(f"/sky?read_all=100&{AT}").status_code == 200
+
+
+def test_displays_that_contradict_each_other_are_said_to(two_roofs: Client) -> None:
+    page = soup(two_roofs.get(f"/sky?read_barn=0&read_wall=500&{AT}"))
+    assert "contradict each other" in text(page, "#answer h1")
+    assert "Barn roof alone (0 W) says at most" in text(page, ".range")
+    assert "Leave out the reading that is wrong" in text(page, "#answer")
+    assert not page.select(".figures")
+    assert page.select(".skies")
+
+
+@pytest.mark.parametrize(
+    "query", ["", "&sky=dark,dark,dull,dull,bright", "&sky=days&sky=dark&sky=dark&sky=dull&sky=dull&sky=bright"]
+)
+def test_the_guess_stays_a_guess_when_a_form_sends_it_back(client: Client, query: str) -> None:
+    page = soup(client.get(f"/sky?{GREY}{query}", headers=LIVE))
+    assert "the dark day guessed" in text(page, ".lead")
+    assert "the others are as guessed" in page.get_text()
+    assert "the dark day assumed" in text(soup(client.get(f"/sky?{GREY}&sky=dark,dark,dull")), ".lead")
+
+
+def test_the_table_names_the_households_own_dull_day(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["sun"] |= {"dull_day_kwh": 1.2, "dull_day_month": 12}
+    names = [head.get_text() for head in soup(client_of(small_house).get(f"/sky?{AT}")).select(".skies tbody th")]
+    assert any(name.startswith("dull, your own day") for name in names)
 
 
 def test_night_and_polar_night_are_said(client: Client, client_of: Opener, small_house: dict[str, Any]) -> None:

@@ -116,6 +116,31 @@ def test_nothing_typed_says_from_full_and_calls_its_days_a_guess(client: Client)
     assert client.get("/today.json").json()["banks"][0]["start_soc"] == bank.top_reached_soc
 
 
+@pytest.mark.parametrize("query", ["", "?charge=70&sky=days&sky=dark&sky=dark&sky=dull&sky=dull&sky=bright"])
+def test_days_that_nobody_said_are_a_guess_also_among_the_assumptions(client: Client, query: str) -> None:
+    def days(asked: str) -> tuple[str, str]:
+        assumed = client.get(f"/today.json{asked}").json()["assumptions"]
+        return next((one["value"], one["kind"]) for one in assumed if one["name"] == "Days to come")
+
+    value, kind = days(query)
+    assert value.startswith("5 days guessed")
+    assert kind == "guessed"
+    assert "our guess, not a forecast" in soup(client.get(f"/today{query}")).select_one(".range").get_text()  # type: ignore[union-attr]
+    assert days("?sky=dark,dull")[1] == "typed"
+
+
+@pytest.mark.parametrize(
+    ("zone", "summer"), [("Europe/Dublin", True), ("Australia/Sydney", True), ("Asia/Manila", False)]
+)
+def test_summer_time_is_told_only_where_the_clock_has_it(
+    client_of: Opener, small_house: dict[str, Any], zone: str, summer: bool
+) -> None:
+    small_house["site"]["time_zone"] = zone
+    said = client_of(small_house).get("/loads?add=timed").text
+    assert ("in summer, an hour earlier" in said) == summer
+    assert ("By the clock on the wall" in said) != summer
+
+
 @pytest.mark.parametrize(
     ("sky", "said"),
     [
