@@ -1,0 +1,175 @@
+"""Is the size found at once right for real cells: the full cell model run through every spell deep enough to matter.
+
+Times away from full that the depth spectrum finds are run one by one, each begun with a bank charged as set; the
+smallest bank that keeps the risk is found by halving, since a larger bank never runs empty more often. Sizes are
+usable kWh at the bank's terminals. Not modelled: a spell that begins with a bank not quite full.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import ceil
+
+from engine.answers.risks import Risk
+from engine.answers.winters import MOST_STRINGS, Fitted
+from engine.balance.depths import Outing, outings
+from engine.balance.step import Plant, State, plant
+from engine.balance.trajectory import run
+from engine.errors import Unreachable
+from engine.house.sizes import with_strings
+from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
+
+NEAR_SHARE = 0.005
+"""The size is found to within this share (choice)."""
+DEEP_SHARE = 0.5
+"""Times away from full shallower than this share of the bank are not run: real cells do not lose half (judgement)."""
+_LOW, _HIGH, _WIDER = 0.85, 1.15, 1.3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Progress:
+    """How far the trial is: share done [-], sizes tried, and the bracket it is down to [kWh]."""
+
+    done_share: float
+    sizes_tried: int
+    low_kwh: float
+    high_kwh: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Confirmed:
+    """What the full cell model says of a size.
+
+    Attributes
+    ----------
+    spectrum_kwh, confirmed_kwh : float
+        Smallest bank by the depth spectrum and by the full cell model.
+    spells_run, years : int
+        Times away from full that were run, of how many winters.
+    """
+
+    risk: Risk
+    times: float
+    years: int
+    spectrum_kwh: float
+    confirmed_kwh: float
+    spectrum_strings: int
+    confirmed_strings: int
+    confirmed_label_kwh: float
+    spells_run: int
+
+    @property
+    def difference_share(self) -> float:
+        """How much more the full cell model asks [-]."""
+        return self.confirmed_kwh / self.spectrum_kwh - 1.0
+
+
+def confirming(fit: Fitted, risk: Risk, times: float = 1.0) -> Iterator[Progress | Confirmed]:
+    """Try a size step by step; the last thing given is the `Confirmed`.
+
+    Parameters
+    ----------
+    risk : Risk
+        One of ``fit.allowed``.
+    times : float
+        Panels in times of the own.
+
+    Raises
+    ------
+    Unreachable
+        If no bank is asked for, or none that can be built is enough.
+    """
+    trial = _trial(fit, risk, times)
+    low, high = _LOW * trial.first, _HIGH * trial.first
+    tried = 0
+    yield _progress(fit, tried, low, high, trial.first)
+    while not trial.keeps(high):
+        tried, low, high = tried + 1, high, high * _WIDER
+        if high > MOST_STRINGS:
+            raise Unreachable(f"Even {MOST_STRINGS} strings of {fit.supply.bank.name} do not keep this risk.")
+        yield _progress(fit, tried, low, high, trial.first)
+    while trial.keeps(low):
+        tried, high, low = tried + 1, low, low / _WIDER
+        yield _progress(fit, tried, low, high, trial.first)
+    while high - low > NEAR_SHARE * trial.first:
+        middle, tried = 0.5 * (low + high), tried + 1
+        low, high = (low, middle) if trial.keeps(middle) else (middle, high)
+        yield _progress(fit, tried, low, high, trial.first)
+    yield Confirmed(
+        risk=risk,
+        times=times,
+        years=fit.hours.years.size,
+        spectrum_kwh=fit.kwh(trial.first),
+        confirmed_kwh=fit.kwh(high),
+        spectrum_strings=ceil(trial.first - 1e-6),
+        confirmed_strings=ceil(high - 1e-6),
+        confirmed_label_kwh=with_strings(fit.supply.bank, high).label_kwh,
+        spells_run=len(trial.away),
+    )
+
+
+def _progress(fit: Fitted, tried: int, low: float, high: float, first: float) -> Progress:
+    whole, left = (_HIGH - _LOW) / NEAR_SHARE, (high - low) / (NEAR_SHARE * first)
+    done = 1.0 - min(max(left, 1.0), whole) ** 0.5 / whole**0.5
+    return Progress(done_share=done, sizes_tried=tried, low_kwh=fit.kwh(low), high_kwh=fit.kwh(high))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Trial:
+    """One risk on so many times the panels: the spells to run, deepest first, and what they may leave dark."""
+
+    fit: Fitted
+    risk: Risk
+    times: float
+    first: float
+    away: tuple[Outing, ...]
+    spells: int
+    short_wh: float
+
+    def keeps(self, strings: float) -> bool:
+        """Whether a bank of so many strings keeps the risk."""
+        bank = with_strings(self.fit.supply.bank, strings)
+        p, top = plant(bank, self.fit.supply.inverter, self.fit.found.power_w), bank.top_reached_soc
+        dark, short_wh = 0, 0.0
+        for one in self.away:
+            more, wh = self._run(p, top, one)
+            dark, short_wh = dark + more, short_wh + wh
+            if (short_wh > self.short_wh) if self.risk.share is not None else (dark > self.spells):
+                return False
+        return True
+
+    def _run(self, p: Plant, top_soc: float, one: Outing) -> tuple[int, float]:
+        """Dark spells of one time away from full, and what went unserved in it [Wh]."""
+        day, gone_h = divmod(one.begin_h, HOURS_PER_DAY)
+        ac_w, dc_w = (w[gone_h:].tolist() for w in self.fit.hours.loads(day, ceil(one.end_h / HOURS_PER_DAY)))
+        sun_w = self.times * self.fit.hours.sun_w[one.begin_h : one.begin_h + len(ac_w)]
+        path = run(p, State(top_soc), sun_w.tolist(), ac_w, dc_w)
+        short = [limit not in {"", "overload"} for limit in path.limits]
+        spells, dark = 0, False
+        for empty, charged in zip(short, path.charged[1:].tolist(), strict=True):
+            spells += empty and not dark
+            dark = (dark or empty) and not charged
+        return spells, float(path.unserved_wh[short].sum())
+
+
+def _trial(fit: Fitted, risk: Risk, times: float) -> _Trial:
+    years, load_kwh = fit.hours.years.size, fit.hours.load_kwh
+    cycles = fit.found.leaking(times, risk.spells(years))
+    kwh = risk.bank_kwh(cycles, years, load_kwh)
+    if kwh <= 0.0:
+        raise Unreachable("The sun carries this load hour by hour: no bank is asked for.")
+    if kwh > fit.most_kwh:
+        raise Unreachable(
+            f"No bank of up to {MOST_STRINGS} strings of {fit.supply.bank.name} keeps this risk on these panels."
+        )
+    deep = [one for one in outings(fit.found.net_kwh(times, kwh)) if one.depth_kwh > DEEP_SHARE * kwh]
+    return _Trial(
+        fit=fit,
+        risk=risk,
+        times=times,
+        first=fit.strings_for(kwh),
+        away=tuple(sorted(deep, key=lambda one: -one.depth_kwh)),
+        spells=risk.spells(years),
+        short_wh=(risk.share or 0.0) * fit.hours.sockets_kwh * WH_PER_KWH,
+    )
