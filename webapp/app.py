@@ -16,6 +16,7 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from engine.errors import InputError
 from webapp import __version__, store
 from webapp.guard import TOO_LARGE, Guard, TooLarge
+from webapp.jobs import Jobs
 from webapp.pages import (
     banks,
     cell_tests,
@@ -31,12 +32,31 @@ from webapp.pages import (
     spells,
     sun,
     today,
+    tried,
     week,
+    winters,
 )
 from webapp.paths import static_dir
 from webapp.render import environment, error_page
 
-PAGES = (today, sky, size, week, spells, charge, loads, banks, sun, inverter, cell_tests, records, sheet, files, method)
+PAGES = (
+    today,
+    sky,
+    size,
+    winters,
+    week,
+    spells,
+    charge,
+    loads,
+    banks,
+    sun,
+    inverter,
+    cell_tests,
+    records,
+    sheet,
+    files,
+    method,
+)
 """Page modules in the order of the list of pages; each has `PAGE` and `router`."""
 
 Clock = Callable[[], datetime]
@@ -74,12 +94,13 @@ def create_app(data_dir: Path, household_file: Path | None = None, clock: Clock 
     app.state.env = environment()
     app.state.nav = tuple(module.PAGE for module in PAGES)
     app.state.store = store.Store(data_dir, clock)
+    app.state.jobs = Jobs()
     try:
         app.state.store.begin(household_file)
     except InputError:
         app.state.store.close()
         raise
-    for module in PAGES:
+    for module in (*PAGES, tried):
         app.include_router(module.router)
     app.mount("/static", StaticFiles(directory=static_dir()))
     app.add_api_route("/", start, methods=["GET"])
@@ -94,7 +115,11 @@ def create_app(data_dir: Path, household_file: Path | None = None, clock: Clock 
     def refusal(status: int, heading: str, sentence: str) -> Response:
         return error_page(app.state.env, app.state.nav, status, heading, sentence)
 
-    return Guard(app, refusal, app.state.store.close)
+    def close() -> None:
+        app.state.jobs.close()
+        app.state.store.close()
+
+    return Guard(app, refusal, close)
 
 
 def start(request: Request) -> RedirectResponse:

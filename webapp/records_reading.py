@@ -50,13 +50,15 @@ class Report:
     """What a record tells a house.
 
     `monthly_kc` are the means of its clearness, `table` and `spells` its dull spells; they are None or empty where the
-    record is not fit for them. `log` is what a record of the panels' own days teaches, and `why` says why it cannot.
+    record is not fit for them, and so is `kc`, its days. `log` is what a record of the panels' own days teaches, and
+    `why` says why it cannot.
     """
 
     series: DailySeries
     findings: tuple[Finding, ...]
     monthly_kc: tuple[float | None, ...] = ()
     table: SpellTable | None = None
+    kc: KcSeries | None = None
     spells: tuple[OwnSpell, ...] = ()
     log: LogReading | None = None
     why: str = ""
@@ -200,4 +202,4 @@ def _kc_of_log(series: DailySeries, site: Site, panels: Sun) -> KcSeries:
 
 def _with_spells(found: Report, kc: KcSeries, site: Site) -> Report:
     table = spell_table(kc, site.latitude_deg)
-    return dataclasses.replace(found, table=table, spells=own_spells(kc, site.latitude_deg))
+    return dataclasses.replace(found, table=table, kc=kc, spells=own_spells(kc, site.latitude_deg))

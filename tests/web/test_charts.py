@@ -26,6 +26,7 @@ PAGES = (
     "/size?days=3&month=5",
     "/week",
     "/week?basis=usable&month=4",
+    "/winters",
 )
 
 

@@ -250,7 +250,9 @@ def test_own_dull_day_taken_unasked_is_said_with_a_way_to_one_year_in_ten(client
     assert "your own dull day, 3 kWh" in words(page, "#answer")
     link = next(str(a["href"]) for a in page.select("#answer .hint a"))
     assert chosen(soup(client.get(link))) == "usual"
-    assert "your own dull day, 3 kWh;" not in words(soup(client.get("/size?days=3&sky=own")), "#answer")
+    assert "your own dull day, 3 kWh" in words(soup(client.get("/size?days=4&month=12&sky=own")), "#answer")
+    assert "your own dull day" not in words(soup(client.get("/size?days=3&sky=usual")), "#answer .range + *")
+    assert "no row asks for less than the one above" in words(page, "#answer")
 
 
 def test_the_owners_day_stays_the_first_choice(client_of: Opener) -> None:

@@ -147,8 +147,8 @@ def worked_out(question: Question) -> tuple[Sizing | None, Blocked | None]:
 
 
 def own_day_note(question: Question) -> str:
-    """Say whose days these are where the household's own dull day was taken unasked."""
-    if question.sky_text != OWN_DAY or "sky" in question.typed:
+    """Say whose days these are where they are the household's own dull day."""
+    if question.sky_text != OWN_DAY:
         return ""
     own_kwh = question.house.sun.dull_day_kwh
     return f"Each day is taken as your own dull day, {own_kwh:g} kWh; how often so many come in a row it does not tell."
@@ -171,6 +171,7 @@ def _shown(question: Question, answer: Sizing) -> dict[str, Any]:
     return {
         "view": view,
         "first_notices": first,
+        "winters_query": plain_query({"bank": answer.bank_id} if "bank" in question.typed else {}),
         "window": window_text(answer),
         "own_day": own_day_note(question),
         "usual_query": plain_query({**question.typed, "sky": USUAL}),

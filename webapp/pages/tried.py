@@ -1,0 +1,152 @@
+"""A size of Winters tried on the full cell model: a block that asks again until it is done."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from engine.answers.confirming import Confirmed, Progress, confirming
+from engine.answers.risks import Risk, risks
+from engine.answers.winters import Fitted
+from engine.answers.winters_limits import Limit, limits_of
+from engine.errors import Unreachable
+from engine.sky.spells import LEAST_YEARS
+from webapp.forms import Field, Parsed, Values, parse
+from webapp.jobs import Job, Jobs
+from webapp.pages.winters import PAGE as WINTERS
+from webapp.pages.winters import Question as Winters
+from webapp.pages.winters import read_question as read_winters
+from webapp.pages.winters import supply_asked
+from webapp.questions import darkest_month, plain_query
+from webapp.render import is_partial, json_answer, json_errors, problems, render
+from webapp.winters_answer import fit_of
+from webapp.winters_view import risk_name
+
+PATH = f"{WINTERS.path}/tried"
+router = APIRouter()
+
+TIMES = ("1", "1.5", "2", "3")
+USUAL_RISK = "1in10"
+LOOK_S = 0.1
+PAGE_WAITS_S, JSON_WAITS_S = 8.0, 30.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """The question as read: that of Winters, and which size of it is tried."""
+
+    winters: Winters
+    fields: tuple[Field, ...]
+    form: Parsed[Values]
+
+
+@router.get(PATH)
+def page(request: Request) -> Response:
+    """Show how far the trial is, or what it found; a page of its own waits for it a while."""
+    question = read_question(request)
+    if question.form.errors:
+        return problems(question.form.errors)
+    job, asked = _job(request, question), question.form.value or {}
+    if not is_partial(request):
+        _wait(job, PAGE_WAITS_S)
+    confirmed = job.last if isinstance(job.last, Confirmed) else None
+    return render(
+        request,
+        "tried.html",
+        "tried",
+        form=question.form,
+        fields=question.fields,
+        again=plain_query({**question.winters.typed, **question.form.raw}),
+        kept={name: text for name, text in question.winters.typed.items() if name not in question.form.raw},
+        refused=job.refused,
+        progress=job.last if isinstance(job.last, Progress) else None,
+        confirmed=confirmed,
+        risk=risk_name(_risk(question)),
+        times=asked["times"],
+        limits=() if confirmed is None else _limits(question),
+    )
+
+
+@router.get(f"{PATH}.json")
+def as_json(request: Request) -> Response:
+    """Wait for the trial and answer it as JSON, unrounded."""
+    question = read_question(request)
+    if question.form.errors:
+        return json_errors(question.form.errors)
+    job = _job(request, question)
+    _wait(job, JSON_WAITS_S)
+    if job.refused:
+        return json_errors({"household": job.refused})
+    return json_answer(job.last, 200 if job.done else 202)
+
+
+def read_question(request: Request) -> Question:
+    """Read the question of Winters and the size of it; faults are in the form's errors."""
+    winters = read_winters(request)
+    allowed = risks(LEAST_YEARS[10], (winters.form.value or {}).get("share", 0.0))
+    fields = (
+        Field(
+            name="risk",
+            label="Runs empty",
+            kind="choice",
+            choices=tuple((one.id, risk_name(one).capitalize()) for one in allowed),
+            default=USUAL_RISK,
+        ),
+        Field(
+            name="times",
+            label="Panels",
+            kind="choice",
+            choices=tuple((text, "yours" if text == "1" else f"{text} times yours") for text in TIMES),
+            default=TIMES[0],
+        ),
+    )
+    form: Parsed[Values] = parse(fields, winters.typed, build=lambda values: values)
+    errors = {**winters.form.errors, **form.errors}
+    return Question(winters=winters, fields=fields, form=form.refused(errors) if errors else form)
+
+
+def _risk(question: Question) -> Risk:
+    values, share = question.form.value or {}, (question.winters.form.value or {})["share"]
+    return next(one for one in risks(LEAST_YEARS[10], share) if one.id == values["risk"])
+
+
+def _job(request: Request, question: Question) -> Job:
+    jobs: Jobs = request.app.state.jobs
+    asked, values = question.winters.form.value or {}, question.form.value or {}
+    household = question.winters.house
+    key = (household, asked.get("bank"), asked["skies"], asked["share"], values["risk"], values["times"])
+    return jobs.ask(key, _work(question))
+
+
+def _work(question: Question) -> Callable[[], Iterator[object]]:
+    def work() -> Iterator[object]:
+        fit = _fit(question)
+        risk = next((one for one in fit.allowed if one.id == _risk(question).id), None)
+        if risk is None:
+            raise Unreachable(f"{fit.hours.years.size} winters are too few to tell {risk_name(_risk(question))}.")
+        yield from confirming(fit, risk, float((question.form.value or {})["times"]))
+
+    return work
+
+
+def _fit(question: Question) -> Fitted:
+    winters = question.winters
+    assert winters.series is not None
+    month = darkest_month(winters.house.site, winters.house.sun)
+    return fit_of(winters.house, supply_asked(winters), winters.series, month, (winters.form.value or {})["share"])
+
+
+def _limits(question: Question) -> tuple[Limit, ...]:
+    fit = _fit(question)
+    return limits_of(fit.supply, fit.hours, fit.found.power_w)
+
+
+def _wait(job: Job, seconds: float) -> None:
+    for _ in range(round(seconds / LOOK_S)):
+        if job.done:
+            return
+        time.sleep(LOOK_S)

@@ -1,0 +1,181 @@
+"""Winters: how often a bank of any size would have run empty in many winters, and the size that rides them out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from engine.answers.answer import supply_of
+from engine.answers.autonomy_days import AutonomyDays
+from engine.answers.winters import USUAL_SHARE, ManyWinters
+from engine.errors import InputError, Unreachable
+from engine.fields import Quantity
+from engine.house.household import Household, Supply
+from engine.sky.made import made_years
+from engine.sky.series import KcSeries
+from webapp import records_reading, sky_store
+from webapp.editing import opened, store_of
+from webapp.facts import lines
+from webapp.forms import Field, Parsed, Values, number_field, parse
+from webapp.inputs import inputs_used
+from webapp.questions import (
+    MONTH_CHOICES,
+    Blocked,
+    asked,
+    bank_field,
+    darkest_month,
+    first_step,
+    json_reply,
+    plain_query,
+    share_checks,
+    tried,
+)
+from webapp.render import Page, is_partial, problems, render
+from webapp.standing import standing_notices
+from webapp.store import Store
+from webapp.winters_answer import Told, told
+from webapp.winters_view import winters_view
+
+PAGE = Page("Ask", "Winters", "/winters")
+router = APIRouter()
+
+MADE = "made"
+FILE = "file-"
+DAYS = Quantity(label="Days of autonomy beside it", unit="days", low=1, high=14, whole=True, hint="The rule of thumb")
+SHARE = Quantity(
+    label="Load that may go unserved", unit="%", low=0.0001, high=0.5, percent=True, hint="For the last line of the map"
+)
+USUAL_DAYS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """The question as read."""
+
+    house: Household
+    fields: tuple[Field, ...]
+    form: Parsed[Values]
+    typed: Mapping[str, str]
+    series: KcSeries | None
+
+
+@router.get(PAGE.path)
+def page(request: Request) -> Response:
+    """Show the question and its answer."""
+    question = read_question(request)
+    errors = question.form.errors
+    if errors and is_partial(request):
+        return problems(errors)
+    answer, blocked = (None, None) if errors else worked_out(question)
+    return render(
+        request,
+        "winters.html",
+        "answer",
+        status=422 if errors else 200,
+        form=question.form,
+        fields=question.fields,
+        query=plain_query(question.typed),
+        blocked=blocked,
+        answer=None if answer is None else answer.winters,
+        **({} if answer is None else _shown(question, answer)),
+    )
+
+
+@router.get(f"{PAGE.path}.json")
+def as_json(request: Request) -> Response:
+    """Answer the same question as JSON, unrounded."""
+    question = read_question(request)
+
+    def worked() -> tuple[ManyWinters | None, Blocked | None]:
+        answer, blocked = worked_out(question)
+        return (None if answer is None else answer.winters), blocked
+
+    return json_reply(question.form.errors, worked)
+
+
+def read_question(request: Request) -> Question:
+    """Read the query over the open household; faults are in the form's errors."""
+    saved, house = opened(request)
+    typed = asked(request)
+    store = store_of(request)
+    fields = (
+        *bank_field(house.supplies()),
+        skies_field(store, saved.household_id, house),
+        number_field("days", DAYS, default=USUAL_DAYS),
+        number_field("share", SHARE, default=USUAL_SHARE),
+    )
+    form: Parsed[Values] = parse(fields, typed, build=lambda values: values)
+    errors = dict(form.errors)
+    skies = (form.value or {}).get("skies", MADE)
+    series = tried(errors, "skies", lambda: series_of(store, saved.household_id, house, skies), None)
+    return Question(
+        house=house, fields=fields, form=form.refused(errors) if errors else form, typed=typed, series=series
+    )
+
+
+def skies_field(store: Store, household_id: int, house: Household) -> Field:
+    """Return the choice of days: made ones, or those of a sun record."""
+    records = sky_store.accepted(store, household_id)
+    choices = ((MADE, "Made for this place"), *((f"{FILE}{one.id}", f"Measured: {one.name}") for one in records))
+    return Field(name="skies", label="Winters", kind="choice", choices=choices, default=MADE)
+
+
+def series_of(store: Store, household_id: int, house: Household, skies: str) -> KcSeries:
+    """Return the days asked for.
+
+    Raises
+    ------
+    InputError
+        If a record is not fit for dull spells.
+    """
+    if not skies.startswith(FILE):
+        return made_years(house.site, house.sun)
+    kept = sky_store.find(store, household_id, int(skies.removeprefix(FILE)))
+    series = records_reading.report(store, kept, house).kc
+    if series is None:
+        raise InputError(
+            "skies", f"“{kept.name}” is not fit for dull spells: Sun records says why. Choose other winters."
+        )
+    return series
+
+
+def worked_out(question: Question) -> tuple[Told | None, Blocked | None]:
+    """Return the answer, or why there is none."""
+    assert question.form.value is not None
+    assert question.series is not None
+    house, values = question.house, question.form.value
+    try:
+        month = darkest_month(house.site, house.sun)
+        return told(house, supply_asked(question), question.series, month, values["share"], values["days"]), None
+    except Unreachable as fault:
+        return None, first_step(house, str(fault))
+
+
+def supply_asked(question: Question) -> Supply:
+    """Return the bank that is asked about, with what belongs to it."""
+    assert question.form.value is not None
+    return supply_of(question.house, question.form.value.get("bank"))
+
+
+def _shown(question: Question, answer: Told) -> dict[str, Any]:
+    supply = supply_asked(question)
+    rule: AutonomyDays = answer.autonomy
+    return {
+        "view": winters_view(answer.winters, rule, supply),
+        "rule": rule,
+        "within": question.typed.get("within") == "size",
+        "notices": (
+            *standing_notices(question.house),
+            *share_checks(question.fields, question.form),
+            *answer.winters.notices,
+        ),
+        "proof": [("The deepest spell", lines(answer.winters.worked)), ("Days of autonomy", lines(rule.worked))],
+        "inputs": inputs_used(question.house, (supply,), answer.winters.month),
+        "month": dict(MONTH_CHOICES)[str(answer.winters.month)],
+        "cell": supply.bank.cell,
+        "tried_query": plain_query(question.typed),
+    }

@@ -1,0 +1,155 @@
+"""Pictures of many winters as plotly figures in plain dicts, in the manner of `charts`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from webapp.chart_parts import KWH_DIGITS, PERCENT_GAP, STYLES, Figure, Style, end_label, spaced
+
+ROOM = 1.08
+_SHARE = Style(color="--soft", dash="1px,3px", width=2.0)
+LINE_STYLES = (*STYLES, _SHARE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RiskLine:
+    """One line of equal risk: a name, and the bank of each number of panels, None beyond what is drawn."""
+
+    name: str
+    kwp: Sequence[float]
+    kwh: Sequence[float | None]
+
+
+def risk_map(lines: Sequence[RiskLine], own: tuple[float, float], top_kwh: float) -> Figure:
+    """Draw panels against bank with lines of equal risk and the household's own point.
+
+    Parameters
+    ----------
+    lines : sequence of RiskLine
+        The rarest risk first.
+    own : (kWp, kWh)
+        The household's own panels and bank.
+    top_kwh : float
+        Top of the axis of banks.
+    """
+    kwp = lines[0].kwp
+    ends = [_end(line, top_kwh) for line in lines]
+    places = spaced([end[1] for end in ends], top_kwh * PERCENT_GAP / 100.0, 0.0, top_kwh)
+    named = [
+        end_label(x, y, place, line.name, style)
+        for line, (x, y), place, style in zip(lines, ends, places, LINE_STYLES, strict=False)
+    ]
+    return {
+        "data": [
+            *(_risk_trace(line, style, top_kwh) for line, style in zip(lines, LINE_STYLES, strict=False)),
+            {
+                "type": "scatter",
+                "mode": "markers+text",
+                "name": "yours",
+                "x": [round(own[0], 2)],
+                "y": [round(own[1], KWH_DIGITS)],
+                "text": ["yours"],
+                "textposition": "top center",
+                "textfont": {"color": "--ink"},
+                "marker": {"color": "--ink", "size": 11, "symbol": "diamond"},
+                "hovertemplate": "%{y:.3g} kWh<extra>yours</extra>",
+            },
+        ],
+        "layout": {
+            "xaxis": {
+                "title": _title("panels, kWp"),
+                "range": [0, round(kwp[-1] * 1.01, 2)],
+                "unifiedhovertitle": {"text": "%{x:.3g} kWp"},
+            },
+            "yaxis": {"title": _title("bank, usable kWh"), "range": [0, round(top_kwh, KWH_DIGITS)]},
+            "annotations": named,
+            "margin": {"r": 150, "b": 48},
+            "height": 420,
+        },
+        "narrow": {"margin": {"r": 112}, "height": 380},
+    }
+
+
+def _end(line: RiskLine, top_kwh: float) -> tuple[float, float]:
+    """The last point of a line that is drawn."""
+    drawn = [(x, y) for x, y in zip(line.kwp, line.kwh, strict=True) if y is not None and y <= top_kwh]
+    return drawn[-1] if drawn else (line.kwp[-1], top_kwh)
+
+
+def _risk_trace(line: RiskLine, style: Style, top_kwh: float) -> Figure:
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "name": line.name,
+        "x": [round(x, 2) for x in line.kwp],
+        "y": [None if y is None or y > 3.0 * top_kwh else round(y, KWH_DIGITS) for y in line.kwh],
+        "line": style.line(),
+        "hovertemplate": "%{y:.3g} kWh",
+    }
+
+
+def needed(names: Sequence[int], needed_kwh: Sequence[float | None], marks: Sequence[tuple[str, float]]) -> Figure:
+    """Draw the bank that each winter asks for as a bar, with banks drawn across.
+
+    Parameters
+    ----------
+    names : sequence of int
+        Years or numbers of the winters, in order.
+    marks : sequence of (str, float)
+        Names of banks and their usable kWh.
+    """
+    top = ROOM * max(*(kwh for kwh in needed_kwh if kwh is not None), *(kwh for _, kwh in marks)) or 1.0
+    places = spaced([kwh for _, kwh in marks], top * PERCENT_GAP / 100.0, 0.0, top)
+    last = names[-1]
+    return {
+        "data": [
+            {
+                "type": "bar",
+                "name": "asked for",
+                "x": list(names),
+                "y": [None if kwh is None else round(kwh, KWH_DIGITS) for kwh in needed_kwh],
+                "marker": {"color": "--slate"},
+                "hovertemplate": "%{y:.3g} kWh<extra></extra>",
+            },
+            *(
+                {
+                    "type": "scatter",
+                    "mode": "lines",
+                    "name": name,
+                    "x": [names[0] - 0.5, last + 0.5],
+                    "y": [round(kwh, KWH_DIGITS)] * 2,
+                    "line": style.line(),
+                    "hoverinfo": "skip",
+                }
+                for (name, kwh), style in zip(marks, _MARK_STYLES, strict=False)
+            ),
+        ],
+        "layout": {
+            "xaxis": {
+                "range": [names[0] - 0.6, last + 0.6],
+                "tickformat": "d",
+                "nticks": 10,
+                "title": _title("winter"),
+                "unifiedhovertitle": {"text": "winter %{x}"},
+            },
+            "yaxis": {"title": _title("usable kWh"), "range": [0, round(top, KWH_DIGITS)]},
+            "annotations": [
+                end_label(last + 0.5, kwh, place, name, style)
+                for (name, kwh), place, style in zip(marks, places, _MARK_STYLES, strict=False)
+            ],
+            "bargap": 0.3,
+            "margin": {"r": 120, "b": 48},
+        },
+        "narrow": {"xaxis": {"nticks": 5}, "margin": {"r": 112}},
+    }
+
+
+_MARK_STYLES = (
+    Style(color="--ink", dash="solid", width=2.0),
+    Style(color="--moss", dash="9px,4px", width=2.5),
+)
+
+
+def _title(text: str) -> Figure:
+    return {"text": text, "font": {"color": "--soft"}}

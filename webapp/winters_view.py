@@ -1,0 +1,236 @@
+"""Many winters in words, figures, tables and charts, all from the same numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from engine.answers.autonomy_days import AutonomyDays
+from engine.answers.risks import NEVER, Risk
+from engine.answers.winters import MOST_STRINGS, BankRow, ManyWinters, RiskSize
+from engine.answers.winters_map import OWN, TWICE
+from engine.answers.winters_years import Winter
+from engine.house.household import Supply
+from engine.quantities import DAYS_PER_YEAR
+from webapp import winters_charts
+from webapp.chart_parts import Figure
+from webapp.render import figures, fixed, percent
+from webapp.words import MONTHS, counted, energy, number
+
+Row = tuple[str, tuple[str, ...]]
+_COLUMNS = (2, 4, 6, 9, 11, 14, 19, 24, 29, 39)
+"""Columns of the map that its table prints."""
+_DEEP_DAYS = 10.0
+"""From so many days' load unserved a year on, a count of dark spells says too little by itself (choice)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WintersView:
+    """The answer as the page shows it."""
+
+    sentence: Markup
+    unserved: str
+    panels: str
+    basis: str
+    band: str
+    map: Figure
+    map_heads: tuple[str, ...]
+    map_rows: tuple[Row, ...]
+    needed: Figure
+    winter_rows: tuple[Row, ...]
+    size_rows: tuple[Row, ...]
+    bank_rows: tuple[Row, ...]
+    rule: str
+
+
+def winters_view(answer: ManyWinters, rule: AutonomyDays, supply: Supply) -> WintersView:
+    """Return the view of an answer."""
+    lines = [
+        winters_charts.RiskLine(name=risk_name(line.risk), kwp=answer.map.kwp, kwh=line.bank_kwh)
+        for line in answer.map.lines
+    ]
+    near = answer.sizes[1]
+    marks = [("your bank", answer.own.usable_kwh)]
+    if near.bank_kwh is not None:
+        marks.append((risk_name(near.risk), near.bank_kwh))
+    return WintersView(
+        sentence=sentence(answer),
+        unserved=unserved(answer),
+        panels=panels(answer),
+        basis=basis(answer),
+        band=band(answer),
+        map=winters_charts.risk_map(lines, (answer.own_kwp, answer.own.usable_kwh), answer.map.bank_kwh[-1]),
+        map_heads=tuple(f"{fixed(answer.map.kwp[column], 1)} kWp" for column in _COLUMNS),
+        map_rows=tuple((line.name, tuple(_kwh(line.kwh[column]) for column in _COLUMNS)) for line in lines),
+        needed=winters_charts.needed(
+            winter_names(answer),
+            [one.needed_kwh for one in answer.winters],
+            marks,
+        ),
+        winter_rows=tuple(
+            _winter_row(name, one) for name, one in zip(winter_names(answer), answer.winters, strict=True)
+        ),
+        size_rows=tuple(_size_row(one, answer) for one in answer.sizes),
+        bank_rows=tuple(_bank_row(one, answer, supply.bank.parallel) for one in answer.rows),
+        rule=rule_sentence(rule, answer),
+    )
+
+
+def risk_name(risk: Risk) -> str:
+    """Return what a risk is called on a line and in a table.
+
+    Examples
+    --------
+    >>> risk_name(Risk(id="never")), risk_name(Risk(id="1in10", years=10)), risk_name(Risk(id="1in1", years=1))
+    ('never', '1 in 10 years', 'once a year')
+    """
+    if risk.share is not None:
+        return f"{risk.share * 100:g} % unserved"
+    if risk.id == NEVER:
+        return "never"
+    return "once a year" if risk.years == 1 else f"1 in {risk.years} years"
+
+
+def winters_of(answer: ManyWinters) -> str:
+    """Return the winters behind the counts: “30 made winters”."""
+    return f"{answer.years} {'measured' if answer.basis == 'measured' else 'made'} winters"
+
+
+def sentence(answer: ManyWinters) -> Markup:
+    """Say how often the own bank runs empty, and what it takes."""
+    if not answer.refills:
+        return Markup("On these panels <strong>no bank of any size is full again within a year</strong>.")
+    own, never = answer.own, answer.sizes[0].bank_kwh
+    yours = Markup("A bank of {} usable, as yours, ").format(energy(own.usable_kwh))
+    if not own.dark_spells:
+        return yours + Markup("would <strong>never</strong> have run empty in {}.").format(winters_of(answer))
+    often = Markup("would have run empty <strong>{}</strong> in {}").format(times(own.dark_spells), winters_of(answer))
+    if never is None:
+        most = energy(answer.most_kwh)
+        return yours + often + Markup("; on these panels no bank of up to {} never does.").format(most)
+    return yours + often + Markup("; <strong>{}</strong> never.").format(energy(never))
+
+
+def times(count: int) -> str:
+    """Write how often.
+
+    Examples
+    --------
+    >>> times(1), times(2), times(7), times(478)
+    ('once', 'twice', 'seven times', '478 times')
+    """
+    return {1: "once", 2: "twice"}.get(count, f"{number(count)} times")
+
+
+def unserved(answer: ManyWinters) -> str:
+    """Say what goes unserved with the own bank, in days' worth of use."""
+    own = answer.own
+    if not answer.refills:
+        share = percent(own.short_share)
+        return f"With yours, {energy(own.short_kwh_a_year)} a year go unserved, {share} of what is used."
+    if not own.dark_spells:
+        return "Nothing goes unserved in them; rarer winters than these they cannot tell."
+    days = own.short_kwh_a_year / daily_kwh(answer)
+    text = f"{energy(own.short_kwh_a_year)} a year go unserved, as much as {figures(days)} days’ use, in "
+    text += f"{counted(own.dark_winters, 'winter')} of {answer.years}."
+    if days >= _DEEP_DAYS:
+        text += " A dark spell may last for weeks: the count alone says too little."
+    return text
+
+
+def daily_kwh(answer: ManyWinters) -> float:
+    """Return what a mean day of the year draws [kWh]."""
+    return answer.load_kwh_a_year / DAYS_PER_YEAR
+
+
+def panels(answer: ManyWinters) -> str:
+    """Say what more panels would do."""
+    near, name, first = answer.map.lines[1], risk_name(answer.map.lines[1].risk), answer.map.refilled_from
+    if first == len(answer.map.kwp):
+        return f"Not even {figures(answer.map.kwp[-1], 3)} kWp of panels like yours would."
+    if not answer.refills:
+        kwp = figures(answer.map.kwp[first], 3)
+        return f"From {kwp} kWp of panels like yours on there are sizes that ride winters out."
+    own_kwh, twice_kwh = near.bank_kwh[OWN], near.bank_kwh[TWICE]
+    twice = f"{figures(answer.map.kwp[TWICE], 3)} kWp"
+    have = f"{figures(answer.own_kwp, 3)} kWp"
+    if twice_kwh is None:
+        return f"Even with twice the panels, {twice}, no bank that can be built here runs empty no more than {name}."
+    if own_kwh is None:
+        return f"For {name} no bank is large enough on {have}; with twice the panels, {twice}, {energy(twice_kwh)} do."
+    return f"For {name} it takes {energy(own_kwh)} on {have}; with twice the panels, {twice}, {energy(twice_kwh)}."
+
+
+def basis(answer: ManyWinters) -> str:
+    """Say which winters these are."""
+    if answer.basis == "measured":
+        return f"In the {answer.years} whole winters of {answer.title}."
+    return (
+        f"In {number(answer.years)} made winters with your place’s averages ({answer.title.split('made from ')[-1]}): "
+        "not a forecast, and not years that were measured."
+    )
+
+
+def band(answer: ManyWinters) -> str:
+    """Say how far chance alone moves the numbers, and what they cannot tell."""
+    near = answer.sizes[1]
+    low, high = figures(answer.own_low_spells, 3), figures(answer.own_high_spells, 3)
+    text = f"Drawn anew from the same winters, your bank ran empty {low} to {high} times"
+    if near.low_kwh is not None and near.high_kwh is not None:
+        text += f", and {risk_name(near.risk)} took {figures(near.low_kwh, 3)} to {energy(near.high_kwh)}"
+    return (
+        f"{text} (nine of ten draws). That is chance alone; how well the averages of your place are known is not in it."
+    )
+
+
+def rule_sentence(rule: AutonomyDays, answer: ManyWinters) -> str:
+    """Set the rule of thumb beside the winters."""
+    text = f"{counted(round(rule.steps.days), 'day')} of autonomy ask for {energy(rule.steps.label_kwh)} on the label"
+    if rule.winters_label_kwh is None or rule.winters_days is None:
+        return f"{text}; the winters for {risk_name(answer.sizes[1].risk)} for more than {MOST_STRINGS} strings."
+    return (
+        f"{text}; the winters, for {risk_name(answer.sizes[1].risk)}, for {energy(rule.winters_label_kwh)}, as much as "
+        f"{figures(rule.winters_days)} days’ use."
+    )
+
+
+def winter_names(answer: ManyWinters) -> list[int]:
+    """Return the year each winter begins in; made winters, which belong to no year, are numbered from 1."""
+    if answer.basis == "measured":
+        return [one.year for one in answer.winters]
+    return list(range(1, answer.years + 1))
+
+
+def _winter_row(name: int, winter: Winter) -> Row:
+    month = MONTHS[winter.month - 1] if winter.month else "–"
+    asked = "none does" if winter.needed_kwh is None else fixed(winter.needed_kwh, 1)
+    cells = (asked, month, str(winter.dark_spells), fixed(winter.short_kwh, 0))
+    return str(name), cells
+
+
+def _size_row(one: RiskSize, answer: ManyWinters) -> Row:
+    if one.bank_kwh is None:
+        return risk_name(one.risk), (f"over {fixed(answer.most_kwh, 0)}", "–", "–", "–")
+    between = "–" if one.low_kwh is None else f"{figures(one.low_kwh, 3)} to {figures(one.high_kwh, 3)}"
+    cells = (figures(one.bank_kwh, 3), between, figures(one.label_kwh, 3), str(one.strings))
+    return risk_name(one.risk), cells
+
+
+def _bank_row(one: BankRow, answer: ManyWinters, own_strings: int) -> Row:
+    days = one.short_kwh_a_year / daily_kwh(answer)
+    name = f"{one.strings}, yours" if one.strings == own_strings else str(one.strings)
+    cells = (
+        figures(one.usable_kwh, 3),
+        figures(one.label_kwh, 3),
+        str(one.dark_spells),
+        str(one.dark_winters),
+        fixed(one.short_kwh_a_year, 0),
+        percent(one.short_share, 1),
+        fixed(days, 1),
+    )
+    return name, cells
+
+
+def _kwh(kwh: float | None) -> str:
+    return "–" if kwh is None else figures(kwh, 3)
