@@ -17,6 +17,7 @@ from engine.house.generator import Generator
 from engine.house.household import Household
 from engine.house.inverter import FULL_LOAD_EFFICIENCY, LINEAR_LOSS, Inverter
 from engine.house.loads import SIDES, Load
+from engine.house.prices import Prices
 from engine.sky import local
 from engine.sky.climate import MONTH_NAMES
 from engine.sky.site import Array, Site, Sun
@@ -54,6 +55,7 @@ def sections(household: Household) -> tuple[Section, ...]:
         *(_bank(bank, names) for bank in household.banks),
         *(_load(load, fed_by) for load in household.loads),
         *(_generator(generator, fed_by) for generator in household.generators),
+        *_prices(household.prices),
     )
 
 
@@ -198,6 +200,13 @@ def _generator(generator: Generator, fed_by: Mapping[str, str]) -> Section:
         _yes("Starts by itself", generator.by_itself),
     )
     return Section(title=generator.name, rows=rows)
+
+
+def _prices(prices: Prices) -> tuple[Section, ...]:
+    """The prices that were typed; none at all is no section."""
+    if not prices.known:
+        return ()
+    return (Section(title=f"Prices, in {prices.currency or 'your currency'}", rows=_rows(prices)),)
 
 
 def _yes(label: str, is_so: bool) -> Row:

@@ -18,6 +18,7 @@ from engine.house.bank import Bank, Board
 from engine.house.generator import Generator
 from engine.house.inverter import Inverter
 from engine.house.loads import Load
+from engine.house.prices import Prices
 from engine.sky.site import Array, Site, Sun
 
 FORMAT = 1
@@ -49,6 +50,7 @@ class Household:
     banks: tuple[Bank, ...] = ()
     loads: tuple[Load, ...] = ()
     generators: tuple[Generator, ...] = ()
+    prices: Prices = field(default_factory=Prices)
     note: str = ""
     example: bool = False
     format: int = FORMAT
@@ -149,6 +151,7 @@ _PARTS: dict[str, type] = {
     "generators": Generator,
     "inverters": Inverter,
     "arrays": Array,
+    "prices": Prices,
     "site": Site,
     "sun": Sun,
 }

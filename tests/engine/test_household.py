@@ -69,6 +69,11 @@ def test_example_says_that_it_is_invented() -> None:
         ("inverters.0.restart_v", 39, "inverters.0.restart_v", ("Restart volts", "40 V", "39 V")),
         ("loads.0.values.power_w", -1, "loads.0.values.power_w", ("got -1",)),
         ("loads.0.values.kilowatts", 3, "loads.0.values.kilowatts", ("kilowatts", "not known")),
+        ("prices", {"bank_per_kwh": -1}, "prices.bank_per_kwh", ("Price of a bank", "0 to 1,000,000,000", "got -1")),
+        ("prices", {"fuel_per_litre": "dear"}, "prices.fuel_per_litre", ("Price of fuel", "“dear”")),
+        ("prices", {"currency": "euros"}, "prices.currency", ("symbol", "at most 4 characters", "has 5")),
+        ("prices", {"currency": "€ 2"}, "prices.currency", ("symbol only", "no digits")),
+        ("prices", {"gold": 1}, "prices.gold", ("“prices.gold”", "not known")),
         ("loads.0.kind", "disco", "loads.0.kind", ("disco", "steady")),
         ("format", 2, "format", ("newer", "format 2")),
         ("format", "one", "format", ("'one'",)),
@@ -81,6 +86,16 @@ def test_bad_document_is_refused_by_name(path: str, value: object, field: str, w
     assert fault.value.field == field
     for word in words:
         assert word in fault.value.message
+
+
+def test_prices_come_back_as_typed_and_none_is_made_up() -> None:
+    plain = household.read(document()).prices
+    assert (plain.currency, plain.bank_per_kwh, plain.panels_per_kwp, plain.fuel_per_litre) == ("", None, None, None)
+    assert not plain.known
+    typed = {"currency": "R$", "bank_per_kwh": 900.5, "panels_per_kwp": None, "fuel_per_litre": 0.0}
+    house = household.read({**document(), "prices": typed})
+    assert house.prices.known
+    assert household.write(house)["prices"] == typed
 
 
 def test_every_fault_is_found_at_once() -> None:

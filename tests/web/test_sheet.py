@@ -352,6 +352,7 @@ def full_house(house: dict[str, Any]) -> dict[str, Any]:
             "start_soc": 0.31, "stop_soc": 0.84, "least_run_h": 1.5, "quiet_from_h": 21, "quiet_to_h": 8,
         }
     ]  # fmt: skip
+    house["prices"] = {"currency": "kr", "bank_per_kwh": 1870, "panels_per_kwp": 6300, "fuel_per_litre": 21.5}
     house["loads"][0].update(months=[1, 2, 11], inverter=house["inverters"][0]["id"])
     return house
 

@@ -12,7 +12,7 @@ from starlette.responses import Response
 from engine.answers.autonomy import LOAD_SPREAD_SHARE
 from engine.answers.sizing import RECOVERY_DAYS
 from engine.balance.step import MAX_SOC_STEP, MAX_TAPER_H
-from engine.cells import catalogue
+from engine.cells import ageing, catalogue
 from engine.cells.chemistry import field_label
 from engine.sky import climate as climates
 from engine.sky.days import WORDS
@@ -55,6 +55,7 @@ CONTENTS = (
     ("records", "Sun records"),
     ("size", "How big for N days"),
     ("week", "The rainy week"),
+    ("ageing", "Years of use, and what they cost"),
     ("step", "How time is stepped"),
     ("range", "What a range means"),
     ("accuracy", "How good it is"),
@@ -285,6 +286,8 @@ def content() -> dict[str, Any]:
         "sun_rows": worked_parts.sun_rows(),
         "size": lines(worked_house.size()),
         "week": lines(worked_house.week()),
+        "ageing": ageing,
+        "aged": [(cell.name, ageing.ageing_of(cell)) for cell in cells],
         "accuracies": ACCURACIES,
         "cells": [(cell, facts(cell)) for cell in cells],
         "values": [(field_label(name), [shown(cell, name) for cell in cells]) for name in VALUE_FIELDS],
