@@ -8,10 +8,10 @@ from typing import Any
 from engine.bench.measured import chemistry_of
 from engine.errors import InputError
 from engine.house.bank import Bank
+from engine.json_answer import plain_data
 from webapp.bench_reading import CellsReport, LogReport, Report, own_id
 from webapp.bench_store import CellTest
 from webapp.bench_words import in_ah
-from webapp.render import plain_data
 
 OWN_CELL_SHARE = (0.6, 1.1)
 """Capacity found, as a share of the bank's label, between which the test is of the bank's own cells (assumed)."""

@@ -35,7 +35,7 @@ SECTIONS = {
     "arrays": ("sun", "arrays"),
 }
 """Where the lists of things stand in the document."""
-SINGLES = ("site", "sun")
+SINGLES = ("site", "sun", "prices")
 
 Typed = dict[str, str]
 Show = Callable[[dict[str, str], int], Response]

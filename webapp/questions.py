@@ -10,12 +10,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from functools import lru_cache
 from typing import Any, TypeVar
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
-import numpy as np
 from fastapi import Request
 from starlette.responses import Response
 
@@ -23,11 +21,8 @@ from engine.answers.answer import Notice, Remedy
 from engine.errors import InputError
 from engine.fields import Quantity
 from engine.house.household import Household, Supply
-from engine.quantities import mean_day_of_year
-from engine.sky.averages import average_day_kc
 from engine.sky.days import WORDS
-from engine.sky.site import Site, Sun
-from engine.sky.sun import yield_kwh
+from engine.sky.site import Site
 from webapp.forms import Field, Parsed, looks_like_share
 from webapp.render import json_answer, json_errors
 from webapp.words import MONTHS, weekday
@@ -211,16 +206,6 @@ def _share_check(one: Field, meaning: Quantity, text: str) -> Notice:
         text=f"{one.label} is read as {text.strip()} %, as typed. Was {likely:g} % meant?",
         remedies=(Remedy(label=f"{likely:g} % was meant", query={one.name: f"{likely:g}"}),),
     )
-
-
-@lru_cache(maxsize=32)
-def darkest_month(site: Site, sun: Sun) -> int:
-    """Return the month whose average day gives these panels least; without panels, that of the shortest day."""
-    if not sun.arrays:
-        return 6 if site.south else 12
-    kc = np.array([average_day_kc(site, sun, month) for month in range(1, 13)])
-    days = np.array([mean_day_of_year(month) for month in range(1, 13)])
-    return int(np.argmin(yield_kwh(site, sun, kc, days))) + 1
 
 
 def tiles(days: Sequence[tuple[date, str, float]]) -> tuple[Tile, ...]:

@@ -11,13 +11,13 @@ from typing import Any
 
 from engine.errors import InputError
 from engine.house.household import Household
+from engine.json_answer import plain_data
 from engine.sky import local
 from engine.sky.own import Effect, effect, taught
 from engine.sky.site import Sun
 from webapp.records_checks import brighter_day, checks_of_radiation, spells_put_aside
 from webapp.records_effect import Week, reach, week_of
 from webapp.records_reading import Report
-from webapp.render import plain_data
 from webapp.words import MONTHS
 
 SKY_FIELDS = ("monthly_kc", "spells", "sky_file")

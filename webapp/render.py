@@ -5,13 +5,12 @@ Numbers are rounded here and in the templates, nowhere else; JSON is not rounded
 
 from __future__ import annotations
 
-import dataclasses
 import hashlib
 import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from functools import lru_cache
 from typing import Any
 from urllib.parse import parse_qsl, urlencode
@@ -22,6 +21,7 @@ from fastapi import Request
 from markupsafe import Markup
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
+from engine.json_answer import json_text, plain_data
 from webapp import __version__
 from webapp.paths import static_dir, templates_dir
 from webapp.store import Saved
@@ -200,30 +200,9 @@ def error_page(env: jinja2.Environment, nav: Iterable[Page], status: int, headin
     return HTMLResponse(html, status, headers={"Cache-Control": "no-store"})
 
 
-def plain_data(value: Any) -> Any:
-    """Turn an answer (dataclasses, tuples, arrays, times) into what JSON can hold; NaN is refused.
-
-    Examples
-    --------
-    >>> plain_data((1, date(2026, 11, 25)))
-    [1, '2026-11-25']
-    """
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain_data(getattr(value, f.name)) for f in dataclasses.fields(value)}
-    if isinstance(value, Mapping):
-        return {str(key): plain_data(item) for key, item in value.items()}
-    if isinstance(value, datetime | date):
-        return value.isoformat()
-    if hasattr(value, "tolist"):
-        return plain_data(value.tolist())
-    if isinstance(value, tuple | list | set | frozenset):
-        return [plain_data(item) for item in value]
-    return value
-
-
 def json_answer(answer: Any, status: int = 200) -> Response:
     """Return an answer as JSON, unrounded."""
-    return JSONResponse(plain_data(answer), status, headers={"Cache-Control": "no-store"})
+    return Response(json_text(answer), status, {"Cache-Control": "no-store"}, media_type="application/json")
 
 
 def json_errors(errors: Mapping[str, str]) -> Response:

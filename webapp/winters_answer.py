@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from engine.answers.autonomy_days import AutonomyDays, autonomy_days
+from engine.answers.lasting import Lasting, lasting
 from engine.answers.winters import Fitted, ManyWinters, fitted, many_winters
 from engine.house.household import Household, Supply
 from engine.sky.series import KcSeries
@@ -15,14 +16,17 @@ _REMEMBERED = 4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """Both answers of one question."""
+    """The answers of one question."""
 
     winters: ManyWinters
     autonomy: AutonomyDays
+    lasting: Lasting
 
 
-def told(household: Household, supply: Supply, series: KcSeries, month: int, share: float, days: int) -> Told:
-    """Return how often a bank runs empty in the winters of a series, and the rule of thumb beside it.
+def told(
+    household: Household, supply: Supply, series: KcSeries, month: int, share: float, days: int, age_years: int
+) -> Told:
+    """Return how often a bank runs empty in the winters of a series, the rule of thumb beside it, and how banks last.
 
     Raises
     ------
@@ -30,7 +34,8 @@ def told(household: Household, supply: Supply, series: KcSeries, month: int, sha
         As `many_winters`.
     """
     autonomy = autonomy_days(fit_of(household, supply, series, month, share), days)
-    return Told(winters=_winters(household, supply, series, month, share), autonomy=autonomy)
+    winters = _winters(household, supply, series, month, share)
+    return Told(winters=winters, autonomy=autonomy, lasting=lasting(household, supply, winters, age_years))
 
 
 @lru_cache(maxsize=_REMEMBERED)

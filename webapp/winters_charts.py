@@ -21,7 +21,12 @@ class RiskLine:
     kwh: Sequence[float | None]
 
 
-def risk_map(lines: Sequence[RiskLine], own: tuple[float, float], top_kwh: float) -> Figure:
+def risk_map(
+    lines: Sequence[RiskLine],
+    own: tuple[float, float],
+    top_kwh: float,
+    cheapest: tuple[float, float] | None = None,
+) -> Figure:
     """Draw panels against bank with lines of equal risk and the household's own point.
 
     Parameters
@@ -32,6 +37,8 @@ def risk_map(lines: Sequence[RiskLine], own: tuple[float, float], top_kwh: float
         The household's own panels and bank.
     top_kwh : float
         Top of the axis of banks.
+    cheapest : (kWp, kWh), optional
+        The cheapest pair for the second line.
     """
     kwp = lines[0].kwp
     ends = [_end(line, top_kwh) for line in lines]
@@ -43,18 +50,8 @@ def risk_map(lines: Sequence[RiskLine], own: tuple[float, float], top_kwh: float
     return {
         "data": [
             *(_risk_trace(line, style, top_kwh) for line, style in zip(lines, LINE_STYLES, strict=False)),
-            {
-                "type": "scatter",
-                "mode": "markers+text",
-                "name": "yours",
-                "x": [round(own[0], 2)],
-                "y": [round(own[1], KWH_DIGITS)],
-                "text": ["yours"],
-                "textposition": "top center",
-                "textfont": {"color": "--ink"},
-                "marker": {"color": "--ink", "size": 11, "symbol": "diamond"},
-                "hovertemplate": "%{y:.3g} kWh<extra>yours</extra>",
-            },
+            _point("yours", own, "diamond"),
+            *([] if cheapest is None else [_point("cheapest", cheapest, "circle-open")]),
         ],
         "layout": {
             "xaxis": {
@@ -68,6 +65,21 @@ def risk_map(lines: Sequence[RiskLine], own: tuple[float, float], top_kwh: float
             "height": 420,
         },
         "narrow": {"margin": {"r": 112}, "height": 380},
+    }
+
+
+def _point(name: str, place: tuple[float, float], symbol: str) -> Figure:
+    return {
+        "type": "scatter",
+        "mode": "markers+text",
+        "name": name,
+        "x": [round(place[0], 2)],
+        "y": [round(place[1], KWH_DIGITS)],
+        "text": [name],
+        "textposition": "top center",
+        "textfont": {"color": "--ink"},
+        "marker": {"color": "--ink", "size": 11, "symbol": symbol},
+        "hovertemplate": f"%{{y:.3g}} kWh<extra>{name}</extra>",
     }
 
 

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from engine.answers.autonomy_days import AutonomyDays
+from engine.answers.lasting import Cheapest, Lasting, LastingRow
 from engine.answers.risks import NEVER, Risk
 from engine.answers.winters import MOST_STRINGS, BankRow, ManyWinters, RiskSize
 from engine.answers.winters_map import OWN, TWICE
 from engine.answers.winters_years import Winter
+from engine.cells.ageing import MOST_YEARS
 from engine.house.household import Supply
 from engine.quantities import DAYS_PER_YEAR
 from webapp import winters_charts
@@ -42,13 +44,17 @@ class WintersView:
     size_rows: tuple[Row, ...]
     bank_rows: tuple[Row, ...]
     rule: str
+    map_basis: str
+    wear_rows: tuple[Row, ...]
+    cost_rows: tuple[Row, ...]
+    cheapest: tuple[str, ...]
+    fuel: bool
 
 
-def winters_view(answer: ManyWinters, rule: AutonomyDays, supply: Supply) -> WintersView:
+def winters_view(answer: ManyWinters, rule: AutonomyDays, worn: Lasting, supply: Supply) -> WintersView:
     """Return the view of an answer."""
     lines = [
-        winters_charts.RiskLine(name=risk_name(line.risk), kwp=answer.map.kwp, kwh=line.bank_kwh)
-        for line in answer.map.lines
+        winters_charts.RiskLine(name=risk_name(line.risk), kwp=answer.map.kwp, kwh=line.bank_kwh) for line in worn.lines
     ]
     near = answer.sizes[1]
     marks = [("your bank", answer.own.usable_kwh)]
@@ -60,7 +66,9 @@ def winters_view(answer: ManyWinters, rule: AutonomyDays, supply: Supply) -> Win
         panels=panels(answer),
         basis=basis(answer),
         band=band(answer),
-        map=winters_charts.risk_map(lines, (answer.own_kwp, answer.own.usable_kwh), answer.map.bank_kwh[-1]),
+        map=winters_charts.risk_map(
+            lines, (answer.own_kwp, answer.own.usable_kwh), answer.map.bank_kwh[-1], cheapest_point(worn)
+        ),
         map_heads=tuple(f"{fixed(answer.map.kwp[column], 1)} kWp" for column in _COLUMNS),
         map_rows=tuple((line.name, tuple(_kwh(line.kwh[column]) for column in _COLUMNS)) for line in lines),
         needed=winters_charts.needed(
@@ -74,6 +82,11 @@ def winters_view(answer: ManyWinters, rule: AutonomyDays, supply: Supply) -> Win
         size_rows=tuple(_size_row(one, answer) for one in answer.sizes),
         bank_rows=tuple(_bank_row(one, answer, supply.bank.parallel) for one in answer.rows),
         rule=rule_sentence(rule, answer),
+        map_basis=map_basis(answer, worn),
+        wear_rows=tuple(_wear_row(one, supply.bank.parallel) for one in worn.rows),
+        cost_rows=tuple(_cost_row(one, worn.currency, supply.bank.parallel) for one in worn.rows),
+        cheapest=tuple(_cheapest(one, answer, worn.currency) for one in worn.cheapest),
+        fuel=any(one.fuel is not None for one in worn.rows),
     )
 
 
@@ -219,7 +232,6 @@ def _size_row(one: RiskSize, answer: ManyWinters) -> Row:
 
 def _bank_row(one: BankRow, answer: ManyWinters, own_strings: int) -> Row:
     days = one.short_kwh_a_year / daily_kwh(answer)
-    name = f"{one.strings}, yours" if one.strings == own_strings else str(one.strings)
     cells = (
         figures(one.usable_kwh, 3),
         figures(one.label_kwh, 3),
@@ -229,7 +241,62 @@ def _bank_row(one: BankRow, answer: ManyWinters, own_strings: int) -> Row:
         percent(one.short_share, 1),
         fixed(days, 1),
     )
-    return name, cells
+    return _named(one.strings, own_strings), cells
+
+
+def map_basis(answer: ManyWinters, worn: Lasting) -> str:
+    """Say what the lines of the map mean."""
+    text = f"above a line a bank runs empty no more often than it says; {answer.years} winters"
+    if not worn.age_years:
+        return text
+    return f"{text}; sizes bought new that are likely still enough at {worn.age_years} years"
+
+
+def cheapest_point(worn: Lasting) -> tuple[float, float] | None:
+    """Return the cheapest pair [kWp, kWh] for the second line, where prices are known."""
+    return (worn.cheapest[1].kwp, worn.cheapest[1].bank_kwh) if len(worn.cheapest) > 1 else None
+
+
+def _cheapest(one: Cheapest, answer: ManyWinters, currency: str) -> str:
+    name = next(risk_name(line.risk) for line in answer.map.lines if line.risk.id == one.risk_id)
+    price = money(one.price, currency)
+    return f"{name}: {energy(one.bank_kwh)} usable and {figures(one.kwp, 3)} kWp, {price} for bank and further panels"
+
+
+def money(amount: float | None, currency: str) -> str:
+    """Write an amount with its symbol.
+
+    Examples
+    --------
+    >>> money(1234.5, "€"), money(0.1234, ""), money(None, "€")
+    ('1234\xa0€', '0.12', '–')
+    """
+    if amount is None:
+        return "–"
+    text = figures(amount) if amount < 10.0 else f"{amount:.0f}"
+    return f"{text}\u00a0{currency}" if currency else text
+
+
+def _named(strings: int, own_strings: int) -> str:
+    return f"{strings}, yours" if strings == own_strings else str(strings)
+
+
+def _wear_row(one: LastingRow, own_strings: int) -> Row:
+    left = (f"{percent(age.likely)} ({percent(age.low)} to {percent(age.high)})" for age in one.left[1:])
+    most = "over " if one.life.high >= MOST_YEARS else ""
+    life = f"{fixed(one.life.likely, 0)} ({fixed(one.life.low, 0)} to {most}{fixed(one.life.high, 0)})"
+    bought = ", ".join(fixed(year, 0) for year in one.cost.replacements.likely) or "not in 20 years"
+    return _named(one.strings, own_strings), (fixed(one.use.cycles_a_year, 0), *left, life, bought)
+
+
+def _cost_row(one: LastingRow, currency: str, own_strings: int) -> Row:
+    cost, fuel = one.cost, one.fuel
+    each = cost.per_delivered_kwh
+    between = "–" if each is None else f"{money(each.low, currency)} to {money(each.high, currency)}"
+    cells = [money(cost.price, currency), money(cost.per_usable_kwh, currency), between]
+    if fuel is not None:
+        cells += [fixed(fuel.litres_a_year, 0), fixed(fuel.run_h_a_year, 0), money(fuel.price_a_year, currency)]
+    return _named(one.strings, own_strings), tuple(cells)
 
 
 def _kwh(kwh: float | None) -> str:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from engine.balance.depths import Spectrum
 from engine.balance.leaking import Leaking
+from engine.fields import Quantity
 from engine.sky.spells import LEAST_YEARS
 
 
@@ -30,6 +31,9 @@ class Risk:
 
 NEVER = "never"
 SHARE = "share"
+SHARE_FIELD = Quantity(
+    label="Load that may go unserved", unit="%", low=0.0001, high=0.5, percent=True, hint="For the last line of the map"
+)
 
 
 def risks(years: int, share: float) -> tuple[Risk, ...]:

@@ -60,6 +60,16 @@ def average_day_kwh(site: Site, sun: Sun, month: int) -> float:
     return mixed_kwh(site, sun, month, mean_kc(site, sun, month))
 
 
+@lru_cache(maxsize=32)
+def darkest_month(site: Site, sun: Sun) -> int:
+    """Return the month whose average day gives these panels least; without panels, that of the shortest day."""
+    if not sun.arrays:
+        return 6 if site.south else 12
+    kc = np.array([average_day_kc(site, sun, month) for month in range(1, 13)])
+    days = np.array([mean_day_of_year(month) for month in range(1, 13)])
+    return int(np.argmin(yield_kwh(site, sun, kc, days))) + 1
+
+
 @lru_cache(maxsize=512)
 def mixed_kwh(site: Site, sun: Sun, month: int, kc: float) -> float:
     """Return what all arrays give on the average of the days of a month whose mean clearness is `kc` [kWh]."""

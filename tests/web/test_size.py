@@ -14,10 +14,10 @@ from bs4 import BeautifulSoup
 from engine.answers.sizing import sizing
 from engine.errors import InputError
 from engine.house import household
+from engine.sky.averages import darkest_month
 from engine.sky.climate import presets
 from tests.conftest import Client, soup
 from webapp.dull_days import read_sky, skies_by_days, usual_spell
-from webapp.questions import darkest_month
 
 LIVE = {"HX-Request": "true", "HX-Request-Type": "partial"}
 Opener = Callable[[str | dict[str, Any] | None], Client]

@@ -109,7 +109,7 @@ def test_something_else_on_the_noted_port_is_not_taken_for_us(tmp_path: Path) ->
         assert running_address(tmp_path) is None
 
 
-def test_starting_reads_neither_pandas_nor_plotly() -> None:
-    code = "import sys, webapp.app, webapp.__main__; print({'pandas', 'plotly'} & set(sys.modules))"
+def test_starting_reads_nothing_heavy_that_no_page_needs_yet() -> None:
+    code = "import sys, webapp.app, webapp.__main__; print({'pandas', 'plotly', 'tqdm', 'distributed'} & set(sys.modules))"
     run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "set()"

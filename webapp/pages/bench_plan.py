@@ -28,13 +28,14 @@ from engine.answers.bench_plan import (
 from engine.cells import catalogue
 from engine.errors import InputError
 from engine.house.household import Household
+from engine.json_answer import plain_data
 from webapp import bench_store
 from webapp.bench_score import kept_words
 from webapp.bench_words import bar_in_unit, in_unit
 from webapp.editing import Sent, opened, store_of
 from webapp.forms import Field, Parsed, Values, number_field, parse, whole
 from webapp.questions import asked, plain_query
-from webapp.render import is_partial, json_answer, json_errors, plain_data, problems, render
+from webapp.render import is_partial, json_answer, json_errors, problems, render
 
 LIST, PATH = "/cell-tests", "/cell-tests/plan"
 router = APIRouter()

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from engine.answers.autonomy import LOAD_SPREAD_SHARE
+from engine.answers.autonomy_days import END_OF_LIFE_SHARE, MARGIN
 from engine.answers.sizing import RECOVERY_DAYS
 from engine.balance.step import MAX_SOC_STEP, MAX_TAPER_H
 from engine.cells import ageing, catalogue
@@ -54,6 +55,7 @@ CONTENTS = (
     ("spells", "Dull spells"),
     ("records", "Sun records"),
     ("size", "How big for N days"),
+    ("winters", "Many winters at once"),
     ("week", "The rainy week"),
     ("ageing", "Years of use, and what they cost"),
     ("step", "How time is stepped"),
@@ -296,6 +298,7 @@ def content() -> dict[str, Any]:
         "window_days": WINDOW_DAYS,
         "made": MADE_YEARS,
         "rough": ROUGH,
+        "autonomy": {"end_of_life": END_OF_LIFE_SHARE, "margin": MARGIN},
         "contradiction_share": CONTRADICTION_SHARE,
         "climates": [climates.load(key) for key in climates.names()],
     }

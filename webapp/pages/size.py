@@ -14,6 +14,7 @@ from engine.answers.sizing import MOST_DAYS, Sizing, sizing
 from engine.errors import Unreachable
 from engine.fields import Quantity
 from engine.house.household import Household, Supply
+from engine.sky.averages import darkest_month
 from engine.sky.days import Sky
 from webapp.dull_days import (
     OWN_DAY,
@@ -35,7 +36,6 @@ from webapp.questions import (
     Blocked,
     asked,
     bank_field,
-    darkest_month,
     first_step,
     json_reply,
     plain_query,

@@ -14,6 +14,7 @@ from engine.answers.risks import Risk, risks
 from engine.answers.winters import Fitted
 from engine.answers.winters_limits import Limit, limits_of
 from engine.errors import Unreachable
+from engine.sky.averages import darkest_month
 from engine.sky.spells import LEAST_YEARS
 from webapp.forms import Field, Parsed, Values, parse
 from webapp.jobs import Job, Jobs
@@ -21,7 +22,7 @@ from webapp.pages.winters import PAGE as WINTERS
 from webapp.pages.winters import Question as Winters
 from webapp.pages.winters import read_question as read_winters
 from webapp.pages.winters import supply_asked
-from webapp.questions import darkest_month, plain_query
+from webapp.questions import plain_query
 from webapp.render import is_partial, json_answer, json_errors, problems, render
 from webapp.winters_answer import fit_of
 from webapp.winters_view import risk_name

@@ -11,10 +11,13 @@ from starlette.responses import Response
 
 from engine.answers.answer import supply_of
 from engine.answers.autonomy_days import AutonomyDays
-from engine.answers.winters import USUAL_SHARE, ManyWinters
+from engine.answers.lasting import YEARS
+from engine.answers.risks import SHARE_FIELD
+from engine.answers.winters import USUAL_SHARE
 from engine.errors import InputError, Unreachable
 from engine.fields import Quantity
 from engine.house.household import Household, Supply
+from engine.sky.averages import darkest_month
 from engine.sky.made import made_years
 from engine.sky.series import KcSeries
 from webapp import records_reading, sky_store
@@ -27,7 +30,6 @@ from webapp.questions import (
     Blocked,
     asked,
     bank_field,
-    darkest_month,
     first_step,
     json_reply,
     plain_query,
@@ -46,10 +48,14 @@ router = APIRouter()
 MADE = "made"
 FILE = "file-"
 DAYS = Quantity(label="Days of autonomy beside it", unit="days", low=1, high=14, whole=True, hint="The rule of thumb")
-SHARE = Quantity(
-    label="Load that may go unserved", unit="%", low=0.0001, high=0.5, percent=True, hint="For the last line of the map"
-)
 USUAL_DAYS = 3
+AGE = Field(
+    name="age",
+    label="Lines for a bank that is",
+    kind="choice",
+    choices=tuple((str(years), f"{years} years old" if years else "new") for years in YEARS),
+    default="0",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,11 +96,7 @@ def as_json(request: Request) -> Response:
     """Answer the same question as JSON, unrounded."""
     question = read_question(request)
 
-    def worked() -> tuple[ManyWinters | None, Blocked | None]:
-        answer, blocked = worked_out(question)
-        return (None if answer is None else answer.winters), blocked
-
-    return json_reply(question.form.errors, worked)
+    return json_reply(question.form.errors, lambda: worked_out(question))
 
 
 def read_question(request: Request) -> Question:
@@ -105,8 +107,9 @@ def read_question(request: Request) -> Question:
     fields = (
         *bank_field(house.supplies()),
         skies_field(store, saved.household_id, house),
+        AGE,
         number_field("days", DAYS, default=USUAL_DAYS),
-        number_field("share", SHARE, default=USUAL_SHARE),
+        number_field("share", SHARE_FIELD, default=USUAL_SHARE),
     )
     form: Parsed[Values] = parse(fields, typed, build=lambda values: values)
     errors = dict(form.errors)
@@ -150,7 +153,8 @@ def worked_out(question: Question) -> tuple[Told | None, Blocked | None]:
     house, values = question.house, question.form.value
     try:
         month = darkest_month(house.site, house.sun)
-        return told(house, supply_asked(question), question.series, month, values["share"], values["days"]), None
+        supply, age = supply_asked(question), int(values["age"])
+        return told(house, supply, question.series, month, values["share"], values["days"], age), None
     except Unreachable as fault:
         return None, first_step(house, str(fault))
 
@@ -165,8 +169,11 @@ def _shown(question: Question, answer: Told) -> dict[str, Any]:
     supply = supply_asked(question)
     rule: AutonomyDays = answer.autonomy
     return {
-        "view": winters_view(answer.winters, rule, supply),
+        "view": winters_view(answer.winters, rule, answer.lasting, supply),
         "rule": rule,
+        "lasting": answer.lasting,
+        "priced": question.house.prices.known,
+        "ages": YEARS[1:],
         "within": question.typed.get("within") == "size",
         "notices": (
             *standing_notices(question.house),
