@@ -15,6 +15,7 @@ from typing import Any, Generic, TypeVar
 
 from engine.errors import InputError
 from engine.fields import Quantity, quantities
+from engine.quantities import HOURS_PER_DAY
 
 T = TypeVar("T")
 LONGEST_TEXT = 80
@@ -25,6 +26,9 @@ LEAST_SPELT_UNIT = 4
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 _SPACES = re.compile(r"[\s\u00a0\u2009\u202f]+")
+_CLOCK = re.compile(r"(\d{1,2}):([0-5]\d)")
+CLOCK_UNITS = ("h", "o’clock")
+"""Units of fields of a day’s hours, which take a time of the clock as well."""
 _NUMBER = re.compile(r"([-+−]?)([\d.,]*\d[\d.,]*(?:[eE][-+]?\d+)?|nan|inf(?:inity)?)(.*)", re.IGNORECASE | re.DOTALL)
 _MADE_PLAIN = (
     (re.compile(r"\d{1,3}(?:,\d{3})+\.\d+|\d{1,3}(?:,\d{3}){2,}"), ",", ""),
@@ -133,8 +137,13 @@ def read_number(text: str, meaning: Quantity) -> float:
     >>> volts = Quantity(label="Volts", unit="V", low=0, high=100)
     >>> read_number(" 51,2 V", volts), read_number("1 234.5", volts), read_number("1.234,5", volts)
     (51.2, 1234.5, 1234.5)
+    >>> read_number("18:30", Quantity(label="Starts at", unit="h", low=0, high=24))
+    18.5
     """
     typed = _SPACES.sub(" ", text).strip()
+    clock = _CLOCK.fullmatch(typed)
+    if clock is not None and meaning.unit in CLOCK_UNITS and meaning.high == HOURS_PER_DAY:
+        return int(clock[1]) + int(clock[2]) / 60.0
     found = _NUMBER.fullmatch(re.sub(r"(?<=\d) (?=\d{3}(?!\d))", "", typed))
     if found is None:
         raise InputError("", meaning.refuse(typed) or f"{meaning.label} cannot be “{typed}”.")

@@ -12,7 +12,7 @@ from engine.answers.risks import NEVER, Risk
 from engine.answers.winters import MOST_STRINGS, BankRow, ManyWinters, RiskSize
 from engine.answers.winters_map import OWN, TWICE
 from engine.answers.winters_years import Winter
-from engine.cells.ageing import MOST_YEARS
+from engine.cells.ageing import LEAST_SHARE, MOST_YEARS, Left
 from engine.house.household import Supply
 from engine.quantities import DAYS_PER_YEAR
 from webapp import winters_charts
@@ -281,8 +281,15 @@ def _named(strings: int, own_strings: int) -> str:
     return f"{strings}, yours" if strings == own_strings else str(strings)
 
 
+def _left(age: Left) -> str:
+    """Write a share left with its range; what is held at the least that is told is “or less”."""
+    if age.likely <= LEAST_SHARE:
+        return f"{percent(LEAST_SHARE)} or less"
+    return f"{percent(age.likely)} ({fixed(age.low * 100)} to {fixed(age.high * 100)})"
+
+
 def _wear_row(one: LastingRow, own_strings: int) -> Row:
-    left = (f"{percent(age.likely)} ({percent(age.low)} to {percent(age.high)})" for age in one.left[1:])
+    left = (_left(age) for age in one.left[1:])
     most = "over " if one.life.high >= MOST_YEARS else ""
     life = f"{fixed(one.life.likely, 0)} ({fixed(one.life.low, 0)} to {most}{fixed(one.life.high, 0)})"
     bought = ", ".join(fixed(year, 0) for year in one.cost.replacements.likely) or "not in 20 years"

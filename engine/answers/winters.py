@@ -327,14 +327,15 @@ def _worked(fit: Fitted, own_kwh: float) -> tuple[Worked, ...]:
     if one is None:
         return ()
     to_bottom = net[one.begin_h : one.lowest_h]
-    day = hours.year_of(np.array([one.lowest_h]))[0]
+    year = int(hours.year_of(np.array([one.lowest_h]))[0])
+    winter = f"that began in {year}" if hours.basis == "measured" else f"{year - int(hours.years[0]) + 1}"
     lines = (
         (
-            f"Drawn beyond the sun until the bottom, winter that began in {day}",
-            "hours with more load than sun",
+            f"Drawn beyond the sun until the bottom of winter {winter}",
+            "hours with more load than sun, your bank’s self-discharge among the load",
             -float(to_bottom[to_bottom < 0].sum()),
         ),
         ("Put back on the way", "surplus × what is given back of a charge", float(to_bottom[to_bottom > 0].sum())),
-        ("Deepest spell", "drawn − put back", one.depth_kwh),
+        ("Deepest spell with your bank’s self-discharge; a larger bank leaks more", "drawn − put back", one.depth_kwh),
     )
     return tuple(Worked(label=label, how=how, value=value, unit="kWh") for label, how, value in lines)

@@ -143,3 +143,20 @@ def test_phone_keyboard_has_a_minus_where_one_may_be_needed() -> None:
     assert number_field("t", KELVIN_FREE).inputmode == ""
     assert number_field("v", VOLTS).inputmode == "decimal"
     assert number_field("n", CELLS).inputmode == "numeric"
+
+
+@pytest.mark.parametrize(("typed", "stored"), [("18:30", 18.5), ("6:00", 6.0), ("22", 22.0), ("24:00", 24.0)])
+def test_hours_of_the_day_take_a_time_of_the_clock(typed: str, stored: float) -> None:
+    starts = Quantity(label="Starts at", unit="h", low=0, high=24)
+    assert number(typed, starts) == stored
+
+
+def test_a_time_is_no_number_elsewhere_and_no_broken_hour_where_hours_are_whole() -> None:
+    with pytest.raises(InputError, match="Volts"):
+        number("18:30", Quantity(label="Volts", unit="V", low=0, high=100))
+    quiet = Quantity(label="Quiet from", unit="o’clock", low=0, high=24, whole=True)
+    assert number("22:00", quiet) == 22
+    with pytest.raises(InputError, match="whole"):
+        number("22:30", quiet)
+    with pytest.raises(InputError, match="Quiet from"):
+        number("25:00", quiet)
