@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from engine.answers.spells import Spells
-from engine.sky.facing import Facing
-from engine.sky.site import Site
+from engine.sky.facing import SOUTH_DEG, Facing
 from webapp.chart_parts import Figure
 from webapp.render import figures, fixed, percent
 from webapp.spells_charts import Rows, styled, table_rows, tilts
@@ -30,12 +29,12 @@ class FacingView:
     own_rows: Rows
 
 
-def facing_view(answer: Spells, site: Site) -> FacingView:
+def facing_view(answer: Spells) -> FacingView:
     """Return the view of what an answer says of tilt and direction."""
-    heads, columns, tilts_deg = _facing_columns(answer, site)
+    heads, columns, tilts_deg = _facing_columns(answer)
     lines = styled(heads, tilts_deg, columns)
     return FacingView(
-        sentence=facing_sentence(answer, site),
+        sentence=facing_sentence(answer),
         heads=heads,
         figure=tilts(lines),
         rows=table_rows(lines, lambda tilt: f"{tilt:g}°", 0),
@@ -43,16 +42,21 @@ def facing_view(answer: Spells, site: Site) -> FacingView:
     )
 
 
-def _facing_columns(answer: Spells, site: Site) -> tuple[tuple[str, ...], list[list[float]], list[float]]:
-    toward = "north" if site.south else "south"
-    groups = _by_direction(answer.facing)
-    sunward, sideward = groups[0], groups[1]
+def _facing_columns(answer: Spells) -> tuple[tuple[str, ...], list[list[float]], list[float]]:
+    toward, sunward, sideward = _sides(answer)
     columns = []
     for kwh in (_clear, _dull):
         best = max(kwh(one) for one in answer.facing)
         columns += [[100.0 * kwh(one) / best if best else 0.0 for one in group] for group in (sunward, sideward)]
     heads = (f"clear, {toward}", "clear, east", f"dull, {toward}", "dull, east")
     return heads, columns, [one.tilt_deg for one in sunward]
+
+
+def _sides(answer: Spells) -> tuple[str, list[Facing], list[Facing]]:
+    """The side the sun stands on that month, which near the equator may be the pole's, and the side beside it."""
+    equatorward, sideward, poleward = _by_direction(answer.facing)
+    sunward = max((equatorward, poleward), key=lambda group: max(_clear(one) for one in group))
+    return "south" if sunward[0].azimuth_deg == SOUTH_DEG else "north", sunward, sideward
 
 
 def _by_direction(facing: Sequence[Facing]) -> list[list[Facing]]:
@@ -70,14 +74,13 @@ def _dull(one: Facing) -> float:
     return one.dull_kwh_per_kwp
 
 
-def facing_sentence(answer: Spells, site: Site) -> str:
+def facing_sentence(answer: Spells) -> str:
     """Say what tilt and direction are worth on a clear and on a dull day of the month."""
     month = MONTHS[answer.asked.month - 1]
-    toward = "north" if site.south else "south"
+    toward, sunward, sideward = _sides(answer)
     flat = answer.facing[0]
     if not flat.clear_kwh_per_kwp:
         return f"In {month} the sun does not rise here: no tilt and no direction gives anything."
-    sunward, sideward = _by_direction(answer.facing)[:2]
     steep = max(range(len(sunward)), key=lambda row: sunward[row].clear_kwh_per_kwp)
     clear_best, dull_best = sunward[steep], max(answer.facing, key=_dull)
     gain = clear_best.clear_kwh_per_kwp / flat.clear_kwh_per_kwp

@@ -102,7 +102,7 @@ def spells_view(answer: Spells, house: Household) -> SpellsView:
         load_heads=load_heads,
         load=charts.by_month(styled(load_heads, range(1, 13), load_columns)),
         load_rows=table_rows(styled(load_heads, range(1, 13), load_columns), lambda month: MONTHS[int(month) - 1], 1),
-        facing=facing_view(answer, house.site),
+        facing=facing_view(answer),
     )
 
 

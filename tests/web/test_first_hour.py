@@ -319,3 +319,8 @@ def test_pages_that_ask_open_even_with_an_impossible_dull_day(client_of: Opener,
         response = client.get(path)
         assert response.status_code == 200, path
         assert "The usual dull day is taken instead" in response.text, path
+
+
+def test_an_always_on_part_left_empty_says_what_it_stands_for(client: Client) -> None:
+    page = soup(client.get("/loads?add=house"))
+    assert "200 W, or half the day’s mean power if that is less" in " ".join(page.get_text().split())

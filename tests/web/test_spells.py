@@ -208,3 +208,21 @@ def test_cautions_and_sources_stand_on_the_page(client: Client) -> None:
 )  # fmt: skip
 def test_parts_in_words(share: float, said: str) -> None:
     assert part_words(share) == said
+
+
+def test_at_the_equator_the_side_is_that_of_the_sun(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["site"] |= {
+        "latitude_deg": 0.2,
+        "longitude_deg": 36.8,
+        "time_zone": "Africa/Nairobi",
+        "climate": "world",
+    }
+    client = client_of(small_house)
+    told = client.get("/spells.json").json()
+    clear = {
+        azimuth: max(one["clear_kwh_per_kwp"] for one in told["facing"] if one["azimuth_deg"] == azimuth)
+        for azimuth in (0.0, 180.0)
+    }
+    side = "north" if clear[0.0] > clear[180.0] else "south"
+    heads = [head.get_text() for head in soup(client.get("/spells")).select("#facing thead th")]
+    assert f"clear, {side}" in heads

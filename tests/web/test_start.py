@@ -110,6 +110,8 @@ def test_something_else_on_the_noted_port_is_not_taken_for_us(tmp_path: Path) ->
 
 
 def test_starting_reads_nothing_heavy_that_no_page_needs_yet() -> None:
-    code = "import sys, webapp.app, webapp.__main__; print({'pandas', 'plotly', 'tqdm', 'distributed'} & set(sys.modules))"
+    code = (
+        "import sys, webapp.app, webapp.__main__; print({'pandas', 'plotly', 'tqdm', 'distributed'} & set(sys.modules))"
+    )
     run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "set()"

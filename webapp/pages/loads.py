@@ -42,6 +42,8 @@ def _kind_field(house: Household, name: str, field: LoadField) -> Field:
     if told == CLOCK and not house.site.summer_time:
         told = CLOCK_ALL_YEAR
     stand_in = f"{text_of(field.default, field.quantity)} {field.quantity.unit}".strip()
+    if field.at_most is not None:
+        stand_in += ", or half the day’s mean power if that is less"
     hint = f"{told}. Left empty: {stand_in} ({field.source.kind})".removeprefix(". ")
     return number_field(f"{VALUE}{name}", field.quantity, optional=True, hint=hint)
 
