@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from webapp import __version__
 from webapp.__main__ import StartError, bind, main, running_address
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -48,7 +49,7 @@ def get(address: str, path: str) -> tuple[int, bytes]:
 def test_start_answer_second_start_and_clean_stop(tmp_path: Path, house_file: Path, stop: signal.Signals) -> None:
     folder = tmp_path / "kept"
     with started(folder, "--household", str(house_file), "--port", "0") as (server, address):
-        assert get(address, "/health") == (200, b'{"greyspell":"0.3.0"}')
+        assert get(address, "/health") == (200, f'{{"greyspell":"{__version__}"}}'.encode())
         status, body = get(address, "/files")
         assert status == 200
         assert "Test croft" in body.decode()
