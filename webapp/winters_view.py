@@ -15,6 +15,7 @@ from engine.answers.winters_years import Winter
 from engine.cells.ageing import LEAST_SHARE, MOST_YEARS, Left
 from engine.house.household import Supply
 from engine.quantities import DAYS_PER_YEAR
+from engine.sky.spells import LEAST_YEARS
 from webapp import winters_charts
 from webapp.chart_parts import Figure
 from webapp.render import figures, fixed, percent
@@ -23,6 +24,9 @@ from webapp.words import MONTHS, counted, energy, number
 Row = tuple[str, tuple[str, ...]]
 _COLUMNS = (2, 4, 6, 9, 11, 14, 19, 24, 29, 39)
 """Columns of the map that its table prints."""
+RAREST_YEARS = max(LEAST_YEARS)
+_EXACT = 20
+"""Counts above are said as “about”: one efficiency for all charges does not tell them closer (choice)."""
 _DEEP_DAYS = 10.0
 """From so many days' load unserved a year on, a count of dark spells says too little by itself (choice)."""
 
@@ -131,9 +135,10 @@ def times(count: int) -> str:
     Examples
     --------
     >>> times(1), times(2), times(7), times(478)
-    ('once', 'twice', 'seven times', '478 times')
+    ('once', 'twice', 'seven times', 'about 478 times')
     """
-    return {1: "once", 2: "twice"}.get(count, f"{number(count)} times")
+    about = "about " if count > _EXACT else ""
+    return {0: "never", 1: "once", 2: "twice"}.get(count, f"{about}{number(count)} times")
 
 
 def unserved(answer: ManyWinters) -> str:
@@ -161,7 +166,7 @@ def panels(answer: ManyWinters) -> str:
     """Say what more panels would do."""
     near, name, first = answer.map.lines[1], risk_name(answer.map.lines[1].risk), answer.map.refilled_from
     if first == len(answer.map.kwp):
-        return f"Not even {figures(answer.map.kwp[-1], 3)} kWp of panels like yours would."
+        return f"Not even {figures(answer.map.kwp[-1], 3)} kWp of panels like yours would fill one again within a year."
     if not answer.refills:
         kwp = figures(answer.map.kwp[first], 3)
         return f"From {kwp} kWp of panels like yours on there are sizes that ride winters out."
@@ -187,14 +192,17 @@ def basis(answer: ManyWinters) -> str:
 
 def band(answer: ManyWinters) -> str:
     """Say how far chance alone moves the numbers, and what they cannot tell."""
-    near = answer.sizes[1]
-    low, high = figures(answer.own_low_spells, 3), figures(answer.own_high_spells, 3)
-    text = f"Drawn anew from the same winters, your bank ran empty {low} to {high} times"
+    if not answer.refills:
+        return ""
+    near, low, high = answer.sizes[1], round(answer.own_low_spells), round(answer.own_high_spells)
+    often = times(high) if low == high else f"{low} to {high} times"
+    text = f"Drawn anew from the same winters, your bank ran empty {often}"
     if near.low_kwh is not None and near.high_kwh is not None:
         text += f", and {risk_name(near.risk)} took {figures(near.low_kwh, 3)} to {energy(near.high_kwh)}"
-    return (
-        f"{text} (nine of ten draws). That is chance alone; how well the averages of your place are known is not in it."
-    )
+    text += " (nine of ten draws). That is chance alone; how well the averages of your place are known is not in it."
+    if near.risk.years < RAREST_YEARS:
+        text += f" {answer.years} winters are too few to tell 1 in {RAREST_YEARS} years."
+    return text
 
 
 def rule_sentence(rule: AutonomyDays, answer: ManyWinters) -> str:
@@ -225,9 +233,14 @@ def _winter_row(name: int, winter: Winter) -> Row:
 def _size_row(one: RiskSize, answer: ManyWinters) -> Row:
     if one.bank_kwh is None:
         return risk_name(one.risk), (f"over {fixed(answer.most_kwh, 0)}", "–", "–", "–")
-    between = "–" if one.low_kwh is None else f"{figures(one.low_kwh, 3)} to {figures(one.high_kwh, 3)}"
+    between = "–" if one.low_kwh is None else _between(one.low_kwh, one.high_kwh)
     cells = (figures(one.bank_kwh, 3), between, figures(one.label_kwh, 3), str(one.strings))
     return risk_name(one.risk), cells
+
+
+def _between(low_kwh: float, high_kwh: float | None) -> str:
+    """Write a band; one without an upper end is “from”."""
+    return f"from {figures(low_kwh, 3)}" if high_kwh is None else f"{figures(low_kwh, 3)} to {figures(high_kwh, 3)}"
 
 
 def _bank_row(one: BankRow, answer: ManyWinters, own_strings: int) -> Row:

@@ -105,7 +105,7 @@ def autonomy_days(fit: Fitted, days: int) -> AutonomyDays:
     near_kwh = fit.near.bank_kwh(
         fit.found.leaking(1.0, fit.near.spells(hours.years.size)), hours.years.size, hours.load_kwh
     )
-    within = near_kwh <= fit.most_kwh
+    within = near_kwh <= fit.most_kwh and fit.found.refills(1.0)
     each_label_kwh = bank.label_kwh / bank.parallel
     label_kwh = fit.strings_for(near_kwh) * each_label_kwh if within and near_kwh > 0.0 else None
     away = max((one.end_h - one.begin_h for one in outings(fit.found.net_kwh(1.0, 0.0))), default=0) / HOURS_PER_DAY

@@ -1,18 +1,19 @@
 """Is the size found at once right for real cells: the full cell model run through every spell deep enough to matter.
 
-Times away from full that the depth spectrum finds are run one by one, each begun with a bank charged as set; the
+Times away from full that the depth spectrum finds are run, those that come soon after one another in one go; each run
+begins `LEAD_DAYS` before them with a bank charged as set, so that it goes into them as full as real cells get. The
 smallest bank that keeps the risk is found by halving, since a larger bank never runs empty more often. Sizes are
-usable kWh at the bank's terminals. Not modelled: a spell that begins with a bank not quite full.
+usable kWh at the bank's terminals. Not modelled: what is left over from before the lead.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil
 
 from engine.answers.risks import Risk
-from engine.answers.winters import MOST_STRINGS, Fitted
+from engine.answers.winters import LEAST_STRINGS, MOST_STRINGS, Fitted
 from engine.balance.depths import Outing, outings
 from engine.balance.step import Plant, State, plant
 from engine.balance.trajectory import run
@@ -24,6 +25,8 @@ NEAR_SHARE = 0.005
 """The size is found to within this share (choice)."""
 DEEP_SHARE = 0.5
 """Times away from full shallower than this share of the bank are not run: real cells do not lose half (judgement)."""
+LEAD_DAYS = 21
+"""Days before a spell that are run as well (choice: longer moved no size of the example)."""
 _LOW, _HIGH, _WIDER = 0.85, 1.15, 1.3
 
 
@@ -46,7 +49,7 @@ class Confirmed:
     spectrum_kwh, confirmed_kwh : float
         Smallest bank by the depth spectrum and by the full cell model.
     spells_run, years : int
-        Times away from full that were run, of how many winters.
+        Runs through times away from full, and of how many winters.
     """
 
     risk: Risk
@@ -54,6 +57,7 @@ class Confirmed:
     years: int
     spectrum_kwh: float
     confirmed_kwh: float
+    spectrum_label_kwh: float
     spectrum_strings: int
     confirmed_strings: int
     confirmed_label_kwh: float
@@ -81,15 +85,15 @@ def confirming(fit: Fitted, risk: Risk, times: float = 1.0) -> Iterator[Progress
         If no bank is asked for, or none that can be built is enough.
     """
     trial = _trial(fit, risk, times)
-    low, high = _LOW * trial.first, _HIGH * trial.first
+    low, high = _LOW * trial.first, min(_HIGH * trial.first, MOST_STRINGS)
     tried = 0
     yield _progress(fit, tried, low, high, trial.first)
     while not trial.keeps(high):
-        tried, low, high = tried + 1, high, high * _WIDER
-        if high > MOST_STRINGS:
+        if high >= MOST_STRINGS:
             raise Unreachable(f"Even {MOST_STRINGS} strings of {fit.supply.bank.name} do not keep this risk.")
+        tried, low, high = tried + 1, high, min(high * _WIDER, MOST_STRINGS)
         yield _progress(fit, tried, low, high, trial.first)
-    while trial.keeps(low):
+    while low > LEAST_STRINGS and trial.keeps(low):
         tried, high, low = tried + 1, low, low / _WIDER
         yield _progress(fit, tried, low, high, trial.first)
     while high - low > NEAR_SHARE * trial.first:
@@ -102,10 +106,11 @@ def confirming(fit: Fitted, risk: Risk, times: float = 1.0) -> Iterator[Progress
         years=fit.hours.years.size,
         spectrum_kwh=fit.kwh(trial.first),
         confirmed_kwh=fit.kwh(high),
+        spectrum_label_kwh=with_strings(fit.supply.bank, trial.first).label_kwh,
         spectrum_strings=ceil(trial.first - 1e-6),
         confirmed_strings=ceil(high - 1e-6),
         confirmed_label_kwh=with_strings(fit.supply.bank, high).label_kwh,
-        spells_run=len(trial.away),
+        spells_run=len(trial.spans),
     )
 
 
@@ -117,13 +122,13 @@ def _progress(fit: Fitted, tried: int, low: float, high: float, first: float) ->
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Trial:
-    """One risk on so many times the panels: the spells to run, deepest first, and what they may leave dark."""
+    """One risk on so many times the panels: the spans to run, in hours, and what they may leave dark."""
 
     fit: Fitted
     risk: Risk
     times: float
     first: float
-    away: tuple[Outing, ...]
+    spans: tuple[tuple[int, int], ...]
     spells: int
     short_wh: float
 
@@ -132,18 +137,17 @@ class _Trial:
         bank = with_strings(self.fit.supply.bank, strings)
         p, top = plant(bank, self.fit.supply.inverter, self.fit.found.power_w), bank.top_reached_soc
         dark, short_wh = 0, 0.0
-        for one in self.away:
-            more, wh = self._run(p, top, one)
+        for begin_h, end_h in self.spans:
+            more, wh = self._run(p, top, begin_h, end_h)
             dark, short_wh = dark + more, short_wh + wh
             if (short_wh > self.short_wh) if self.risk.share is not None else (dark > self.spells):
                 return False
         return True
 
-    def _run(self, p: Plant, top_soc: float, one: Outing) -> tuple[int, float]:
-        """Dark spells of one time away from full, and what went unserved in it [Wh]."""
-        day, gone_h = divmod(one.begin_h, HOURS_PER_DAY)
-        ac_w, dc_w = (w[gone_h:].tolist() for w in self.fit.hours.loads(day, ceil(one.end_h / HOURS_PER_DAY)))
-        sun_w = self.times * self.fit.hours.sun_w[one.begin_h : one.begin_h + len(ac_w)]
+    def _run(self, p: Plant, top_soc: float, begin_h: int, end_h: int) -> tuple[int, float]:
+        """Dark spells of a span of whole days, and what went unserved in it [Wh]."""
+        ac_w, dc_w = (w.tolist() for w in self.fit.hours.loads(begin_h // HOURS_PER_DAY, end_h // HOURS_PER_DAY))
+        sun_w = self.times * self.fit.hours.sun_w[begin_h:end_h]
         path = run(p, State(top_soc), sun_w.tolist(), ac_w, dc_w)
         short = [limit not in {"", "overload"} for limit in path.limits]
         spells, dark = 0, False
@@ -157,6 +161,8 @@ def _trial(fit: Fitted, risk: Risk, times: float) -> _Trial:
     years, load_kwh = fit.hours.years.size, fit.hours.load_kwh
     cycles = fit.found.leaking(times, risk.spells(years))
     kwh = risk.bank_kwh(cycles, years, load_kwh)
+    if not fit.found.refills(times):
+        raise Unreachable("On these panels no bank of any size is full again within a year: there is no size to try.")
     if kwh <= 0.0:
         raise Unreachable("The sun carries this load hour by hour: no bank is asked for.")
     if kwh > fit.most_kwh:
@@ -169,7 +175,21 @@ def _trial(fit: Fitted, risk: Risk, times: float) -> _Trial:
         risk=risk,
         times=times,
         first=fit.strings_for(kwh),
-        away=tuple(sorted(deep, key=lambda one: -one.depth_kwh)),
+        spans=_spans(deep),
         spells=risk.spells(years),
         short_wh=(risk.share or 0.0) * fit.hours.sockets_kwh * WH_PER_KWH,
     )
+
+
+def _spans(away: Sequence[Outing]) -> tuple[tuple[int, int], ...]:
+    """Whole days to run [h], with the lead before each time away, the span of the deepest first."""
+    spans: list[tuple[float, int, int]] = []
+    for one in sorted(away, key=lambda one: one.begin_h):
+        begin = max(one.begin_h // HOURS_PER_DAY - LEAD_DAYS, 0) * HOURS_PER_DAY
+        end = ceil(one.end_h / HOURS_PER_DAY) * HOURS_PER_DAY
+        if spans and begin <= spans[-1][2]:
+            depth, first, last = spans[-1]
+            spans[-1] = (max(depth, one.depth_kwh), first, max(last, end))
+        else:
+            spans.append((one.depth_kwh, begin, end))
+    return tuple((begin, end) for _, begin, end in sorted(spans, reverse=True))

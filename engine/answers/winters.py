@@ -8,6 +8,7 @@ Not modelled: loads that go with the weather, a generator, ageing (`lasting` has
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from math import ceil
 
@@ -17,7 +18,7 @@ from engine.answers.answer import Assumption, Notice, Worked, assumptions_of
 from engine.answers.risks import Risk, risks
 from engine.answers.scaling import scale_for
 from engine.answers.winters_limits import Limit, limits_of
-from engine.answers.winters_map import OWN, Map, columns_of, map_of
+from engine.answers.winters_map import OWN, Line, Map, columns_of, map_of, within
 from engine.answers.winters_notices import winters_notices
 from engine.answers.winters_years import Winter, band_of_bank, band_of_spells, drawn_anew, years_of
 from engine.balance.depths import outings
@@ -34,7 +35,9 @@ from engine.sky.series import KcSeries
 USUAL_SHARE = 0.01
 """Load unserved that the last risk allows where nothing is asked (choice)."""
 MOST_STRINGS = 200
+LEAST_STRINGS = 0.01
 _ROUNDS = 4
+_ROUNDS_OF_A_SIZE, _NEAR_SHARE = 30, 1e-6
 _MOST_ROWS = 9
 
 
@@ -43,7 +46,8 @@ class RiskSize:
     """The smallest bank for one risk with the household's own panels; all None where none that can be built is enough.
 
     `spells` is how many dark spells the risk allows over all years; `low_kwh` and `high_kwh` are the 5th and 95th
-    percentile over years drawn anew, None for a share unserved.
+    percentile over years drawn anew, None for a share unserved; no years drawn anew hold a deeper spell than these, so
+    “never” has no upper end.
     """
 
     risk: Risk
@@ -143,7 +147,24 @@ class Fitted:
 
     def strings_for(self, bank_kwh: float) -> float:
         """Strings, not rounded, that give so many usable kWh; `MOST_STRINGS` where more would be needed."""
+        if bank_kwh <= 0.0:
+            return LEAST_STRINGS
         return scale_for(self.kwh, bank_kwh, MOST_STRINGS) or MOST_STRINGS
+
+    def exact_kwh(self, risk: Risk, near_kwh: float) -> float:
+        """Return the smallest bank for a risk on the own panels, its own leak counted exactly [kWh].
+
+        Parameters
+        ----------
+        near_kwh : float
+            Where to begin [kWh].
+        """
+        years, load_kwh, kwh = self.hours.years.size, self.hours.load_kwh, near_kwh
+        for _ in range(_ROUNDS_OF_A_SIZE):
+            kwh, before = risk.bank_kwh(self.found.spectrum(1.0, kwh), years, load_kwh), kwh
+            if abs(kwh - before) <= _NEAR_SHARE * before:
+                break
+        return kwh * (1.0 + 2.0 * _NEAR_SHARE)
 
 
 def fitted(household: Household, supply: Supply, series: KcSeries, month: int, share: float = USUAL_SHARE) -> Fitted:
@@ -178,9 +199,10 @@ def fitted(household: Household, supply: Supply, series: KcSeries, month: int, s
     found = equivalent(supply, hours, power_w, supply.bank.parallel)
     draft = Fitted(supply=supply, hours=hours, found=found, allowed=allowed, most_kwh=most_kwh)
     for _ in range(_ROUNDS):
-        near_kwh = found.leaking(1.0, draft.near.spells(hours.years.size)).bank_for_spells(
-            draft.near.spells(hours.years.size)
-        )
+        spells = draft.near.spells(hours.years.size)
+        near_kwh = found.leaking(1.0, spells).bank_for_spells(spells)
+        if near_kwh <= 0.0:
+            break
         found = equivalent(supply, hours, power_w, draft.strings_for(min(near_kwh, most_kwh)))
     return Fitted(supply=supply, hours=hours, found=found, allowed=allowed, most_kwh=most_kwh)
 
@@ -214,6 +236,7 @@ def many_winters(
     times = drawn_anew(hours, cycles)
     low_spells, high_spells = band_of_spells(times, cycles, own_kwh)
     told = map_of(found, columns, fit.allowed, own_kwp, own_kwh, fit.most_kwh)
+    told = dataclasses.replace(told, lines=tuple(_exact_at_own(fit, line) for line in told.lines))
     sizes = tuple(_size(fit, line.risk, line.bank_kwh[OWN]) for line in told.lines)
     return ManyWinters(
         bank_id=supply.bank.id,
@@ -245,6 +268,15 @@ def many_winters(
     )
 
 
+def _exact_at_own(fit: Fitted, line: Line) -> Line:
+    """The line with its bank on the own panels worked out exactly, as the rows of whole strings are."""
+    near_kwh = line.bank_kwh[OWN]
+    if not near_kwh:
+        return line
+    exact_kwh = within(fit.exact_kwh(line.risk, near_kwh), fit.most_kwh)
+    return dataclasses.replace(line, bank_kwh=(*line.bank_kwh[:OWN], exact_kwh, *line.bank_kwh[OWN + 1 :]))
+
+
 def _size(fit: Fitted, risk: Risk, size: float | None) -> RiskSize:
     spells = risk.spells(fit.hours.years.size)
     if size is None:
@@ -256,6 +288,7 @@ def _size(fit: Fitted, risk: Risk, size: float | None) -> RiskSize:
     if risk.share is None:
         cycles = fit.found.spectrum(1.0, size)
         low_kwh, high_kwh = band_of_bank(drawn_anew(fit.hours, cycles), cycles, spells)
+        high_kwh = None if spells == 0 else high_kwh
     return RiskSize(
         risk=risk,
         spells=spells,

@@ -24,19 +24,21 @@ class Limit:
     below_kwh: float | None = None
 
 
-def limits_of(supply: Supply, hours: Winters, power_w: float) -> tuple[Limit, ...]:
+def limits_of(supply: Supply, hours: Winters, power_w: float, times: float = 1.0) -> tuple[Limit, ...]:
     """Return what keeps these cells from being a bank of constant efficiency, the gravest first.
 
     Parameters
     ----------
     power_w : float
         Mean draw at which usable kWh are read [W].
+    times : float
+        Panels in times of the own.
     """
     one = with_strings(supply.bank, 1)
     p = plant(one, supply.inverter, power_w)
     string_w = one.series * one.ah * one.cell.v_nominal
     each_kwh = usable_kwh(supply.bank, supply.inverter, 1, power_w)
-    over_w = hours.limited_sun_w(1.0) - hours.drawn_w
+    over_w = hours.limited_sun_w(times) - hours.drawn_w
     found = []
     if p.acceptance_tau_h is not None:
         found.append(Limit(code="acceptance", text="These cells take charge ever more slowly as they fill."))

@@ -8,10 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.risks import Risk
-from engine.balance.depths import longest_away_h
 from engine.balance.equivalent import Equivalent
 from engine.balance.leaking import Leaking
-from engine.quantities import HOURS_PER_DAY
 
 Floats = NDArray[np.float64]
 
@@ -20,8 +18,6 @@ TIMES = tuple(step / 10 for step in range(1, 41))
 OWN = TIMES.index(1.0)
 TWICE = TIMES.index(2.0)
 BANKS = 60
-LONGEST_AWAY_DAYS = 366
-"""A bank that is not full again within a year has no winters to count (judgement)."""
 _ROOM = 1.25
 
 
@@ -63,10 +59,7 @@ class Map:
 
 def refilled_from(found: Equivalent) -> int:
     """Return the first column whose panels fill any bank again within a year."""
-    for column, times in enumerate(TIMES):
-        if longest_away_h(found.net_kwh(times, 0.0)) <= LONGEST_AWAY_DAYS * HOURS_PER_DAY:
-            return column
-    return len(TIMES)
+    return next((column for column, times in enumerate(TIMES) if found.refills(times)), len(TIMES))
 
 
 def columns_of(found: Equivalent, near: Risk) -> tuple[Leaking, ...]:

@@ -96,6 +96,7 @@ def band_of_spells(times: Floats, cycles: Spectrum, bank_kwh: float) -> tuple[fl
 
 def band_of_bank(times: Floats, cycles: Spectrum, spells: int) -> tuple[float, float]:
     """Return the band of the smallest bank with at most so many dark spells [kWh]."""
-    first = np.argmax(np.cumsum(times, axis=1) > spells, axis=1)
-    low, high = np.percentile(cycles.depth_kwh[first], BAND_PERCENT)
+    more = np.cumsum(times, axis=1) > spells
+    depth_kwh = np.append(cycles.depth_kwh, 0.0)[np.where(more.any(axis=1), more.argmax(axis=1), -1)]
+    low, high = np.percentile(depth_kwh, BAND_PERCENT)
     return float(low), float(high)

@@ -11,14 +11,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.balance.depths import Constant, Spectrum, net_kwh, spectrum
+from engine.balance.depths import Constant, Spectrum, longest_away_h, net_kwh, spectrum
 from engine.balance.leaking import Leaking, leaking
 from engine.balance.winters import Winters
 from engine.house.household import Supply
 from engine.house.sizes import charge_efficiency, usable_kwh, with_strings
-from engine.quantities import HOURS_PER_MONTH, WH_PER_KWH
+from engine.quantities import HOURS_PER_DAY, HOURS_PER_MONTH, WH_PER_KWH
 
 Floats = NDArray[np.float64]
+
+LONGEST_AWAY_DAYS = 366
+"""A bank that is not full again within a year has no winters to count (judgement)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +51,10 @@ class Equivalent:
         """Return the net energy of each hour [kWh], as `spectrum` takes it."""
         drawn_w = self.winters.drawn_w + self.leak_w_per_kwh * bank_kwh
         return net_kwh(self.winters.limited_sun_w(times), drawn_w, self.bank)
+
+    def refills(self, times: float) -> bool:
+        """Whether so many times the panels fill any bank again within a year, so that its winters can be counted."""
+        return longest_away_h(self.net_kwh(times, 0.0)) <= LONGEST_AWAY_DAYS * HOURS_PER_DAY
 
     def leaking(self, times: float, spells: int) -> Leaking:
         """Return the cycles of banks of any size, exact near the one that runs empty at most `spells` times."""

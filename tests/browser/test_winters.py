@@ -28,7 +28,7 @@ def test_a_size_is_tried_and_its_form_keeps_what_is_chosen(open_page: Opener, si
     page = open_page(f"{site}/winters")
     now = page.locator("#tried-now")
     expect(now).to_contain_text("full cell model", timeout=15_000)
-    expect(now).to_contain_text("Found to within half a percent", timeout=60_000)
+    expect(now).to_contain_text("found to within half a percent", timeout=60_000)
     page.select_option("#times", "2")
     expect(now).to_contain_text("2 times your panels", timeout=60_000)
     expect(page.locator("#times")).to_have_value("2")

@@ -1,20 +1,17 @@
-"""Winters: the sentence and its counts, the map, records as winters, a size tried beside the pages, bad questions."""
+"""Winters: the sentence and its counts, the map, records as winters, bad questions."""
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from engine.errors import Unreachable
 from tests.conftest import Client, soup
 from tests.web.bringing import RECORDS
 from tests.web.sun_files import kc_of_years, radiation
 from tests.web.test_size import words
-from webapp.jobs import IDLE_S, KEPT, Jobs
 
 Opener = Callable[[Path | None], Client]
 
@@ -111,113 +108,3 @@ def test_small_panels_are_called_too_small(client_of: Opener, small_house: dict[
     page = soup(client_of(small_house).get("/winters"))  # type: ignore[arg-type]
     assert "no bank of any size is full again within a year" in words(page, "#answer h1")
     assert "kWp of panels like yours" in words(page, ".panels")
-
-
-def test_a_size_tried_tells_both_sizes(client: Client) -> None:
-    told = client.get("/winters/tried.json?risk=never&times=2").json()
-    assert told["spells_run"] > 0
-    line = answer_of(client)["map"]["lines"][0]["bank_kwh"][19]
-    assert told["spectrum_kwh"] == pytest.approx(line, rel=0.01)
-    assert abs(told["confirmed_kwh"] / told["spectrum_kwh"] - 1) < 0.05
-    page = soup(client.get("/winters/tried?risk=never&times=2"))
-    assert f"{told['confirmed_strings']} string" in words(page, "#tried-now")
-    assert "full cell model" in words(page, "h1")
-
-
-class TestJobs:
-    """Work beside the pages."""
-
-    @pytest.fixture
-    def jobs(self) -> Iterator[Jobs]:
-        self.now_s = 0.0
-        made = Jobs(lambda: self.now_s)
-        yield made
-        made.close()
-
-    def test_the_same_question_is_one_piece_of_work_and_gives_its_last_step(self, jobs: Jobs) -> None:
-        begun: list[int] = []
-
-        def work() -> Iterator[object]:
-            begun.append(1)
-            yield "half"
-            yield "whole"
-
-        first = jobs.ask("q", work)
-        self.wait(first)
-        assert jobs.ask("q", work) is first
-        assert (first.last, first.done, begun) == ("whole", True, [1])
-
-    def test_what_cannot_be_reached_is_a_sentence(self, jobs: Jobs) -> None:
-        def work() -> Iterator[object]:
-            yield 1
-            raise Unreachable("No bank does it.")
-
-        job = jobs.ask("q", work)
-        self.wait(job)
-        assert job.refused == "No bank does it."
-
-    def test_a_fault_of_ours_ends_the_work_and_not_the_next(self, jobs: Jobs) -> None:
-        def broken() -> Iterator[object]:
-            yield 1
-            raise ZeroDivisionError
-
-        job = jobs.ask("q", broken)
-        self.wait(job)
-        assert "fault of ours" in job.refused
-        other = jobs.ask("p", lambda: iter(["fine"]))
-        self.wait(other)
-        assert other.last == "fine"
-
-    def test_what_nobody_asks_after_stops_at_its_next_step(self, jobs: Jobs) -> None:
-        go, steps = threading.Event(), []
-
-        def work() -> Iterator[object]:
-            for step in range(1000):
-                steps.append(step)
-                yield step
-                go.wait(10)
-
-        job = jobs.ask("q", work)
-        while not steps:
-            pass
-        self.now_s = IDLE_S + 1.0
-        go.set()
-        last = jobs.ask("other", lambda: iter(["after"]))
-        self.wait(last)
-        assert job.stopped
-        assert not job.done
-        assert len(steps) < 1000
-
-    def test_no_more_than_so_many_are_remembered(self, jobs: Jobs) -> None:
-        first = jobs.ask(0, lambda: iter([0]))
-        for number in range(1, KEPT + 2):
-            self.wait(jobs.ask(number, lambda: iter([1])))
-        assert jobs.ask(0, lambda: iter([0])) is not first
-
-    def test_pages_answer_while_a_trial_runs(self, client: Client) -> None:
-        held, begun = threading.Event(), threading.Event()
-
-        def work() -> Iterator[object]:
-            begun.set()
-            held.wait(30)
-            yield "done"
-
-        jobs = client.app.app.state.jobs
-        job = jobs.ask("held", work)
-        assert begun.wait(10)
-        assert client.get("/today").status_code == 200
-        assert (
-            client.get("/winters/tried", headers={"HX-Request": "true", "HX-Request-Type": "partial"}).status_code
-            == 200
-        )
-        assert not job.done
-        held.set()
-        self.wait(job)
-
-    def wait(self, job: Any) -> None:
-        pause = threading.Event()
-        for _ in range(1000):
-            if job.done or job.refused:
-                return
-            pause.wait(0.01)
-        raise TimeoutError("The work did not end.")

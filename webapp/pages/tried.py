@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass
+from hashlib import blake2b
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
@@ -23,7 +23,7 @@ from webapp.pages.winters import Question as Winters
 from webapp.pages.winters import read_question as read_winters
 from webapp.pages.winters import supply_asked
 from webapp.questions import plain_query
-from webapp.render import is_partial, json_answer, json_errors, problems, render
+from webapp.render import json_answer, json_errors, render
 from webapp.winters_answer import fit_of
 from webapp.winters_view import risk_name
 
@@ -32,7 +32,6 @@ router = APIRouter()
 
 TIMES = ("1", "1.5", "2", "3")
 USUAL_RISK = "1in10"
-LOOK_S = 0.1
 PAGE_WAITS_S, JSON_WAITS_S = 8.0, 30.0
 
 
@@ -47,27 +46,27 @@ class Question:
 
 @router.get(PATH)
 def page(request: Request) -> Response:
-    """Show how far the trial is, or what it found; a page of its own waits for it a while."""
+    """Show how far the trial is, or what it found; a page loaded by itself waits for it a while."""
     question = read_question(request)
-    if question.form.errors:
-        return problems(question.form.errors)
-    job, asked = _job(request, question), question.form.value or {}
-    if not is_partial(request):
-        _wait(job, PAGE_WAITS_S)
-    confirmed = job.last if isinstance(job.last, Confirmed) else None
+    job = None if question.form.errors else _job(request, question)
+    if job is not None and "HX-Request" not in request.headers:
+        job.ended.wait(PAGE_WAITS_S)
+    last = None if job is None else job.last
+    confirmed = last if isinstance(last, Confirmed) else None
     return render(
         request,
         "tried.html",
         "tried",
+        status=422 if job is None else 200,
         form=question.form,
         fields=question.fields,
         again=plain_query({**question.winters.typed, **question.form.raw}),
         kept={name: text for name, text in question.winters.typed.items() if name not in question.form.raw},
-        refused=job.refused,
-        progress=job.last if isinstance(job.last, Progress) else None,
+        refused="" if job is None else job.refused,
+        progress=last if isinstance(last, Progress) else None,
         confirmed=confirmed,
-        risk=risk_name(_risk(question)),
-        times=asked["times"],
+        risk=None if confirmed is None else risk_name(confirmed.risk),
+        times=question.form.raw.get("times"),
         limits=() if confirmed is None else _limits(question),
     )
 
@@ -79,7 +78,7 @@ def as_json(request: Request) -> Response:
     if question.form.errors:
         return json_errors(question.form.errors)
     job = _job(request, question)
-    _wait(job, JSON_WAITS_S)
+    job.ended.wait(JSON_WAITS_S)
     if job.refused:
         return json_errors({"household": job.refused})
     return json_answer(job.last, 200 if job.done else 202)
@@ -117,10 +116,15 @@ def _risk(question: Question) -> Risk:
 
 def _job(request: Request, question: Question) -> Job:
     jobs: Jobs = request.app.state.jobs
-    asked, values = question.winters.form.value or {}, question.form.value or {}
-    household = question.winters.house
-    key = (household, asked.get("bank"), asked["skies"], asked["share"], values["risk"], values["times"])
-    return jobs.ask(key, _work(question))
+    return jobs.ask(_key(question), _work(question))
+
+
+def _key(question: Question) -> Hashable:
+    """What makes two trials the same: not the name of a record but its days, which may be read anew."""
+    asked, values, series = question.winters.form.value or {}, question.form.value or {}, question.winters.series
+    assert series is not None
+    days = blake2b(series.kc.tobytes()).digest(), series.first, series.basis
+    return (question.winters.house, asked.get("bank"), days, asked["share"], values["risk"], values["times"])
 
 
 def _work(question: Question) -> Callable[[], Iterator[object]]:
@@ -143,11 +147,4 @@ def _fit(question: Question) -> Fitted:
 
 def _limits(question: Question) -> tuple[Limit, ...]:
     fit = _fit(question)
-    return limits_of(fit.supply, fit.hours, fit.found.power_w)
-
-
-def _wait(job: Job, seconds: float) -> None:
-    for _ in range(round(seconds / LOOK_S)):
-        if job.done:
-            return
-        time.sleep(LOOK_S)
+    return limits_of(fit.supply, fit.hours, fit.found.power_w, float((question.form.value or {})["times"]))
