@@ -29,7 +29,7 @@ PING_TIMEOUT_S = 1.0
 STOP_TIMEOUT_S = 1
 BACKLOG = 128
 SWITCH_S = 0.001
-"""Pages get their turn beside a long trial this often (choice): Today took 0.3 s at Python’s own 0.005, 0.1 s at this."""
+"""Pages get a turn beside a long trial this often (choice): Today took 0.3 s at Python’s own 0.005, 0.1 s at this."""
 
 
 class StartError(Exception):

@@ -25,7 +25,7 @@ from webapp.pages.winters import supply_asked
 from webapp.questions import plain_query
 from webapp.render import json_answer, json_errors, render
 from webapp.winters_answer import fit_of
-from webapp.winters_view import risk_name
+from webapp.winters_tables import risk_name
 
 PATH = f"{WINTERS.path}/tried"
 router = APIRouter()

@@ -1,0 +1,82 @@
+"""Start the server as a person would; time its first answer, its pages and its memory."""
+
+from __future__ import annotations
+
+import itertools
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from pathlib import Path
+
+from benchmarks.timing import report, seconds, tell, tell_at_most
+
+PAGES = dict.fromkeys(("today", "size", "week", "charge", "cell-tests", "sheet"), 30.0) | dict.fromkeys(
+    ("sun", "spells", "sky", "records"), 150.0
+)
+"""Pages that are timed, with the goal for each [ms]."""
+WINTERS_MS = 1000.0
+"""Goal of Winters at first, seen again, and after a change [ms]."""
+
+
+def server_lines() -> None:
+    """Time a server of its own with an empty folder."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    with tempfile.TemporaryDirectory() as folder:
+        command = [sys.executable, "-m", "webapp", "--no-browser", "--port", str(port), "--data-dir", folder]
+        begin = time.perf_counter()
+        server = subprocess.Popen(command, stdout=subprocess.DEVNULL, cwd=Path(__file__).parents[1])
+        try:
+            _until_answered(f"http://127.0.0.1:{port}/today")
+            tell_at_most("start-up to first answer", time.perf_counter() - begin, "s", 2.0, 3)
+            _page_lines(f"http://127.0.0.1:{port}")
+            _report_memory("server memory before Winters", server.pid)
+            _winters_lines(f"http://127.0.0.1:{port}/winters")
+            _report_memory("server memory after use", server.pid)
+        finally:
+            server.terminate()
+            server.wait(5)
+
+
+def _page_lines(base: str) -> None:
+    for page, goal_ms in PAGES.items():
+        report(f"server time of /{page}", lambda p=page: _get(f"{base}/{p}"), goal_ms)  # type: ignore[misc]
+
+
+def _winters_lines(url: str) -> None:
+    first_s = seconds(lambda: _get(url))
+    tell_at_most("server time of /winters, first", first_s * 1000, "ms", WINTERS_MS, 2)
+    report("server time of /winters, warm", lambda: _get(url), WINTERS_MS)
+    shares = (f"{step / 10:.1f}" for step in itertools.count(11))
+    report("server time of /winters, after a change", lambda: _get(f"{url}?share={next(shares)}"), WINTERS_MS)
+
+
+def _until_answered(url: str) -> None:
+    for _ in range(400):
+        try:
+            _get(url)
+        except OSError:
+            time.sleep(0.02)
+        else:
+            return
+    raise TimeoutError(f"No answer from {url}.")
+
+
+def _get(url: str) -> bytes:
+    with urllib.request.urlopen(url, timeout=20) as response:
+        body: bytes = response.read()
+    return body
+
+
+def _report_memory(name: str, pid: int) -> None:
+    """Print the server's resident memory where the system tells it."""
+    status = Path(f"/proc/{pid}/status")
+    if not status.exists():
+        tell(name, None, "MiB", 130.0, note="not told by this system")
+        return
+    kib = next(int(line.split()[1]) for line in status.read_text().splitlines() if line.startswith("VmRSS"))
+    tell_at_most(name, kib / 1024, "MiB", 130.0)
