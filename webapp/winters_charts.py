@@ -4,19 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from webapp.chart_parts import KWH_DIGITS, PERCENT_GAP, STYLES, Figure, Style, end_label, spaced
 
 ROOM = 1.08
 _SHARE = Style(color="--soft", dash="1px,3px", width=2.0)
 LINE_STYLES = (*STYLES, _SHARE)
+_BEYOND = 3.0
+"""A line is drawn up to so many times the top of the axis, so that it leaves there at its own slope."""
+_WASH = 0.06
+_NEAR_END = 0.8
+"""From this share of the panels on, a name above a point would be cut off at its right."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RiskLine:
-    """One line of equal risk: a name, and the bank of each number of panels, None beyond what is drawn."""
+    """One line of equal risk: a name, and the bank of each number of panels, None where none is large enough.
+
+    `counted` is whether dark spells are counted, so that the line lies under that of every rarer risk.
+    """
 
     name: str
+    counted: bool
     kwp: Sequence[float]
     kwh: Sequence[float | None]
 
@@ -49,9 +59,10 @@ def risk_map(
     ]
     return {
         "data": [
+            *_bands([line for line in lines if line.counted], _BEYOND * top_kwh),
             *(_risk_trace(line, style, top_kwh) for line, style in zip(lines, LINE_STYLES, strict=False)),
-            _point("yours", own, "diamond"),
-            *([] if cheapest is None else [_point("cheapest", cheapest, "circle-open")]),
+            _point("yours", own, "diamond", kwp[-1]),
+            *([] if cheapest is None else [_point("cheapest", cheapest, "circle-open", kwp[-1])]),
         ],
         "layout": {
             "xaxis": {
@@ -68,7 +79,7 @@ def risk_map(
     }
 
 
-def _point(name: str, place: tuple[float, float], symbol: str) -> Figure:
+def _point(name: str, place: tuple[float, float], symbol: str, most_kwp: float) -> Figure:
     return {
         "type": "scatter",
         "mode": "markers+text",
@@ -76,10 +87,33 @@ def _point(name: str, place: tuple[float, float], symbol: str) -> Figure:
         "x": [round(place[0], 2)],
         "y": [round(place[1], KWH_DIGITS)],
         "text": [name],
-        "textposition": "top center",
+        "textposition": "top left" if place[0] > _NEAR_END * most_kwp else "top center",
         "textfont": {"color": "--ink"},
         "marker": {"color": "--ink", "size": 11, "symbol": symbol},
         "hovertemplate": f"%{{y:.3g}} kWh<extra>{name}</extra>",
+    }
+
+
+def _bands(lines: Sequence[RiskLine], beyond_kwh: float) -> list[Figure]:
+    """What lies between two lines, and under the last, as washes: the more often a bank runs empty, the deeper."""
+    edges = [[beyond_kwh if y is None else min(y, beyond_kwh) for y in line.kwh] for line in lines]
+    edges.append([0.0] * len(lines[0].kwp))
+    return [
+        _band(lines[0].kwp, upper, lower, _WASH * depth)
+        for depth, (upper, lower) in enumerate(pairwise(edges), start=1)
+    ]
+
+
+def _band(kwp: Sequence[float], upper: Sequence[float], lower: Sequence[float], depth: float) -> Figure:
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": [round(x, 2) for x in (*kwp, *reversed(kwp))],
+        "y": [round(y, KWH_DIGITS) for y in (*upper, *reversed(lower))],
+        "line": {"width": 0, "color": "--slate"},
+        "fill": "toself",
+        "fillcolor": f"--slate/{depth:.2f}",
+        "hoverinfo": "skip",
     }
 
 
@@ -95,7 +129,7 @@ def _risk_trace(line: RiskLine, style: Style, top_kwh: float) -> Figure:
         "mode": "lines",
         "name": line.name,
         "x": [round(x, 2) for x in line.kwp],
-        "y": [None if y is None or y > 3.0 * top_kwh else round(y, KWH_DIGITS) for y in line.kwh],
+        "y": [None if y is None or y > _BEYOND * top_kwh else round(y, KWH_DIGITS) for y in line.kwh],
         "line": style.line(),
         "hovertemplate": "%{y:.3g} kWh",
     }

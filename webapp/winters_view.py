@@ -7,21 +7,29 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from engine.answers.autonomy_days import AutonomyDays
-from engine.answers.lasting import Cheapest, Lasting, LastingRow
-from engine.answers.risks import NEVER, Risk
-from engine.answers.winters import MOST_STRINGS, BankRow, ManyWinters, RiskSize
+from engine.answers.lasting import Lasting
+from engine.answers.winters import MOST_STRINGS, ManyWinters
 from engine.answers.winters_map import OWN, TWICE
-from engine.answers.winters_years import Winter
-from engine.cells.ageing import LEAST_SHARE, MOST_YEARS, Left
 from engine.house.household import Supply
-from engine.quantities import DAYS_PER_YEAR
 from engine.sky.spells import LEAST_YEARS
 from webapp import winters_charts
 from webapp.chart_parts import Figure
 from webapp.render import figures, fixed, percent
-from webapp.words import MONTHS, counted, energy, number
+from webapp.winters_tables import (
+    Row,
+    bank_row,
+    cheapest_text,
+    cost_row,
+    daily_kwh,
+    kwh_cell,
+    risk_name,
+    size_row,
+    wear_row,
+    winter_names,
+    winter_row,
+)
+from webapp.words import counted, energy, number
 
-Row = tuple[str, tuple[str, ...]]
 _COLUMNS = (2, 4, 6, 9, 11, 14, 19, 24, 29, 39)
 """Columns of the map that its table prints."""
 RAREST_YEARS = max(LEAST_YEARS)
@@ -49,6 +57,7 @@ class WintersView:
     bank_rows: tuple[Row, ...]
     rule: str
     map_basis: str
+    map_edges: str
     wear_rows: tuple[Row, ...]
     cost_rows: tuple[Row, ...]
     cheapest: tuple[str, ...]
@@ -58,7 +67,10 @@ class WintersView:
 def winters_view(answer: ManyWinters, rule: AutonomyDays, worn: Lasting, supply: Supply) -> WintersView:
     """Return the view of an answer."""
     lines = [
-        winters_charts.RiskLine(name=risk_name(line.risk), kwp=answer.map.kwp, kwh=line.bank_kwh) for line in worn.lines
+        winters_charts.RiskLine(
+            name=risk_name(line.risk), counted=line.risk.share is None, kwp=answer.map.kwp, kwh=line.bank_kwh
+        )
+        for line in worn.lines
     ]
     near = answer.sizes[1]
     marks = [("your bank", answer.own.usable_kwh)]
@@ -74,39 +86,25 @@ def winters_view(answer: ManyWinters, rule: AutonomyDays, worn: Lasting, supply:
             lines, (answer.own_kwp, answer.own.usable_kwh), answer.map.bank_kwh[-1], cheapest_point(worn)
         ),
         map_heads=tuple(f"{fixed(answer.map.kwp[column], 1)} kWp" for column in _COLUMNS),
-        map_rows=tuple((line.name, tuple(_kwh(line.kwh[column]) for column in _COLUMNS)) for line in lines),
+        map_rows=tuple((line.name, tuple(kwh_cell(line.kwh[column]) for column in _COLUMNS)) for line in lines),
         needed=winters_charts.needed(
             winter_names(answer),
             [one.needed_kwh for one in answer.winters],
             marks,
         ),
         winter_rows=tuple(
-            _winter_row(name, one) for name, one in zip(winter_names(answer), answer.winters, strict=True)
+            winter_row(name, one) for name, one in zip(winter_names(answer), answer.winters, strict=True)
         ),
-        size_rows=tuple(_size_row(one, answer) for one in answer.sizes),
-        bank_rows=tuple(_bank_row(one, answer, supply.bank.parallel) for one in answer.rows),
+        size_rows=tuple(size_row(one, answer) for one in answer.sizes),
+        bank_rows=tuple(bank_row(one, answer, supply.bank.parallel) for one in answer.rows),
         rule=rule_sentence(rule, answer),
         map_basis=map_basis(answer, worn),
-        wear_rows=tuple(_wear_row(one, supply.bank.parallel) for one in worn.rows),
-        cost_rows=tuple(_cost_row(one, worn.currency, supply.bank.parallel) for one in worn.rows),
-        cheapest=tuple(_cheapest(one, answer, worn.currency) for one in worn.cheapest),
+        map_edges=map_edges(answer, worn),
+        wear_rows=tuple(wear_row(one, supply.bank.parallel) for one in worn.rows),
+        cost_rows=tuple(cost_row(one, worn.currency, supply.bank.parallel) for one in worn.rows),
+        cheapest=tuple(cheapest_text(one, answer, worn.currency) for one in worn.cheapest),
         fuel=any(one.fuel is not None for one in worn.rows),
     )
-
-
-def risk_name(risk: Risk) -> str:
-    """Return what a risk is called on a line and in a table.
-
-    Examples
-    --------
-    >>> risk_name(Risk(id="never")), risk_name(Risk(id="1in10", years=10)), risk_name(Risk(id="1in1", years=1))
-    ('never', '1 in 10 years', 'once a year')
-    """
-    if risk.share is not None:
-        return f"{risk.share * 100:g} % unserved"
-    if risk.id == NEVER:
-        return "never"
-    return "once a year" if risk.years == 1 else f"1 in {risk.years} years"
 
 
 def winters_of(answer: ManyWinters) -> str:
@@ -155,11 +153,6 @@ def unserved(answer: ManyWinters) -> str:
     if days >= _DEEP_DAYS:
         text += " A dark spell may last for weeks: the count alone says too little."
     return text
-
-
-def daily_kwh(answer: ManyWinters) -> float:
-    """Return what a mean day of the year draws [kWh]."""
-    return answer.load_kwh_a_year / DAYS_PER_YEAR
 
 
 def panels(answer: ManyWinters) -> str:
@@ -216,47 +209,6 @@ def rule_sentence(rule: AutonomyDays, answer: ManyWinters) -> str:
     )
 
 
-def winter_names(answer: ManyWinters) -> list[int]:
-    """Return the year each winter begins in; made winters, which belong to no year, are numbered from 1."""
-    if answer.basis == "measured":
-        return [one.year for one in answer.winters]
-    return list(range(1, answer.years + 1))
-
-
-def _winter_row(name: int, winter: Winter) -> Row:
-    month = MONTHS[winter.month - 1] if winter.month else "–"
-    asked = "none does" if winter.needed_kwh is None else fixed(winter.needed_kwh, 1)
-    cells = (asked, month, str(winter.dark_spells), fixed(winter.short_kwh, 0))
-    return str(name), cells
-
-
-def _size_row(one: RiskSize, answer: ManyWinters) -> Row:
-    if one.bank_kwh is None:
-        return risk_name(one.risk), (f"over {fixed(answer.most_kwh, 0)}", "–", "–", "–")
-    between = "–" if one.low_kwh is None else _between(one.low_kwh, one.high_kwh)
-    cells = (figures(one.bank_kwh, 3), between, figures(one.label_kwh, 3), str(one.strings))
-    return risk_name(one.risk), cells
-
-
-def _between(low_kwh: float, high_kwh: float | None) -> str:
-    """Write a band; one without an upper end is “from”."""
-    return f"from {figures(low_kwh, 3)}" if high_kwh is None else f"{figures(low_kwh, 3)} to {figures(high_kwh, 3)}"
-
-
-def _bank_row(one: BankRow, answer: ManyWinters, own_strings: int) -> Row:
-    days = one.short_kwh_a_year / daily_kwh(answer)
-    cells = (
-        figures(one.usable_kwh, 3),
-        figures(one.label_kwh, 3),
-        str(one.dark_spells),
-        str(one.dark_winters),
-        fixed(one.short_kwh_a_year, 0),
-        percent(one.short_share, 1),
-        fixed(days, 1),
-    )
-    return _named(one.strings, own_strings), cells
-
-
 def map_basis(answer: ManyWinters, worn: Lasting) -> str:
     """Say what the lines of the map mean."""
     text = f"above a line a bank runs empty no more often than it says; {answer.years} winters"
@@ -265,59 +217,19 @@ def map_basis(answer: ManyWinters, worn: Lasting) -> str:
     return f"{text}; sizes bought new that are likely still enough at {worn.age_years} years"
 
 
+def map_edges(answer: ManyWinters, worn: Lasting) -> str:
+    """Say where the lines leave the map, and why."""
+    first, top_kwh, said = answer.map.refilled_from, answer.map.bank_kwh[-1], []
+    if any(kwh is not None and kwh > top_kwh for line in worn.lines for kwh in line.bank_kwh):
+        said.append(f"A line that leaves at the top asks for more than {energy(top_kwh)}: the numbers have it.")
+    if 0 < first < len(answer.map.kwp):
+        said.append(
+            f"Under {figures(answer.map.kwp[first], 3)} kWp the panels do not fill a bank again within a year: a dark "
+            "spell there lasts for years, and no size helps."
+        )
+    return " ".join(said)
+
+
 def cheapest_point(worn: Lasting) -> tuple[float, float] | None:
     """Return the cheapest pair [kWp, kWh] for the second line, where prices are known."""
     return (worn.cheapest[1].kwp, worn.cheapest[1].bank_kwh) if len(worn.cheapest) > 1 else None
-
-
-def _cheapest(one: Cheapest, answer: ManyWinters, currency: str) -> str:
-    name = next(risk_name(line.risk) for line in answer.map.lines if line.risk.id == one.risk_id)
-    price = money(one.price, currency)
-    return f"{name}: {energy(one.bank_kwh)} usable and {figures(one.kwp, 3)} kWp, {price} for bank and further panels"
-
-
-def money(amount: float | None, currency: str) -> str:
-    """Write an amount with its symbol.
-
-    Examples
-    --------
-    >>> money(1234.5, "€"), money(0.1234, ""), money(None, "€")
-    ('1234\xa0€', '0.12', '–')
-    """
-    if amount is None:
-        return "–"
-    text = figures(amount) if amount < 10.0 else f"{amount:.0f}"
-    return f"{text}\u00a0{currency}" if currency else text
-
-
-def _named(strings: int, own_strings: int) -> str:
-    return f"{strings}, yours" if strings == own_strings else str(strings)
-
-
-def _left(age: Left) -> str:
-    """Write a share left with its range; what is held at the least that is told is “or less”."""
-    if age.likely <= LEAST_SHARE:
-        return f"{percent(LEAST_SHARE)} or less"
-    return f"{percent(age.likely)} ({fixed(age.low * 100)} to {fixed(age.high * 100)})"
-
-
-def _wear_row(one: LastingRow, own_strings: int) -> Row:
-    left = (_left(age) for age in one.left[1:])
-    most = "over " if one.life.high >= MOST_YEARS else ""
-    life = f"{fixed(one.life.likely, 0)} ({fixed(one.life.low, 0)} to {most}{fixed(one.life.high, 0)})"
-    bought = ", ".join(fixed(year, 0) for year in one.cost.replacements.likely) or "not in 20 years"
-    return _named(one.strings, own_strings), (fixed(one.use.cycles_a_year, 0), *left, life, bought)
-
-
-def _cost_row(one: LastingRow, currency: str, own_strings: int) -> Row:
-    cost, fuel = one.cost, one.fuel
-    each = cost.per_delivered_kwh
-    between = "–" if each is None else f"{money(each.low, currency)} to {money(each.high, currency)}"
-    cells = [money(cost.price, currency), money(cost.per_usable_kwh, currency), between]
-    if fuel is not None:
-        cells += [fixed(fuel.litres_a_year, 0), fixed(fuel.run_h_a_year, 0), money(fuel.price_a_year, currency)]
-    return _named(one.strings, own_strings), tuple(cells)
-
-
-def _kwh(kwh: float | None) -> str:
-    return "–" if kwh is None else figures(kwh, 3)

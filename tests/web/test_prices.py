@@ -9,6 +9,7 @@ import pytest
 
 from tests.conftest import Client, form_of, soup
 from tests.web.test_size import words
+from webapp.winters_tables import money
 
 Opener = Callable[[dict[str, Any]], Client]
 TYPED = {"currency": "€", "bank_per_kwh": "200", "panels_per_kwp": "900", "fuel_per_litre": "1.8"}
@@ -31,7 +32,7 @@ def test_prices_are_kept_and_give_costs(client: Client) -> None:
     assert own["cost"]["price"] == pytest.approx(200.0 * label_kwh)
     assert own["cost"]["per_usable_kwh"] == pytest.approx(200.0 * label_kwh / told["winters"]["own"]["usable_kwh"])
     page = soup(client.get("/winters"))
-    assert f"{200.0 * label_kwh:.0f}\u00a0€" in page.get_text()
+    assert money(200.0 * label_kwh, TYPED["currency"]) in page.get_text()
     assert "cheapest" in str(page.select_one("#map-plot")["data-figure"])  # type: ignore[index]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -32,7 +33,7 @@ def test_page_says_what_the_answer_holds(client: Client) -> None:
     assert f"{never:.2g}" in sentence or f"{never:.0f}" in sentence
     assert f"in {told['own']['dark_winters']} winters of 30" in words(page, ".lead")
     assert "not a forecast" in words(page, ".range")
-    rows = page.select("table.stacked tbody tr")
+    rows = page.select(".wide table tbody tr")
     assert sum("yours" in row.get_text() for row in rows) == 2
 
 
@@ -47,6 +48,48 @@ def test_every_count_of_the_map_stands_in_the_json(client: Client) -> None:
                 continue
             for bank, dark in zip(told["bank_kwh"], told["dark_spells"][column], strict=True):
                 assert (dark <= allowed) == (bank >= kwh), (line["risk"]["id"], column, bank)
+
+
+def map_figure(page: Any) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(str(page.select_one("#map-plot")["data-figure"]))
+    return found
+
+
+def test_bands_of_the_map_lie_between_its_lines(client: Client) -> None:
+    traces = map_figure(soup(client.get("/winters")))["data"]
+    bands, lines = [one for one in traces if one.get("fill")], [one for one in traces if one["mode"] == "lines"][4:]
+    assert [line["name"] for line in lines[:4]] == ["never", "1 in 10 years", "1 in 5 years", "once a year"]
+    assert len({band["fillcolor"] for band in bands}) == len(bands) == 4
+    for band, upper, lower in zip(bands, lines, [*lines[1:4], None], strict=False):
+        columns = len(upper["x"])
+        for column, (high, low) in enumerate(zip(band["y"][:columns], reversed(band["y"][columns:]), strict=True)):
+            assert high >= low
+            if upper["y"][column] is not None:
+                assert high == upper["y"][column]
+            if lower is not None and lower["y"][column] is not None:
+                assert low == lower["y"][column]
+        assert lower is not None or set(band["y"][columns:]) == {0.0}
+
+
+def test_where_lines_leave_the_map_is_said(client: Client) -> None:
+    told, page = answer_of(client)["map"], soup(client.get("/winters"))
+    first = told["refilled_from"]
+    assert 0 < first < len(told["kwp"])
+    said = words(page, "#riding > .hint")
+    assert f"Under {told['kwp'][first]:.3g} kWp the panels do not fill a bank again" in said
+    assert f"asks for more than {told['bank_kwh'][-1]:.0f} kWh" in said
+
+
+def test_cheapest_pair_is_marked_and_the_end_of_the_map_is_said(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["prices"] = {"currency": "€", "bank_per_kwh": 100000.0, "panels_per_kwp": 1.0}
+    client = client_of(small_house)  # type: ignore[arg-type]
+    page, told = soup(client.get("/winters")), client.get("/winters.json").json()
+    (point,) = [one for one in map_figure(page)["data"] if one.get("name") == "cheapest"]
+    cheapest = told["lasting"]["cheapest"][1]
+    assert point["x"] == [pytest.approx(cheapest["kwp"], abs=0.006)]
+    assert point["y"] == [pytest.approx(cheapest["bank_kwh"], abs=0.0006)]
+    assert cheapest["kwp"] == told["winters"]["map"]["kwp"][-1]
+    assert "the map ends there" in words(page, "#answer")
 
 
 def test_winters_of_a_record_are_called_measured(client: Client) -> None:
