@@ -13,6 +13,7 @@ from engine.answers.sheet import bank_steps
 from engine.answers.sizing import RECOVERY_DAYS, SizeRow, Sizing
 from engine.house.bank import Bank, StepDown
 from engine.house.household import Household, Supply
+from engine.house.sizes import with_strings
 from engine.sky.days import Sky
 from webapp import charts
 from webapp.chart_parts import Figure
@@ -58,14 +59,6 @@ def size_view(house: Household, supply: Supply, answer: Sizing, sky: Sky) -> Siz
             answer.useful_limit_days,
         ),
     )
-
-
-def with_strings(bank: Bank, strings: int) -> Bank:
-    """Return the bank with another number of strings, its charge limit in proportion."""
-    limit_a = bank.charge_limit_a
-    if limit_a is not None:
-        limit_a = min(max(limit_a * strings / bank.parallel, 0.5), 5000.0)
-    return dataclasses.replace(bank, parallel=strings, charge_limit_a=limit_a)
 
 
 def sentence(answer: Sizing, sky: Sky) -> Markup:

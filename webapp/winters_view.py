@@ -8,9 +8,10 @@ from markupsafe import Markup
 
 from engine.answers.autonomy_days import AutonomyDays
 from engine.answers.lasting import Lasting
-from engine.answers.winters import MOST_STRINGS, ManyWinters
+from engine.answers.winters import ManyWinters
 from engine.answers.winters_map import OWN, TWICE
 from engine.house.household import Supply
+from engine.house.sizes import MOST_STRINGS
 from engine.sky.spells import LEAST_YEARS
 from webapp import winters_charts
 from webapp.chart_parts import Figure

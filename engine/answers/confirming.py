@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from math import ceil
 
 from engine.answers.risks import Risk
-from engine.answers.winters import LEAST_STRINGS, MOST_STRINGS, Fitted
+from engine.answers.winters import LEAST_STRINGS, Fitted
 from engine.balance.depths import Outing, outings
 from engine.balance.step import Plant, State, plant
 from engine.balance.trajectory import run
 from engine.errors import Unreachable
-from engine.house.sizes import with_strings
+from engine.house.sizes import MOST_STRINGS, with_strings
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 
 NEAR_SHARE = 0.005

@@ -25,8 +25,9 @@ from engine.balance.forcing import drawn_hours, load_hours, sun_hours
 from engine.balance.step import State, plant
 from engine.balance.trajectory import Trajectory, run
 from engine.errors import InputError, Unreachable
-from engine.house.bank import Bank, delivered, floor
+from engine.house.bank import floor
 from engine.house.household import Household, Supply
+from engine.house.sizes import MOST_STRINGS, usable_kwh, with_strings
 from engine.quantities import DAYS_PER_WEEK, HOURS_PER_DAY, WH_PER_KWH, mean_day_of_year
 from engine.sky.averages import average_day_kc
 from engine.sky.days import Sky
@@ -40,8 +41,6 @@ _LONGEST_RECOVERY_DAYS = 28
 _YEAR = 2001
 _MORE_STRINGS = 8
 _BY_HOURS = "deepest point of the spell, hour by hour from a full bank: some of its hours give more than they take"
-MOST_STRINGS = 200
-"""Strings in parallel a bank may have in this tool."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,8 +175,8 @@ def sizing(
         raise Unreachable("There is no load on this bank in that month: enter what it is to carry on Loads.")
     asked = _row(supply, energies, days)
     rows = _rows(supply, energies, asked)
-    end = floor(_string(supply.bank), supply.inverter, energies.mean_dc_w / asked.strings)
-    own_usable_kwh, _ = _usable(supply, supply.bank.parallel, energies.mean_dc_w)
+    end = floor(with_strings(supply.bank, 1), supply.inverter, energies.mean_dc_w / asked.strings)
+    own_usable_kwh = _usable_kwh(supply, supply.bank.parallel, energies.mean_dc_w)
     surplus_kwh = energies.average_kwh - energies.load_kwh
     slow = [row.days for row in rows if row.recovery_days is None or row.recovery_days > RECOVERY_DAYS]
     return Sizing(
@@ -257,21 +256,8 @@ def _days(household: Household, supply: Supply, month: int, skies: Sequence[Sky]
     )
 
 
-def _string(bank: Bank) -> Bank:
-    """The bank with one string, its current limits shared out."""
-    board = bank.board
-    if board is not None:
-        board = dataclasses.replace(board, current_limit_a=max(board.current_limit_a / bank.parallel, 1.0))
-    limit_a = None if bank.charge_limit_a is None else max(bank.charge_limit_a / bank.parallel, 0.5)
-    return dataclasses.replace(bank, parallel=1, board=board, charge_limit_a=limit_a)
-
-
-def _usable(supply: Supply, strings: float, power_w: float) -> tuple[float, float]:
-    """Usable kWh at the terminals of a bank of so many strings, and its label kWh."""
-    one = _string(supply.bank)
-    low = floor(one, supply.inverter, power_w / strings).soc
-    kwh, _ = delivered(one, one.top_reached_soc, low, power_w / strings)
-    return kwh * strings, one.label_kwh * strings
+def _usable_kwh(supply: Supply, strings: float, power_w: float) -> float:
+    return usable_kwh(supply.bank, supply.inverter, strings, power_w)
 
 
 def _needed_kwh(energies: _Days, days: int) -> float:
@@ -308,7 +294,7 @@ def _strings_for(supply: Supply, needed_kwh: float, power_w: float) -> float:
     """
     if needed_kwh <= 0.0:
         raise Unreachable("On such days the sun carries this load hour by hour: no bank is asked for.")
-    found = scale_for(lambda strings: _usable(supply, strings, power_w)[0], needed_kwh, MOST_STRINGS)
+    found = scale_for(lambda strings: _usable_kwh(supply, strings, power_w), needed_kwh, MOST_STRINGS)
     if found is None:
         raise Unreachable(
             f"Even {MOST_STRINGS} strings of {supply.bank.name} would not give the {needed_kwh:.1f} kWh asked: "
@@ -333,28 +319,18 @@ def _row(supply: Supply, energies: _Days, days: int) -> SizeRow:
     exact = _strings_for(supply, needed_kwh, energies.mean_dc_w)
     strings = max(ceil(exact - 1e-6), 1)
     strings, spell = _confirmed(supply, energies, days, strings)
-    built_kwh, _ = _usable(supply, strings, energies.mean_dc_w)
+    built_kwh = _usable_kwh(supply, strings, energies.mean_dc_w)
     return SizeRow(
         days=days,
         usable_kwh=needed_kwh,
         at_sockets_kwh=needed_kwh * energies.sockets_kwh / energies.load_kwh,
-        label_kwh=_string(supply.bank).label_kwh * exact,
+        label_kwh=with_strings(supply.bank, 1).label_kwh * exact,
         strings=strings,
         built_kwh=built_kwh,
         lowest_soc=float(spell.soc.min()),
         unserved_kwh=spell.totals.unserved_kwh,
         recovery_days=_recovery_days(supply, energies, strings, float(spell.soc[-1])),
     )
-
-
-def _built(supply: Supply, strings: int) -> Bank:
-    """The bank with so many strings, its current limits in proportion."""
-    one = _string(supply.bank)
-    board = one.board
-    if board is not None:
-        board = dataclasses.replace(board, current_limit_a=min(board.current_limit_a * strings, 5000.0))
-    limit_a = None if one.charge_limit_a is None else min(one.charge_limit_a * strings, 5000.0)
-    return dataclasses.replace(one, parallel=strings, board=board, charge_limit_a=limit_a)
 
 
 def _confirmed(supply: Supply, energies: _Days, days: int, least: int) -> tuple[int, Trajectory]:
@@ -371,7 +347,7 @@ def _confirmed(supply: Supply, energies: _Days, days: int, least: int) -> tuple[
 
 def _spell(supply: Supply, energies: _Days, days: int, strings: int) -> Trajectory:
     """Run the built bank, charged as set, through the spell from sunrise to the sunrise after it."""
-    bank = _built(supply, strings)
+    bank = with_strings(supply.bank, strings)
     p = plant(bank, supply.inverter, energies.mean_dc_w)
     begin, hours = energies.sunrise_h, days * HOURS_PER_DAY
     sun_w = np.append(energies.spell_w(days), energies.average_w)[begin : begin + hours]
@@ -383,7 +359,7 @@ def _recovery_days(supply: Supply, energies: _Days, strings: int, soc: float) ->
     """Ordinary days until the built bank is as full as its setting fills it; None if that takes over four weeks."""
     if energies.average_kwh <= energies.load_kwh:
         return None
-    bank = _built(supply, strings)
+    bank = with_strings(supply.bank, strings)
     p = plant(bank, supply.inverter, energies.mean_dc_w)
     week = [
         np.roll(w, -energies.sunrise_h).tolist() * DAYS_PER_WEEK
@@ -448,7 +424,7 @@ def _label_kwh(supply: Supply, energies: _Days, days: int) -> float:
     needed_kwh = _needed_kwh(energies, days)
     if needed_kwh <= 0.0:
         return 0.0
-    return _string(supply.bank).label_kwh * _strings_for(supply, needed_kwh, energies.mean_dc_w)
+    return with_strings(supply.bank, 1).label_kwh * _strings_for(supply, needed_kwh, energies.mean_dc_w)
 
 
 def _worked(energies: _Days, days: int, asked: SizeRow) -> tuple[Worked, ...]:

@@ -28,13 +28,12 @@ from engine.balance.step import plant
 from engine.balance.winters import Winters, winters
 from engine.errors import Unreachable
 from engine.house.household import Household, Supply
-from engine.house.sizes import usable_kwh, with_strings
+from engine.house.sizes import MOST_STRINGS, usable_kwh, with_strings
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sky.series import KcSeries
 
 USUAL_SHARE = 0.01
 """Load unserved that the last risk allows where nothing is asked (choice)."""
-MOST_STRINGS = 200
 LEAST_STRINGS = 0.01
 _ROUNDS = 4
 _ROUNDS_OF_A_SIZE, _NEAR_SHARE = 30, 1e-6

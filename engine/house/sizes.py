@@ -15,6 +15,8 @@ from engine.house.bank import Bank, delivered, floor
 from engine.house.inverter import Inverter
 from engine.quantities import WH_PER_KWH
 
+MOST_STRINGS = 200
+"""Strings in parallel a bank may have in this tool."""
 MOST_A = 5000.0
 """Largest limit of current a bank may state [A]."""
 LEAST_BOARD_A, LEAST_CHARGE_A = 1.0, 0.5
