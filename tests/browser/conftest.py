@@ -79,9 +79,10 @@ def site(serve: Callable[..., str]) -> str:
 
 
 @pytest.fixture
-def open_page(browser: Browser) -> Iterator[Opener]:
+def open_page(browser: Browser, serve: Callable[..., str]) -> Iterator[Opener]:
     """Open pages with the options of a browser context; at the end of the test all must have been quiet and local.
 
+    They are closed before the servers stop: a page that still asks how far a trial is must not find nobody there.
     `may_log` is a text that a line of the console may contain, where the test provokes it.
     """
     faults: list[str] = []
