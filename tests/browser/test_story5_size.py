@@ -54,8 +54,8 @@ def test_the_table_equals_what_is_drawn(open_page: Opener, address: str) -> None
     page = open_page(address)
     page.wait_for_selector("html[data-charts=drawn]", state="attached")
     lines = page.evaluate("() => Object.fromEntries(document.querySelector('.plot').data.map(t => [t.name, t.y]))")
-    page.locator(".chart summary").click()
-    for place, row in enumerate(page.locator(".chart tbody tr").all()[:7]):
+    page.locator("#sizes summary").click()
+    for place, row in enumerate(page.locator("#sizes tbody tr").all()[:7]):
         cells = [float(cell) for cell in row.locator("td").all_inner_texts()]
         assert cells == [place + 1, round(lines["label"][place], 1), round(lines["usable"][place], 1)]
     names = page.locator(".plot .annotation-text").all_text_contents()
@@ -90,7 +90,7 @@ def test_nothing_of_the_table_is_cut_on_a_phone(open_page: Opener, address: str)
 
 def test_the_choice_of_days_follows_the_number_of_days(open_page: Opener, site: str) -> None:
     page = open_page(f"{site}/size?sky=usual&days=3&month=12")
-    spell = page.locator(".chart figcaption small")
+    spell = page.locator("#sizes figcaption small")
     expect(spell).to_contain_text("Worst three days of 1 year in 10")
     page.locator("#days").fill("5")
     expect(spell).to_contain_text("Worst week of 1 year in 10")
