@@ -24,7 +24,7 @@ from starlette.responses import RedirectResponse, Response
 from engine.errors import InputError
 from engine.house import household
 from engine.house.household import Household
-from webapp.forms import Card, Values, parse, whole
+from webapp.forms import Card, Parsed, Values, parse, whole
 from webapp.store import Conflict, Document, Saved, Store
 
 SECTIONS = {
@@ -202,6 +202,35 @@ class Shelf:
     thing: Callable[[Values, Document], Document]
     show: Callable[[Request, Card | None, int], Response]
     also: Callable[[Document, str], tuple[Document, str]] = lambda document, thing_id: (document, "")
+
+
+def change_part(
+    request: Request,
+    section: str,
+    card: Card,
+    sent: Typed,
+    what: str,
+    path: str,
+    show: Callable[[Request, Card, int], Response],
+    build: Callable[[Values], Values] = lambda values: values,
+) -> Response:
+    """Save one of `SINGLES` from what its form sent; `build` makes fields of the document of what was typed."""
+    form: Parsed[Values] = parse(card.fields, sent, build=build)
+    card = replace(card, form=form)
+    against = elsewhere(opened(request)[0], sent)
+    if against:
+        return show(request, card.refused(against), HTTPStatus.CONFLICT)
+    values = form.value
+    if values is None:
+        return show(request, card, HTTPStatus.UNPROCESSABLE_ENTITY)
+    return save(
+        request,
+        sent,
+        lambda document: with_values(document, section, "", values),
+        what,
+        f"{path}#{card.id}",
+        lambda errors, status: show(request, card.refused(errors), status),
+    )
 
 
 def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from engine.answers.answer import Worked
 from engine.answers.winters import Fitted
-from engine.balance.depths import outings
 from engine.cells.chemistry import capacity_share
 from engine.house.bank import Bank, c_rate
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
@@ -102,13 +101,13 @@ def autonomy_days(fit: Fitted, days: int) -> AutonomyDays:
     """
     bank, hours = fit.supply.bank, fit.hours
     steps = steps_of(bank, fit.found.power_w, days)
-    near_kwh = fit.near.bank_kwh(
-        fit.found.leaking(1.0, fit.near.spells(hours.years.size)), hours.years.size, hours.load_kwh
-    )
+    years = hours.years.size
+    near_kwh = fit.near.bank_kwh(fit.found.leaking(1.0, fit.near.spells(years)), years, hours.load_kwh)
+    near_kwh = fit.exact_kwh(fit.near, near_kwh) if near_kwh > 0.0 else near_kwh
     within = near_kwh <= fit.most_kwh and fit.found.refills(1.0)
     each_label_kwh = bank.label_kwh / bank.parallel
     label_kwh = fit.strings_for(near_kwh) * each_label_kwh if within and near_kwh > 0.0 else None
-    away = max((one.end_h - one.begin_h for one in outings(fit.found.net_kwh(1.0, 0.0))), default=0) / HOURS_PER_DAY
+    away = fit.found.longest_away_days(1.0)
     daily_kwh = hours.limited_sun_w(1.0).reshape(-1, HOURS_PER_DAY).sum(axis=1) / WH_PER_KWH
     dark_days = as_dark_days(daily_kwh, days)
     return AutonomyDays(

@@ -26,7 +26,7 @@ NEAR_SHARE = 0.005
 DEEP_SHARE = 0.5
 """Times away from full shallower than this share of the bank are not run: real cells do not lose half (judgement)."""
 LEAD_DAYS = 21
-"""Days before a spell that are run as well (choice: longer moved no size of the example)."""
+"""Days before a spell that are run as well (choice)."""
 _LOW, _HIGH, _WIDER = 0.85, 1.15, 1.3
 
 
@@ -160,11 +160,12 @@ class _Trial:
 def _trial(fit: Fitted, risk: Risk, times: float) -> _Trial:
     years, load_kwh = fit.hours.years.size, fit.hours.load_kwh
     cycles = fit.found.leaking(times, risk.spells(years))
-    kwh = risk.bank_kwh(cycles, years, load_kwh)
+    near_kwh = risk.bank_kwh(cycles, years, load_kwh)
     if not fit.found.refills(times):
         raise Unreachable("On these panels no bank of any size is full again within a year: there is no size to try.")
-    if kwh <= 0.0:
+    if near_kwh <= 0.0:
         raise Unreachable("The sun carries this load hour by hour: no bank is asked for.")
+    kwh = fit.exact_kwh(risk, near_kwh, times)
     if kwh > fit.most_kwh:
         raise Unreachable(
             f"No bank of up to {MOST_STRINGS} strings of {fit.supply.bank.name} keeps this risk on these panels."

@@ -29,7 +29,7 @@ from engine.balance.winters import Winters, winters
 from engine.errors import Unreachable
 from engine.house.household import Household, Supply
 from engine.house.sizes import MOST_STRINGS, usable_kwh, with_strings
-from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
+from engine.quantities import HOURS_PER_DAY
 from engine.sky.series import KcSeries
 
 USUAL_SHARE = 0.01
@@ -150,17 +150,21 @@ class Fitted:
             return LEAST_STRINGS
         return scale_for(self.kwh, bank_kwh, MOST_STRINGS) or MOST_STRINGS
 
-    def exact_kwh(self, risk: Risk, near_kwh: float) -> float:
-        """Return the smallest bank for a risk on the own panels, its own leak counted exactly [kWh].
+    def exact_kwh(self, risk: Risk, near_kwh: float, times: float = 1.0) -> float:
+        """Return the smallest bank for a risk, its own leak counted exactly [kWh]; infinite where `near_kwh` is.
 
         Parameters
         ----------
         near_kwh : float
             Where to begin [kWh].
+        times : float
+            Panels in times of the own.
         """
+        if not np.isfinite(near_kwh):
+            return near_kwh
         years, load_kwh, kwh = self.hours.years.size, self.hours.load_kwh, near_kwh
         for _ in range(_ROUNDS_OF_A_SIZE):
-            kwh, before = risk.bank_kwh(self.found.spectrum(1.0, kwh), years, load_kwh), kwh
+            kwh, before = risk.bank_kwh(self.found.spectrum(times, kwh), years, load_kwh), kwh
             if abs(kwh - before) <= _NEAR_SHARE * before:
                 break
         return kwh * (1.0 + 2.0 * _NEAR_SHARE)
@@ -251,7 +255,7 @@ def many_winters(
         own_low_spells=low_spells,
         own_high_spells=high_spells,
         load_kwh_a_year=hours.load_kwh / years,
-        sun_kwh_a_year=float(hours.limited_sun_w(1.0).sum()) / WH_PER_KWH / years,
+        sun_kwh_a_year=hours.sun_kwh / years,
         mean_draw_w=found.power_w,
         charge_efficiency=found.bank.charge_efficiency,
         leak_w_per_kwh=found.leak_w_per_kwh,

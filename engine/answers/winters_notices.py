@@ -6,7 +6,6 @@ from engine.answers.answer import Notice
 from engine.answers.notices import household_notices
 from engine.balance.winters import Winters
 from engine.house.household import Household, Supply
-from engine.quantities import WH_PER_KWH
 
 
 def winters_notices(household: Household, supply: Supply, hours: Winters, month: int) -> tuple[Notice, ...]:
@@ -16,7 +15,7 @@ def winters_notices(household: Household, supply: Supply, hours: Winters, month:
 
 def _panels_short(hours: Winters) -> tuple[Notice, ...]:
     years = hours.years.size
-    sun_kwh, load_kwh = float(hours.limited_sun_w(1.0).sum()) / WH_PER_KWH / years, hours.load_kwh / years
+    sun_kwh, load_kwh = hours.sun_kwh / years, hours.load_kwh / years
     if sun_kwh >= load_kwh:
         return ()
     text = (

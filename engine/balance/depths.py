@@ -29,7 +29,7 @@ Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
 _FEW = 32
-"""Cycles found in one sweep below which a walk with a stack ends the search sooner (measured)."""
+"""Cycles found in one sweep below which a walk with a stack goes on (choice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

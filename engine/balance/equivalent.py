@@ -52,9 +52,13 @@ class Equivalent:
         drawn_w = self.winters.drawn_w + self.leak_w_per_kwh * bank_kwh
         return net_kwh(self.winters.limited_sun_w(times), drawn_w, self.bank)
 
+    def longest_away_days(self, times: float) -> float:
+        """Return the longest time that a bank of any size stays short of full with so many times the panels [days]."""
+        return longest_away_h(self.net_kwh(times, 0.0)) / HOURS_PER_DAY
+
     def refills(self, times: float) -> bool:
         """Whether so many times the panels fill any bank again within a year, so that its winters can be counted."""
-        return longest_away_h(self.net_kwh(times, 0.0)) <= LONGEST_AWAY_DAYS * HOURS_PER_DAY
+        return self.longest_away_days(times) <= LONGEST_AWAY_DAYS
 
     def leaking(self, times: float, spells: int) -> Leaking:
         """Return the cycles of banks of any size, exact near the one that runs empty at most `spells` times."""

@@ -70,6 +70,11 @@ class Winters:
         return float(self.drawn_w.sum()) / WH_PER_KWH
 
     @property
+    def sun_kwh(self) -> float:
+        """What the own panels give over all years [kWh at the bus]."""
+        return float(self.limited_sun_w(1.0).sum()) / WH_PER_KWH
+
+    @property
     def sockets_kwh(self) -> float:
         """What the loads use over all years where they are measured [kWh]."""
         by_month = (self.ac_w + self.dc_w).sum(axis=1)

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from engine.fields import quantities
 from engine.house.household import Household
 from engine.house.prices import LONGEST_SYMBOL, Prices
-from webapp.editing import Sent, elsewhere, opened, save, with_values
-from webapp.forms import Card, Field, Group, Values, filled, number_fields, parse
+from webapp.editing import Sent, change_part, opened
+from webapp.forms import Card, Field, Group, Values, filled, number_fields
 from webapp.render import Page, render
 from webapp.standing import next_step
 
@@ -28,23 +26,8 @@ def page(request: Request) -> Response:
 @router.post(PAGE.path)
 def change(request: Request, sent: Sent) -> Response:
     """Save what was typed."""
-    saved, house = opened(request)
-    blank = prices_card(house)
-    form = parse(blank.fields, sent, build=_values)
-    card = replace(blank, form=form)
-    against = elsewhere(saved, sent)
-    if against:
-        return _show(request, card.refused(against), 409)
-    values = form.value
-    if values is None:
-        return _show(request, card, 422)
-    return save(
-        request,
-        sent,
-        lambda document: with_values(document, "prices", "", values),
-        "prices changed",
-        PAGE.path,
-        lambda errors, status: _show(request, card.refused(errors), status),
+    return change_part(
+        request, "prices", prices_card(opened(request)[1]), sent, "prices changed", PAGE.path, _show, _values
     )
 
 

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
-
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
@@ -16,16 +13,13 @@ from engine.sky.regions import region, regions
 from webapp.editing import (
     Sent,
     Shelf,
-    Typed,
+    change_part,
     change_thing,
-    elsewhere,
     local_now,
     opened,
     remove_thing,
-    save,
-    with_values,
 )
-from webapp.forms import Card, Parsed, Values, parse
+from webapp.forms import Card, Values
 from webapp.panel_words import charger_words, faces
 from webapp.place_form import site_card
 from webapp.render import Page, json_answer, json_errors, render
@@ -123,32 +117,10 @@ def remove_array(request: Request, sent: Sent) -> Response:
     return remove_thing(request, SHELF, sent)
 
 
-def _change_single(
-    request: Request, section: str, card: Card, sent: Typed, what: str, build: Callable[[Values], Values]
-) -> Response:
-    """Save the place, or what the owner has seen; `build` makes fields of the document of what was typed."""
-    form: Parsed[Values] = parse(card.fields, sent, build=build)
-    card = replace(card, form=form)
-    against = elsewhere(opened(request)[0], sent)
-    if against:
-        return _show(request, card.refused(against), 409)
-    values = form.value
-    if values is None:
-        return _show(request, card, 422)
-    return save(
-        request,
-        sent,
-        lambda document: with_values(document, section, "", values),
-        what,
-        f"{PAGE.path}#{card.id}",
-        lambda errors, status: _show(request, card.refused(errors), status),
-    )
-
-
 @router.post(f"{PAGE.path}/site")
 def change_site(request: Request, sent: Sent) -> Response:
     """Save where the house stands."""
-    return _change_single(request, "site", site_card(opened(request)[1]), sent, "place changed", lambda values: values)
+    return change_part(request, "site", site_card(opened(request)[1]), sent, "place changed", PAGE.path, _show)
 
 
 @router.post(f"{PAGE.path}/seen")
@@ -156,4 +128,8 @@ def change_seen(request: Request, sent: Sent) -> Response:
     """Save what the owner has seen the panels give."""
     _, house = opened(request)
     what = "what the panels give changed"
-    return _change_single(request, "sun", seen_card(house), sent, what, lambda values: seen_values(values, house.sun))
+
+    def build(values: Values) -> Values:
+        return seen_values(values, house.sun)
+
+    return change_part(request, "sun", seen_card(house), sent, what, PAGE.path, _show, build)

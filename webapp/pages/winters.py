@@ -26,7 +26,6 @@ from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.inputs import inputs_used
 from webapp.questions import (
-    MONTH_CHOICES,
     Blocked,
     asked,
     bank_field,
@@ -95,7 +94,6 @@ def page(request: Request) -> Response:
 def as_json(request: Request) -> Response:
     """Answer the same question as JSON, unrounded."""
     question = read_question(request)
-
     return json_reply(question.form.errors, lambda: worked_out(question))
 
 
@@ -106,7 +104,7 @@ def read_question(request: Request) -> Question:
     store = store_of(request)
     fields = (
         *bank_field(house.supplies()),
-        skies_field(store, saved.household_id, house),
+        skies_field(store, saved.household_id),
         AGE,
         number_field("days", DAYS, default=USUAL_DAYS),
         number_field("share", SHARE_FIELD, default=USUAL_SHARE),
@@ -120,7 +118,7 @@ def read_question(request: Request) -> Question:
     )
 
 
-def skies_field(store: Store, household_id: int, house: Household) -> Field:
+def skies_field(store: Store, household_id: int) -> Field:
     """Return the choice of days: made ones, or those of a sun record."""
     records = sky_store.accepted(store, household_id)
     choices = ((MADE, "Made for this place"), *((f"{FILE}{one.id}", f"Measured: {one.name}") for one in records))
@@ -182,7 +180,5 @@ def _shown(question: Question, answer: Told) -> dict[str, Any]:
         ),
         "proof": [("The deepest spell", lines(answer.winters.worked)), ("Days of autonomy", lines(rule.worked))],
         "inputs": inputs_used(question.house, (supply,), answer.winters.month),
-        "month": dict(MONTH_CHOICES)[str(answer.winters.month)],
         "cell": supply.bank.cell,
-        "tried_query": plain_query(question.typed),
     }
