@@ -19,7 +19,7 @@ from engine.answers.winters import Fitted, fitted, many_winters
 from engine.answers.winters_map import OWN, TWICE
 from engine.balance.forcing import load_hours, sun_hours
 from engine.balance.step import State, plant
-from engine.balance.trajectory import run
+from engine.balance.trajectory import Trajectory, run
 from engine.balance.winters import Winters, winters
 from engine.cells import catalogue
 from engine.errors import Unreachable
@@ -52,6 +52,16 @@ def series_of(household: Household, years: int) -> KcSeries:
 
 def fit_of(household: Household, years: int = 10) -> Fitted:
     return fitted(household, household.supplies()[0], series_of(household, years), DECEMBER)
+
+
+def dark_spells(path: Trajectory) -> int:
+    """Times in which load goes unserved for want of charge, a charged bank between two."""
+    spells, dark = 0, False
+    for limit, charged in zip(path.limits, path.charged[1:].tolist(), strict=True):
+        short = limit not in {"", "overload"}
+        spells += short and not dark
+        dark = (dark or short) and not charged
+    return spells
 
 
 def test_hours_of_winters_are_those_of_any_other_answer() -> None:
@@ -91,10 +101,7 @@ def test_flat_cells_through_the_full_model_give_what_the_spectrum_gives(strings:
     ac_w, dc_w = hours.loads(0, hours.month.size)
     p = plant(bank, fit.supply.inverter, fit.found.power_w)
     path = run(p, State(bank.top_reached_soc), hours.sun_w.tolist(), ac_w.tolist(), dc_w.tolist())
-    spells, dark = 0, False
-    for limit, charged in zip(path.limits, path.charged[1:].tolist(), strict=True):
-        spells += bool(limit) and not dark
-        dark = (dark or bool(limit)) and not charged
+    spells = dark_spells(path)
     assert fit.found.bank.charge_efficiency == pytest.approx(1.0)
     assert float(cycles.short_kwh(kwh)) == pytest.approx(path.totals.unserved_kwh, rel=1e-6)
     assert int(cycles.dark_spells(kwh)) == spells > 5
@@ -259,11 +266,7 @@ def test_a_size_tried_keeps_its_risk_in_one_run_through_all_winters() -> None:
     p = plant(bank, fit.supply.inverter, fit.found.power_w)
     ac_w, dc_w = fit.hours.loads(0, fit.hours.month.size)
     path = run(p, State(bank.top_reached_soc), (2.0 * fit.hours.sun_w).tolist(), ac_w.tolist(), dc_w.tolist())
-    spells, dark = 0, False
-    for limit, charged in zip(path.limits, path.charged[1:].tolist(), strict=True):
-        short = limit not in {"", "overload"}
-        spells += short and not dark
-        dark = (dark or short) and not charged
+    spells = dark_spells(path)
     assert spells <= last.risk.spells(10)
 
 
