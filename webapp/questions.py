@@ -57,8 +57,10 @@ class Tile:
 
 
 def asked(request: Request) -> dict[str, str]:
-    """Return the query as typed, the values of `sky` joined into the one text it means."""
+    """Return the query as typed, the values of `sky` joined into the one text it means, those of `off` by commas."""
     typed = dict(request.query_params)
+    if "off" in typed:
+        typed["off"] = ",".join(request.query_params.getlist("off"))
     if "sky" in typed:
         typed["sky"] = joined_sky(request.query_params.getlist("sky"))
     return typed

@@ -16,14 +16,14 @@ from datetime import date, datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of, clock, supplies_of
+from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of, clock
+from engine.answers.coming import Coming, coming
 from engine.answers.generating import WithGenerator, with_generator
 from engine.answers.notices import household_notices
-from engine.balance.forcing import Forcing, forcing, load_hours, mean_dc_w, sun_hours
-from engine.balance.step import Plant, State, plant
-from engine.balance.trajectory import Trajectory, run
+from engine.balance.forcing import Forcing, load_hours
+from engine.balance.step import Plant
+from engine.balance.trajectory import Trajectory
 from engine.cells.chemistry import at
-from engine.errors import InputError
 from engine.house.bank import c_rate, delivered
 from engine.house.household import Household, Supply
 from engine.house.loads import daily_kwh
@@ -102,12 +102,8 @@ def autonomy(household: Household, charges: Mapping[str, float], sky: Sky, at: d
     Unreachable
         If no bank is joined to an inverter.
     """
-    supplies = supplies_of(household)
-    _refuse_charges(charges, supplies)
-    first, kc = _aligned(household, supplies, sky, sky.kc, at)
-    low, high = (_aligned(household, supplies, sky, ends, at)[1] for ends in (sky.low_kc, sky.high_kc))
-    lit = household if first == at.date() else _covered_from_tomorrow(household)
-    banks = tuple(_bank(lit, s, charges.get(s.bank.id), at, (kc, low, high)) for s in supplies)
+    first, found = coming(household, charges, sky, at)
+    banks = tuple(_bank(one) for one in found)
     soonest = min(banks, key=lambda bank: np.inf if bank.hours is None else bank.hours)
     days = tuple(
         (first + timedelta(days=index), sky.labels[index], float(sky.kc[index])) for index in range(sky.listed_days)
@@ -127,52 +123,17 @@ def autonomy(household: Household, charges: Mapping[str, float], sky: Sky, at: d
         banks=banks,
         levers=soonest.levers,
         notices=household_notices(household, at.month),
-        assumptions=assumptions_of(household, (supply.bank.cell for supply in supplies), sky),
+        assumptions=assumptions_of(household, (one.supply.bank.cell for one in found), sky),
     )
 
 
-def _refuse_charges(charges: Mapping[str, float], supplies: tuple[Supply, ...]) -> None:
-    known = [supply.bank.id for supply in supplies]
-    for bank_id, soc in charges.items():
-        if bank_id not in known:
-            raise InputError("charge", f"No joined bank is called “{bank_id}”; there is: {', '.join(known)}.")
-        if not 0.0 <= soc <= 1.0:
-            raise InputError("charge", f"Charge now must be from 0 to 100 %; got {soc * 100:g} %.")
-
-
-def _aligned(
-    household: Household, supplies: tuple[Supply, ...], sky: Sky, kc: Floats, at: datetime
-) -> tuple[date, Floats]:
-    """The date of the sky's first day, and its kc from today's midnight on."""
-    bare = dataclasses.replace(household, sun=dataclasses.replace(household.sun, covered_days=0))
-    clear = sum(float(sun_hours(bare, s, at, np.ones(1))[at.hour + 1 :].sum()) for s in supplies)
-    if clear > 0.0 or not household.sun.arrays:
-        return at.date(), kc
-    return at.date() + timedelta(days=1), np.concatenate([kc[:1], kc])
-
-
-def _covered_from_tomorrow(household: Household) -> Household:
-    """The household with its snow lying on from tonight, so that its covered days begin tomorrow."""
-    sun = household.sun
-    if not sun.covered_days:
-        return household
-    return dataclasses.replace(household, sun=dataclasses.replace(sun, covered_days=min(sun.covered_days + 1, 60)))
-
-
-def _bank(
-    household: Household, supply: Supply, soc: float | None, at: datetime, kc: tuple[Floats, Floats, Floats]
-) -> BankAutonomy:
+def _bank(one: Coming) -> BankAutonomy:
+    household, supply, at, p, start, mean_w = one.household, one.supply, one.at, one.plant, one.start, one.mean_w
     bank = supply.bank
-    mean_w = mean_dc_w(household, supply, at.month)
-    p = plant(bank, supply.inverter, max(mean_w, 1.0))
-    start = State(bank.top_reached_soc if soc is None else soc)
-    different = [days for place, days in enumerate(kc) if not any(np.array_equal(days, seen) for seen in kc[:place])]
-    skies = [forcing(household, supply, at, days) for days in different]
-    given = skies[0]
-    ended = _run(p, start, given, until_ended=True)
-    whole = _run(p, start, given)
+    ended, whole = one.run(until_ended=True), one.run()
     times_h, soc_then = _curve(whole, ended)
-    low_h, high_h = _ends(p, start, skies)
+    varied = one.varied(LOAD_SPREAD_SHARE)
+    low_h, high_h = _ends(one, varied)
     mean_used_w = float(np.mean(sum(load_hours(household, supply, at, 1))))
     reach, _ = delivered(bank, start.soc, p.floor_soc, mean_w) if mean_w > 0.0 else (0.0, 0.0)
     return BankAutonomy(
@@ -194,19 +155,19 @@ def _bank(
         times_h=times_h,
         soc=soc_then,
         worked=_worked(p, ended),
-        levers=_levers(household, supply, start, at, kc[0], ended.ended_h),
+        levers=_levers(one, ended.ended_h),
         with_generator=None
         if supply.generator is None
-        else with_generator(p, supply.generator, start, given, _varied(skies), at, whole.totals.unserved_kwh),
+        else with_generator(one, supply.generator, varied, whole.totals.unserved_kwh),
     )
 
 
-def _ends(p: Plant, start: State, skies: Sequence[Forcing]) -> tuple[float | None, float | None]:
+def _ends(one: Coming, varied: Sequence[Forcing]) -> tuple[float | None, float | None]:
     """Soonest and latest hours among the skies with heavier and lighter loads; None where it does not end.
 
     All skies are tried with both loads: panels that face away from the sun can give more on the duller day.
     """
-    found = [_run(p, start, varied, until_ended=True).ended_h for varied in _varied(skies)]
+    found = [one.run(hours, until_ended=True).ended_h for hours in varied]
     ended = [hours for hours in found if hours is not None]
     return min(ended, default=None), None if None in found else max(ended, default=None)
 
@@ -217,19 +178,6 @@ def _curve(whole: Trajectory, ended: Trajectory) -> tuple[Floats, Floats]:
         return whole.hours, whole.soc
     place = int(np.searchsorted(whole.hours, ended.ended_h))
     return np.insert(whole.hours, place, ended.ended_h), np.insert(whole.soc, place, ended.soc[-1])
-
-
-def _run(p: Plant, start: State, hours: Forcing, until_ended: bool = False) -> Trajectory:
-    return run(p, start, *hours.lists(), first_h=hours.first_h, until_ended=until_ended)
-
-
-def _varied(skies: Sequence[Forcing]) -> list[Forcing]:
-    """Every sky with the lighter and with the heavier loads."""
-    return [_scaled(sky, factor) for sky in skies for factor in (1.0 - LOAD_SPREAD_SHARE, 1.0 + LOAD_SPREAD_SHARE)]
-
-
-def _scaled(hours: Forcing, factor: float) -> Forcing:
-    return dataclasses.replace(hours, ac_w=hours.ac_w * factor, dc_w=hours.dc_w * factor)
 
 
 def _margin_v(p: Plant, supply: Supply, ended: Trajectory, mean_w: float) -> float | None:
@@ -283,37 +231,39 @@ def _worked(p: Plant, ended: Trajectory) -> tuple[Worked, ...]:
     return tuple(lines)
 
 
-def _levers(
-    household: Household, supply: Supply, start: State, at: datetime, kc: Floats, hours: float | None
-) -> tuple[Lever, ...]:
+def _levers(one: Coming, hours: float | None) -> tuple[Lever, ...]:
     """What each change alone would add, the most first; empty where the bank does not run out.
 
     Each is worked out anew from the changed household, as if it had been typed.
     """
     if hours is None:
         return ()
+    household, supply, at = one.household, one.supply, one.at
 
-    def gained_h(changed: Supply) -> float | None:
-        p = plant(changed.bank, changed.inverter, max(mean_dc_w(household, changed, at.month), 1.0))
-        ended_h = _run(p, start, forcing(household, changed, at, kc), until_ended=True).ended_h
+    def gained_h(changed: Coming) -> float | None:
+        ended_h = changed.run(until_ended=True).ended_h
         return None if ended_h is None else ended_h - hours
 
     found = []
     for load in supply.loads:
         kwh = daily_kwh(load, at.month, household.south)
         if kwh and not load.never_off and (load.can_shed or load.can_wait):
-            rest = dataclasses.replace(supply, loads=tuple(other for other in supply.loads if other is not load))
-            found.append(Lever(name=load.name, gained_h=gained_h(rest), kwh_per_day=kwh, load_id=load.id))
+            gained = gained_h(one.without({load.id}))
+            found.append(Lever(name=load.name, gained_h=gained, kwh_per_day=kwh, load_id=load.id))
     vital = tuple(load for load in supply.loads if load.never_off)
     if vital and len(vital) < len(supply.loads):
-        alone = dataclasses.replace(supply, loads=vital)
-        found.append(Lever(name="Everything off but what is never off", gained_h=gained_h(alone)))
+        alone = gained_h(one.with_loads(vital))
+        found.append(Lever(name="Everything off but what is never off", gained_h=alone))
     bank = supply.bank
     if bank.reserve_v is None and bank.reserve_soc - 0.1 >= bank.cell.reserve_soc - 1e-9:
         lower = dataclasses.replace(supply, bank=dataclasses.replace(bank, reserve_soc=bank.reserve_soc - 0.1))
-        found.append(Lever(name="Reserve 10 points lower", gained_h=gained_h(lower)))
+        found.append(Lever(name="Reserve 10 points lower", gained_h=gained_h(one.changed(lower))))
     if supply.inverter.idle_w > 0.0:
         quiet = dataclasses.replace(supply, inverter=dataclasses.replace(supply.inverter, idle_w=0.0))
         idle_kwh = supply.inverter.idle_w * HOURS_PER_DAY / WH_PER_KWH
-        found.append(Lever(name="What the inverter’s idle draw costs", gained_h=gained_h(quiet), kwh_per_day=idle_kwh))
+        found.append(
+            Lever(
+                name="What the inverter’s idle draw costs", gained_h=gained_h(one.changed(quiet)), kwh_per_day=idle_kwh
+            )
+        )
     return tuple(sorted(found, key=lambda lever: -np.inf if lever.gained_h is None else -lever.gained_h))

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.answer import clock
+from engine.answers.coming import Coming
 from engine.balance.backup import Generation
 from engine.balance.forcing import Forcing
 from engine.balance.step import Plant, State
@@ -65,27 +66,25 @@ class GeneratorWeek:
 
 
 def with_generator(
-    p: Plant,
+    one: Coming,
     generator: Generator,
-    start: State,
-    given: Forcing,
     varied: Sequence[Forcing],
-    at: datetime,
     without_kwh: float,
 ) -> WithGenerator:
     """Run the same days beside a generator, and its fuel over the range.
 
     Parameters
     ----------
-    given : Forcing
+    one : Coming
         The days of the answer.
     varied : sequence of Forcing
         The days and loads of its range.
     without_kwh : float
         What goes unserved without it [kWh].
     """
-    week, done = _followed(p, generator, start, given)
-    litres = [done.litres, *(_followed(p, generator, start, one)[1].litres for one in varied)]
+    at = one.at
+    week, done = _followed(one.plant, generator, one.start, one.given)
+    litres = [done.litres, *(_followed(one.plant, generator, one.start, hours)[1].litres for hours in varied)]
     times_h, soc = _with_points(week.hours, week.soc, done.switched)
     first_h = done.starts_h[0] if done.starts_h else None
     return WithGenerator(

@@ -33,7 +33,9 @@ from webapp.dull_days import (
 from webapp.editing import opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
-from webapp.pages import today, week
+from webapp.now_question import Question as Moment
+from webapp.now_question import read_question as read_now
+from webapp.pages import week
 from webapp.pages.size import DAYS, USUAL_DAYS, WORDS, month_field
 from webapp.questions import Blocked, bank_field, first_step, json_reply, plain_query, to_civil, to_standard, tried
 from webapp.render import Page, render
@@ -50,7 +52,7 @@ HOURS_PX, WEEK_PX = 220, 270
 class Asked:
     """The question of Today, and what the sheet asks besides."""
 
-    today: today.Question
+    today: Moment
     fields: tuple[Field, ...]
     form: Parsed[Values]
     spell: Sky | None
@@ -88,7 +90,7 @@ def as_json(request: Request) -> Response:
 
 def read_question(request: Request) -> Asked:
     """Read the query over the open household; faults are in the form's errors."""
-    question = today.read_question(request)
+    question = read_now(request)
     house, typed = question.house, question.typed
     moment = to_standard(house.site, question.moment)
     week_from = week.start_of(typed.get("month", week.AS_DATED), moment, question.now)

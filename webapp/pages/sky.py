@@ -21,7 +21,9 @@ from webapp.dull_days import spell_choices
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, number, number_field, parse
 from webapp.inputs import inputs_used
-from webapp.pages import today
+from webapp.now_question import AT, USUAL_SKY
+from webapp.now_question import Question as Moment
+from webapp.now_question import read_question as read_now
 from webapp.questions import (
     Blocked,
     asked,
@@ -69,7 +71,7 @@ _SIZES = {"w": ("W", 1.0), "kw": ("kW", WH_PER_KWH), "a": ("A", 1.0)}
 class Question:
     """Today's question with what the displays show."""
 
-    today: today.Question
+    today: Moment
     fields: tuple[Field, ...]
     form: Parsed[dict[str, Any]]
     displays: tuple[Shown, ...]
@@ -100,11 +102,11 @@ def page(request: Request) -> Response:
         charges=[
             dataclasses.replace(one, hint=CHARGE_HINT) for one in question.today.fields if one.name.startswith("charge")
         ],
-        at=today.AT,
+        at=AT,
         more_open=_more_is_open(question),
         kept={name: text for name, text in question.today.typed.items() if name.startswith("reserve")},
         query=plain_query(question.today.typed),
-        sky_choices=spell_choices(house.site, house.sun, sky, ((today.USUAL_SKY, USUAL_NAME),)),
+        sky_choices=spell_choices(house.site, house.sun, sky, ((USUAL_SKY, USUAL_NAME),)),
         sky_chosen=sky,
         blocked=blocked,
         answer=answer,
@@ -125,7 +127,7 @@ def as_json(request: Request) -> Response:
 def read_question(request: Request) -> Question:
     """Read the query over the open household; faults are in the form's errors."""
     typed = asked(request)
-    base = today.read_question(request, {name: text for name, text in typed.items() if not _left_empty(name, text)})
+    base = read_now(request, {name: text for name, text in typed.items() if not _left_empty(name, text)})
     house = base.house
     fields = (
         *_reading_fields(house),
@@ -219,7 +221,7 @@ def _more_is_open(question: Question) -> bool:
     """Whether anything in the folded part of the form was set, or is to be mended."""
     raw, errors = question.form.raw, question.form.errors
     return not question.today.guessed or bool(
-        raw["made"] or raw["held"] or raw["at"] != today.AT.default or {"made", "at", "sky"} & set(errors)
+        raw["made"] or raw["held"] or raw["at"] != AT.default or {"made", "at", "sky"} & set(errors)
     )
 
 

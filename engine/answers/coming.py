@@ -1,0 +1,185 @@
+"""The days to come for each supply of a household: what every question of the moment is run on.
+
+Times are local standard time, hours from the moment asked about; loads and sun W, charge a share of tested Ah.
+Not modelled: short peaks inside an hour, loads that change with the weather.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.answers.answer import supplies_of
+from engine.balance.forcing import Forcing, forcing, load_hours, mean_dc_w, sun_hours
+from engine.balance.step import Plant, State, plant
+from engine.balance.trajectory import Trajectory, run
+from engine.errors import InputError
+from engine.house.generator import Generator
+from engine.house.household import Household, Supply
+from engine.house.loads import Load
+from engine.sky.days import Sky
+
+Floats = NDArray[np.float64]
+
+LEAST_MEAN_W = 1.0
+"""Mean draw a bank's limits are read at where it carries nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Coming:
+    """One supply, its charge now and the days to come.
+
+    Attributes
+    ----------
+    kc : (n,) array
+        Clearness of each day from the midnight before `at` on.
+    skies : tuple of Forcing
+        The days as said, then the darker and the brighter reading of them where these differ.
+    mean_w : float
+        Mean power drawn from the bus by a day's loads in the month of `at` [W].
+    """
+
+    household: Household
+    supply: Supply
+    plant: Plant
+    start: State
+    at: datetime
+    kc: Floats
+    skies: tuple[Forcing, ...]
+    mean_w: float
+
+    @property
+    def given(self) -> Forcing:
+        """The days as said."""
+        return self.skies[0]
+
+    def run(
+        self, hours: Forcing | None = None, *, until_ended: bool = False, generator: Generator | None = None
+    ) -> Trajectory:
+        """Run the days as said, or other hours from the same moment; `until_ended` stops where load is first short."""
+        given = self.given if hours is None else hours
+        return run(
+            self.plant,
+            self.start,
+            *given.lists(),
+            first_h=given.first_h,
+            until_ended=until_ended,
+            generator=generator,
+            from_hour=given.from_hour,
+        )
+
+    def varied(self, spread_share: float) -> list[Forcing]:
+        """Every sky with lighter and with heavier loads."""
+        return [_scaled(sky, factor) for sky in self.skies for factor in (1.0 - spread_share, 1.0 + spread_share)]
+
+    def changed(self, supply: Supply) -> Coming:
+        """The same days with another bank, inverter, panels or loads, as if the household said so."""
+        return _coming(self.household, supply, self.start, self.at, (self.kc,))
+
+    def without(self, load_ids: Collection[str]) -> Coming:
+        """The same days with some loads switched off from now on, as if the household did not have them."""
+        return self.with_loads(tuple(load for load in self.supply.loads if load.id not in load_ids))
+
+    def with_loads(self, loads: Sequence[Load]) -> Coming:
+        """The same days and sun with other loads."""
+        supply = dataclasses.replace(self.supply, loads=tuple(loads))
+        ac_w, dc_w = (side[self.at.hour :] for side in load_hours(self.household, supply, self.at, len(self.kc)))
+        mean_w = mean_dc_w(self.household, supply, self.at.month)
+        skies = tuple(dataclasses.replace(sky, ac_w=ac_w, dc_w=dc_w) for sky in self.skies)
+        p = plant(supply.bank, supply.inverter, max(mean_w, LEAST_MEAN_W))
+        return dataclasses.replace(self, supply=supply, plant=p, skies=skies, mean_w=mean_w)
+
+    def hours_of(self, loads: Sequence[Load]) -> tuple[Floats, Floats]:
+        """What some loads take at the sockets and at the battery side in each interval of the days, (n,) each [W]."""
+        alone = dataclasses.replace(self.supply, loads=tuple(loads))
+        ac_w, dc_w = load_hours(self.household, alone, self.at, len(self.kc))
+        return ac_w[self.at.hour :], dc_w[self.at.hour :]
+
+
+def coming(
+    household: Household, charges: Mapping[str, float], sky: Sky, at: datetime
+) -> tuple[date, tuple[Coming, ...]]:
+    """Put together the days to come of each joined bank.
+
+    Parameters
+    ----------
+    charges : mapping of str to float
+        State of charge now by bank id, a share of tested Ah [-]; a bank left out is full.
+    sky : Sky
+        The days to come; they begin today, or tomorrow once today's sun is over.
+    at : datetime
+        The moment, local standard time.
+
+    Returns
+    -------
+    date, tuple of Coming
+        The date of the sky's first day; one of each supply, in their order.
+
+    Raises
+    ------
+    InputError
+        If a charge is outside 0..1 or names no joined bank.
+    Unreachable
+        If no bank is joined to an inverter.
+    """
+    supplies = supplies_of(household)
+    _refuse_charges(charges, supplies)
+    first, kc = _aligned(household, supplies, sky.kc, at)
+    ends = [_aligned(household, supplies, end, at)[1] for end in (sky.low_kc, sky.high_kc)]
+    lit = household if first == at.date() else _covered_from_tomorrow(household)
+    found = []
+    for supply in supplies:
+        soc = charges.get(supply.bank.id)
+        start = State(supply.bank.top_reached_soc if soc is None else soc)
+        found.append(_coming(lit, supply, start, at, (kc, *ends)))
+    return first, tuple(found)
+
+
+def _coming(household: Household, supply: Supply, start: State, at: datetime, kc: Sequence[Floats]) -> Coming:
+    mean_w = mean_dc_w(household, supply, at.month)
+    different = [days for place, days in enumerate(kc) if not any(np.array_equal(days, seen) for seen in kc[:place])]
+    return Coming(
+        household=household,
+        supply=supply,
+        plant=plant(supply.bank, supply.inverter, max(mean_w, LEAST_MEAN_W)),
+        start=start,
+        at=at,
+        kc=kc[0],
+        skies=tuple(forcing(household, supply, at, days) for days in different),
+        mean_w=mean_w,
+    )
+
+
+def _refuse_charges(charges: Mapping[str, float], supplies: tuple[Supply, ...]) -> None:
+    known = [supply.bank.id for supply in supplies]
+    for bank_id, soc in charges.items():
+        if bank_id not in known:
+            raise InputError("charge", f"No joined bank is called “{bank_id}”; there is: {', '.join(known)}.")
+        if not 0.0 <= soc <= 1.0:
+            raise InputError("charge", f"Charge now must be from 0 to 100 %; got {soc * 100:g} %.")
+
+
+def _aligned(household: Household, supplies: tuple[Supply, ...], kc: Floats, at: datetime) -> tuple[date, Floats]:
+    """The date of the sky's first day, and its kc from today's midnight on."""
+    bare = dataclasses.replace(household, sun=dataclasses.replace(household.sun, covered_days=0))
+    clear = sum(float(sun_hours(bare, s, at, np.ones(1))[at.hour + 1 :].sum()) for s in supplies)
+    if clear > 0.0 or not household.sun.arrays:
+        return at.date(), kc
+    return at.date() + timedelta(days=1), np.concatenate([kc[:1], kc])
+
+
+def _covered_from_tomorrow(household: Household) -> Household:
+    """The household with its snow lying on from tonight, so that its covered days begin tomorrow."""
+    sun = household.sun
+    if not sun.covered_days:
+        return household
+    return dataclasses.replace(household, sun=dataclasses.replace(sun, covered_days=min(sun.covered_days + 1, 60)))
+
+
+def _scaled(hours: Forcing, factor: float) -> Forcing:
+    return dataclasses.replace(hours, ac_w=hours.ac_w * factor, dc_w=hours.dc_w * factor)
