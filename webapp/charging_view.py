@@ -323,6 +323,11 @@ def _reached_figure(answer: Charging) -> Figure:
 def _inputs(house: Household, bank: Bank, inverter: Inverter | None, month: int) -> tuple[Input, ...]:
     if inverter is None:
         return (Input(label=bank.name, text=bank_text(bank), path="/banks"),)
-    joined = [one for one in house.supplies() if one.bank.id == bank.id and one.inverter.id == inverter.id]
+    joined = [
+        alone
+        for one in house.supplies()
+        for alone in one.apart
+        if alone.bank.id == bank.id and alone.inverter.id == inverter.id
+    ]
     supply = joined[0] if joined else Supply(bank=bank, inverter=inverter, arrays=(), loads=())
     return inputs_used(house, (supply,), month)

@@ -21,7 +21,7 @@ from engine.answers.answer import Notice, Remedy
 from engine.errors import InputError
 from engine.fields import Quantity
 from engine.house.household import Household, Supply
-from engine.sky.days import WORDS
+from engine.sky.days import SEASON, WORDS
 from engine.sky.site import Site
 from webapp.forms import Field, Parsed, looks_like_share
 from webapp.render import json_answer, json_errors
@@ -82,7 +82,7 @@ def joined_sky(values: Sequence[str]) -> str:
     words = [value.strip() for value in values if value.strip() != DAY_BY_DAY]
     while words and not words[-1]:
         words.pop()
-    return ",".join(words)
+    return ",".join(words) or SEASON
 
 
 def plain_query(typed: Mapping[str, str]) -> str:
@@ -155,11 +155,16 @@ def tried(errors: dict[str, str], name: str, read: Callable[[], T], otherwise: T
 
 
 def bank_field(supplies: Sequence[Supply]) -> tuple[Field, ...]:
-    """Return the choice of a bank, where any is joined."""
-    choices = tuple((supply.bank.id, supply.bank.name) for supply in supplies)
+    """Return the choice of a bank, or of those that share a bus, where any is joined."""
+    choices = tuple((supply.bank.id, supply.name) for supply in supplies)
     if not choices:
         return ()
     return (Field(name="bank", label="Bank", kind="choice", choices=choices, default=choices[0][0]),)
+
+
+def every_bank(supplies: Sequence[Supply]) -> tuple[Supply, ...]:
+    """Return each joined bank as if it were alone on its inverter."""
+    return tuple(alone for supply in supplies for alone in supply.apart)
 
 
 def json_reply(errors: Mapping[str, str], work: Callable[[], tuple[object, Blocked | None]]) -> Response:

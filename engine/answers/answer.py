@@ -55,13 +55,17 @@ class Assumption:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lever:
-    """A change and what it is worth: hours gained or label kWh saved, and the kWh a day behind it."""
+    """A change and what it is worth: hours gained or label kWh saved, and the kWh a day behind it.
+
+    `off` is set where the change is made already: a load that is switched off, worth the hours it would cost again.
+    """
 
     name: str
     gained_h: float | None
     kwh_per_day: float | None = None
     label_kwh: float | None = None
     load_id: str = ""
+    off: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,14 +97,14 @@ def supplies_of(household: Household) -> tuple[Supply, ...]:
 
 
 def supply_of(household: Household, bank_id: str | None) -> Supply:
-    """The supply of a bank, the first one where none is named.
+    """The supply of a bank as if it were alone on its inverter, the first one where none is named.
 
     Raises
     ------
     Unreachable
         If the household has no such bank joined to an inverter.
     """
-    found = supplies_of(household)
+    found = tuple(alone for supply in supplies_of(household) for alone in supply.apart)
     if not bank_id:
         return found[0]
     for supply in found:
@@ -200,6 +204,10 @@ def _sun_assumptions(household: Household, sky: Sky | None) -> list[Assumption]:
 _BASIS = {
     "typed": "a judgement by eye: what dark, dull and bright mean is a middle of a range",
     GUESSED: "nobody has said yet what the coming days are like: set them as you see them",
+    "made season": "nobody has said yet what the coming days are like: these days of years made for the place from "
+    "twelve monthly means, by a published model, not a forecast",
+    "measured season": "nobody has said yet what the coming days are like: these days of the years of your sun record, "
+    "not a forecast",
     "measured elsewhere": "measured at a station of this climate, not at your roof",
     "made": "made from twelve monthly means by a published model, a little too dull where the means are right; from "
     f"the world table a rough estimate: {ROUGH}",

@@ -15,10 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.answer import supplies_of
+from engine.balance.bus_plant import BusPlant, BusState, bus_plant, on_the_bus
+from engine.balance.bus_run import bus_run
 from engine.balance.forcing import Forcing, forcing, load_hours, mean_dc_w, sun_hours
+from engine.balance.planned import Plan
 from engine.balance.step import Plant, State, plant
 from engine.balance.trajectory import Trajectory, run
-from engine.errors import InputError
+from engine.errors import InputError, Unreachable
+from engine.house.bus import clash_sentence
 from engine.house.generator import Generator
 from engine.house.household import Household, Supply
 from engine.house.loads import Load
@@ -46,8 +50,8 @@ class Coming:
 
     household: Household
     supply: Supply
-    plant: Plant
-    start: State
+    plant: Plant | BusPlant
+    start: State | BusState
     at: datetime
     kc: Floats
     skies: tuple[Forcing, ...]
@@ -58,11 +62,40 @@ class Coming:
         """The days as said."""
         return self.skies[0]
 
+    @property
+    def start_soc(self) -> float:
+        """Charge now; of all banks together where several share the bus [-]."""
+        if isinstance(self.start, BusState):
+            assert isinstance(self.plant, BusPlant)
+            return self.plant.soc_of(self.start.socs)
+        return self.start.soc
+
+    @property
+    def single(self) -> tuple[Plant, State]:
+        """The one bank's plant and state.
+
+        Raises
+        ------
+        Unreachable
+            If several banks share the bus.
+        """
+        if isinstance(self.plant, BusPlant) or isinstance(self.start, BusState):
+            raise Unreachable(f"This is worked out for one bank on an inverter; {self.supply.name} share one bus.")
+        return self.plant, self.start
+
     def run(
-        self, hours: Forcing | None = None, *, until_ended: bool = False, generator: Generator | None = None
+        self, hours: Forcing | None = None, *, until_ended: bool = False, generator: Generator | Plan | None = None
     ) -> Trajectory:
         """Run the days as said, or other hours from the same moment; `until_ended` stops where load is first short."""
         given = self.given if hours is None else hours
+        if isinstance(self.plant, BusPlant):
+            assert isinstance(self.start, BusState)
+            if generator is not None:
+                raise Unreachable(
+                    f"A generator beside banks that share one bus, {self.supply.name}, is not worked out."
+                )
+            return bus_run(self.plant, self.start, *given.lists(), first_h=given.first_h, until_ended=until_ended)
+        assert isinstance(self.start, State)
         return run(
             self.plant,
             self.start,
@@ -91,8 +124,7 @@ class Coming:
         ac_w, dc_w = (side[self.at.hour :] for side in load_hours(self.household, supply, self.at, len(self.kc)))
         mean_w = mean_dc_w(self.household, supply, self.at.month)
         skies = tuple(dataclasses.replace(sky, ac_w=ac_w, dc_w=dc_w) for sky in self.skies)
-        p = plant(supply.bank, supply.inverter, max(mean_w, LEAST_MEAN_W))
-        return dataclasses.replace(self, supply=supply, plant=p, skies=skies, mean_w=mean_w)
+        return dataclasses.replace(self, supply=supply, plant=_plant(supply, mean_w), skies=skies, mean_w=mean_w)
 
     def hours_of(self, loads: Sequence[Load]) -> tuple[Floats, Floats]:
         """What some loads take at the sockets and at the battery side in each interval of the days, (n,) each [W]."""
@@ -125,7 +157,7 @@ def coming(
     InputError
         If a charge is outside 0..1 or names no joined bank.
     Unreachable
-        If no bank is joined to an inverter.
+        If no bank is joined to an inverter, or banks share a bus that must not.
     """
     supplies = supplies_of(household)
     _refuse_charges(charges, supplies)
@@ -134,19 +166,37 @@ def coming(
     lit = household if first == at.date() else _covered_from_tomorrow(household)
     found = []
     for supply in supplies:
-        soc = charges.get(supply.bank.id)
-        start = State(supply.bank.top_reached_soc if soc is None else soc)
-        found.append(_coming(lit, supply, start, at, (kc, *ends)))
+        if said := clash_sentence(supply.banks, supply.inverter):
+            raise Unreachable(said)
+        found.append(_coming(lit, supply, _start(supply, charges), at, (kc, *ends)))
     return first, tuple(found)
 
 
-def _coming(household: Household, supply: Supply, start: State, at: datetime, kc: Sequence[Floats]) -> Coming:
+def _start(supply: Supply, charges: Mapping[str, float]) -> State | BusState:
+    """The charge now; a bank left out is full."""
+    if not supply.beside:
+        soc = charges.get(supply.bank.id)
+        return State(supply.bank.top_reached_soc if soc is None else soc)
+    same = on_the_bus(supply.banks)
+    return BusState(tuple(charges.get(bank.id, bank.top_reached_soc) for bank in same))
+
+
+def _plant(supply: Supply, mean_w: float) -> Plant | BusPlant:
+    drawn_w = max(mean_w, LEAST_MEAN_W)
+    if supply.beside:
+        return bus_plant(supply.banks, supply.inverter, drawn_w)
+    return plant(supply.bank, supply.inverter, drawn_w)
+
+
+def _coming(
+    household: Household, supply: Supply, start: State | BusState, at: datetime, kc: Sequence[Floats]
+) -> Coming:
     mean_w = mean_dc_w(household, supply, at.month)
     different = [days for place, days in enumerate(kc) if not any(np.array_equal(days, seen) for seen in kc[:place])]
     return Coming(
         household=household,
         supply=supply,
-        plant=plant(supply.bank, supply.inverter, max(mean_w, LEAST_MEAN_W)),
+        plant=_plant(supply, mean_w),
         start=start,
         at=at,
         kc=kc[0],
@@ -156,7 +206,7 @@ def _coming(household: Household, supply: Supply, start: State, at: datetime, kc
 
 
 def _refuse_charges(charges: Mapping[str, float], supplies: tuple[Supply, ...]) -> None:
-    known = [supply.bank.id for supply in supplies]
+    known = [bank.id for supply in supplies for bank in supply.banks]
     for bank_id, soc in charges.items():
         if bank_id not in known:
             raise InputError("charge", f"No joined bank is called “{bank_id}”; there is: {', '.join(known)}.")

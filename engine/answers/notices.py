@@ -14,6 +14,7 @@ from math import ceil
 
 from engine.answers.answer import Notice, Remedy
 from engine.answers.notices_bank import board_current_notices, cell_notices, mend, pack_notices, window_notices
+from engine.answers.notices_bus import bus_notices
 from engine.answers.notices_charge import cured
 from engine.answers.notices_generator import generator_notices
 from engine.answers.notices_sky import sky_notices
@@ -41,13 +42,18 @@ def household_notices(household: Household, month: int) -> tuple[Notice, ...]:
 
 def _found(household: Household, month: int) -> list[Notice]:
     found: list[Notice] = []
-    on = {supply.bank.id: supply.inverter for supply in household.supplies()}
+    supplies = household.supplies()
+    on = {bank.id: supply.inverter for supply in supplies for bank in supply.banks}
     for bank in household.banks:
         found += (cured(one, bank, on.get(bank.id)) for one in cell_notices(bank))
         found += window_notices(bank)
-    for supply in household.supplies():
-        found += (cured(one, supply.bank, supply.inverter) for one in pack_notices(supply.bank, supply.inverter))
-        found += _under_load(household, supply, month)
+    for supply in supplies:
+        for bank in supply.banks:
+            found += (cured(one, bank, supply.inverter) for one in pack_notices(bank, supply.inverter))
+        if not supply.beside:
+            found += _under_load(household, supply, month)
+        found += _over_rated(household, supply, month)
+    found += bus_notices(household)
     found += sky_notices(household)
     for load in household.loads:
         found += _load(household, load)
@@ -103,6 +109,11 @@ def _under_load(household: Household, supply: Supply, month: int) -> Iterator[No
         )
     ac_w, dc_w = load_hours(household, supply, datetime(2001, month, 1), 1)
     yield from board_current_notices(bank, inverter, (ac_w + dc_w).tolist())
+
+
+def _over_rated(household: Household, supply: Supply, month: int) -> Iterator[Notice]:
+    inverter = supply.inverter
+    ac_w, dc_w = load_hours(household, supply, datetime(2001, month, 1), 1)
     if ac_w.size and float(ac_w.max()) > inverter.rated_w:
         yield Notice(
             level="check",

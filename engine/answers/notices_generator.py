@@ -29,8 +29,9 @@ def generator_notices(household: Household, month: int) -> Iterator[Notice]:
     """
     joined = [supply for supply in household.supplies() if supply.generator is not None]
     at_work = {supply.generator.id for supply in joined if supply.generator is not None}
+    shared = {supply.inverter.id for supply in household.supplies() if supply.beside}
     for one in household.generators:
-        if one.id not in at_work:
+        if one.id not in at_work and (one.inverter or household.first_inverter) not in shared:
             yield _check(
                 "generator-without-bank", f"{one.name} is joined to no inverter that has a bank: it is in no answer."
             )

@@ -96,7 +96,7 @@ def reading_notices(household: Household, full: tuple[str, ...], found: Found) -
 
 def _nearly_full(household: Household, found: Found) -> Iterator[Notice]:
     """A bank that may be held at its end volts though nobody said so; not under a sky that leaves no doubt."""
-    tops = {supply.bank.id: supply.bank.top_reached_soc for supply in household.supplies()}
+    tops = {bank.id: bank.top_reached_soc for supply in household.supplies() for bank in supply.banks}
     if found.reading.why == "held" or found.reading.kc >= WORDS["bright"][0]:
         return
     for bank in found.banks:

@@ -131,7 +131,7 @@ def sheet(
         autonomy=answers[0],
         sizing=answers[1],
         comparison=answers[2],
-        steps=tuple(bank_steps(household, one, at.month) for one in supplies_of(household)),
+        steps=tuple(bank_steps(household, alone, at.month) for one in supplies_of(household) for alone in one.apart),
         sections=sections(household),
         notices=household_notices(household, at.month),
         assumptions=tuple(found.values()),

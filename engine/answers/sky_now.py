@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.autonomy import Autonomy, autonomy
+from engine.answers.fan import with_first_day
 from engine.answers.notices_reading import apart_notice, reading_notices
 from engine.answers.sky_parts import (
     FULL_WITHIN_SOC,
@@ -34,7 +35,7 @@ from engine.house.household import Household
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sky.averages import average_day_kwh
 from engine.sky.climate import KC_MAX
-from engine.sky.days import WORDS, Sky, parse_sky
+from engine.sky.days import SEASON, WORDS, Sky, parse_sky
 from engine.sky.moment import LEAST_SUN_DEG, Moment, day_hours_w, expected_w, moment, readable_span
 from engine.sky.reading import Shown, SkyReading, read_off
 from engine.sky.rest_of_day import rest_of_day
@@ -99,7 +100,12 @@ def sky_now(
     uncovered = _uncovered(household)
     site, sun = uncovered.site, uncovered.sun
     now, span = moment(site, at), readable_span(site, at.date())
-    full = tuple(s.bank.name for s in household.supplies() if _is_full(s.bank.top_reached_soc, charges.get(s.bank.id)))
+    full = tuple(
+        bank.name
+        for supply in household.supplies()
+        for bank in supply.banks
+        if _is_full(bank.top_reached_soc, charges.get(bank.id))
+    )
     reading = read_off(site, sun, displays, now, held=held or bool(full))
     days = day_hours_w(site, sun, at.date(), _STEPS)
     asked = _Asked(household=household, displays=tuple(displays), now=now, sky=sky, charges=charges, made_kwh=made_kwh)
@@ -299,7 +305,8 @@ def _autonomies(asked: _Asked, day_kc: tuple[float, ...]) -> tuple[Autonomy | No
     low, taken, high = (
         _with_today(ends, kc) for ends, kc in zip((sky.low_kc, sky.kc, sky.high_kc), day_kc, strict=True)
     )
-    seen = dataclasses.replace(sky, labels=("", *sky.labels[1:]), kc=taken, low_kc=low, high_kc=high)
+    years = with_first_day(sky.years, *day_kc)
+    seen = dataclasses.replace(sky, labels=("", *sky.labels[1:]), kc=taken, low_kc=low, high_kc=high, years=years)
     return before, autonomy(_uncovered(asked.household), asked.charges, seen, at), ""
 
 
@@ -334,6 +341,11 @@ def _shown_days(answer: Autonomy, kc: float | None) -> tuple[tuple[date, str, fl
 
 def _handed_back(sky: Sky, kc: float, today: bool) -> str:
     """The days as Today reads them, with the sky of now in the place of today's."""
-    listed = sky.kc if sky.spell_id else sky.kc[: sky.listed_days]
+    if sky.basis.endswith(SEASON):
+        if not today:
+            return SEASON
+        listed = sky.kc[:1]
+    else:
+        listed = sky.kc if sky.spell_id and sky.years is None else sky.kc[: sky.listed_days]
     days = _with_today(listed, kc) if today else listed
     return "kc:" + ",".join(f"{max(one, 0.0):.3f}".rstrip("0").rstrip(".") for one in days.tolist())

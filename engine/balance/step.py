@@ -302,7 +302,7 @@ def _sun_alone(
         after, flow = _charge(p, state, sun_w, 0.0, hours)
         return after, flow._replace(unserved_wh=(ac_w + dc_w) * flow.hours, limit=limit)
     carried_w = min(ac_w, p.inverter.rated_w)
-    served_wh = _carried_share(p.inverter, carried_w, dc_w, sun_w) * (carried_w + dc_w) * hours
+    served_wh = carried_share(p.inverter, carried_w, dc_w, sun_w) * (carried_w + dc_w) * hours
     flow = Flow(
         hours,
         sun_wh=sun_w * hours,
@@ -314,7 +314,7 @@ def _sun_alone(
     return State(state.soc, True, state.full), flow
 
 
-def _carried_share(inverter: Inverter, ac_w: float, dc_w: float, available_w: float) -> float:
+def carried_share(inverter: Inverter, ac_w: float, dc_w: float, available_w: float) -> float:
     """Share x of both loads with idle + (1 + k1) x ac + k2 (x ac)^2 / rated + x dc = available."""
     linear = (1.0 + inverter.k1) * ac_w + dc_w
     square = inverter.k2 * ac_w * ac_w / inverter.rated_w

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.balance.backup import Backup, Generation
+from engine.balance.backup import Generation
+from engine.balance.planned import Plan, beside
 from engine.balance.step import LEAST_H, MOST_STEPS_AN_HOUR, Flow, Plant, State, has_ended, is_short, restarts, step
 from engine.cells.chemistry import at, energy_at
 from engine.house.generator import Generator
@@ -48,6 +49,25 @@ class Totals:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Parted:
+    """What each of k banks on one bus did.
+
+    Attributes
+    ----------
+    soc : (n + 1, k) array
+        State of charge at each edge [-].
+    into_wh : (n, k) array
+        Energy each took from the bus in each interval, negative where it gave [Wh].
+    at_floor_h : tuple of float or None
+        When each first reached its floor [h]; None where it did not.
+    """
+
+    soc: Floats
+    into_wh: Floats
+    at_floor_h: tuple[float | None, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Trajectory:
     """One bank's charge over time.
 
@@ -69,6 +89,8 @@ class Trajectory:
         The limit that ended it: reserve, cold or rate, inverter, board, current, cold; empty if none.
     generation : Generation or None
         What a generator did; None where there is none.
+    parted : Parted or None
+        What each bank did where several share a bus; `soc` is then the charge of all of them.
     """
 
     hours: Floats
@@ -83,6 +105,7 @@ class Trajectory:
     ended_by: str
     totals: Totals
     generation: Generation | None = None
+    parted: Parted | None = None
 
     def full_again_h(self, after_h: float = 0.0) -> float | None:
         """First edge after `after_h` [h] at which the charge had ended, as the charger ends it; None if never."""
@@ -130,7 +153,7 @@ def run(
     *,
     first_h: float = 1.0,
     until_ended: bool = False,
-    generator: Generator | None = None,
+    generator: Generator | Plan | None = None,
     from_hour: int = 0,
 ) -> Trajectory:
     """Run a bank through a series of hours.
@@ -143,8 +166,8 @@ def run(
         Length of the first interval [h], 0..1, where the start is not on the hour.
     until_ended : bool
         Stop at the moment load first goes unserved for want of charge.
-    generator : Generator, optional
-        Runs by its rules beside the bank.
+    generator : Generator or Plan, optional
+        Runs beside the bank, by its rules or as planned.
     from_hour : int
         Hour of the day of the first interval, 0..23, for a generator's quiet hours.
 
@@ -152,7 +175,7 @@ def run(
     -------
     Trajectory
     """
-    backup = None if generator is None else Backup(p, generator)
+    backup = None if generator is None else beside(p, generator)
     state = start
     elapsed_h = 0.0
     ended_h: float | None = None
@@ -161,7 +184,7 @@ def run(
     moved: list[tuple[float, ...]] = []
     for index in range(len(sun_w)):
         length_h = first_h if index == 0 else 1.0
-        leaked, leaked_wh = _self_discharge(p, state, length_h)
+        leaked, leaked_wh = leaked_in(p, state.soc, length_h)
         state = State(state.soc - leaked, state.on, state.full)
         powers = sun_w[index], ac_w[index], dc_w[index]
         if backup is None:
@@ -185,7 +208,7 @@ def run(
         soc.append(state.soc)
         charged.append(has_ended(p, state))
         limits.append(next((flow.limit for flow in flows if is_short(flow)), ""))
-        moved.append(_summed(flows, leaked_wh))
+        moved.append(summed(flows, leaked_wh))
         if until_ended and ended_h is not None:
             break
     series = np.array(moved, dtype=np.float64).reshape(-1, 6)
@@ -206,13 +229,13 @@ def run(
     )
 
 
-def _self_discharge(p: Plant, state: State, hours: float) -> tuple[float, float]:
+def leaked_in(p: Plant, soc: float, hours: float) -> tuple[float, float]:
     """Charge [-] and energy [Wh] that leak away in an interval."""
-    leaked = min(p.self_discharge_per_h * hours, state.soc)
-    return leaked, leaked * p.series_ah * at(p.cells.ocv_v, state.soc - 0.5 * leaked)
+    leaked = min(p.self_discharge_per_h * hours, soc)
+    return leaked, leaked * p.series_ah * at(p.cells.ocv_v, soc - 0.5 * leaked)
 
 
-def _summed(flows: list[Flow], leaked_wh: float) -> tuple[float, ...]:
+def summed(flows: list[Flow], leaked_wh: float) -> tuple[float, ...]:
     """Sun, spare, served, unserved, loss in cells and in the inverter of an interval [Wh]."""
     if len(flows) == 1:
         one = flows[0]

@@ -139,6 +139,8 @@ class Bank:
         hint="Read on the board’s app at the end of a charge",
     )
     board: Board | None = None
+    own_fuse: bool = False
+    own_disconnect: bool = False
 
     def __post_init__(self) -> None:
         check(self)

@@ -6,7 +6,9 @@ in the householder's words; `write` gives the same JSON back. Only here does the
 
 from __future__ import annotations
 
+import dataclasses
 import json
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
@@ -15,6 +17,7 @@ from pydantic import TypeAdapter, ValidationError
 from engine.errors import InputError
 from engine.fields import Quantity, quantities
 from engine.house.bank import Bank, Board
+from engine.house.bus import MOST_BANKS
 from engine.house.generator import Generator
 from engine.house.inverter import Inverter
 from engine.house.loads import Load
@@ -28,13 +31,33 @@ LONGEST_NOTE = 5000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Supply:
-    """One bank on one inverter, with the panels and the generator that charge it and the loads it carries."""
+    """One inverter with its bank, the panels and the generator that charge it and the loads it carries.
+
+    `beside` are further banks on the same DC bus.
+    """
 
     bank: Bank
     inverter: Inverter
     arrays: tuple[Array, ...]
     loads: tuple[Load, ...]
     generator: Generator | None = None
+    beside: tuple[Bank, ...] = ()
+
+    @property
+    def banks(self) -> tuple[Bank, ...]:
+        """Every bank on the bus."""
+        return (self.bank, *self.beside)
+
+    @property
+    def name(self) -> str:
+        """The names of its banks."""
+        *most, last = (bank.name for bank in self.banks)
+        return f"{', '.join(most)} and {last}" if most else last
+
+    @property
+    def apart(self) -> tuple[Supply, ...]:
+        """Each bank as if it were alone on the inverter, with all of its loads, panels and generator."""
+        return tuple(dataclasses.replace(self, bank=bank, beside=()) for bank in self.banks)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,18 +86,18 @@ class Household:
         for section in ("inverters", "banks", "loads", "generators"):
             _refuse_twins(section, [thing.id for thing in getattr(self, section)])
         _refuse_twins("sun.arrays", [array.id for array in self.sun.arrays])
-        joined: dict[str, str] = {}
+        joined: Counter[str] = Counter()
         for index, bank in enumerate(self.banks):
             if not bank.inverter:
                 continue
             _refuse_stranger(f"banks.{index}.inverter", bank.name, bank.inverter, known)
-            if bank.inverter in joined:
+            joined[bank.inverter] += 1
+            if joined[bank.inverter] > MOST_BANKS:
                 raise InputError(
                     f"banks.{index}.inverter",
-                    f"{bank.name} is joined to an inverter that already has {joined[bank.inverter]}. Banks that "
-                    "share one DC bus are not worked out: give each its own inverter, or list it as not joined.",
+                    f"One inverter may have {MOST_BANKS} banks on its bus; {bank.name} would be one more. Enter like "
+                    "strings as one bank with strings in parallel.",
                 )
-            joined[bank.inverter] = bank.name
         named = [(f"loads.{index}", load.name, load.inverter) for index, load in enumerate(self.loads)]
         named += [(f"sun.arrays.{index}", array.name, array.inverter) for index, array in enumerate(self.sun.arrays)]
         named += [(f"generators.{index}", one.name, one.inverter) for index, one in enumerate(self.generators)]
@@ -96,20 +119,24 @@ class Household:
         return next((one for one in ids if one in joined), ids[0] if ids else "")
 
     def supplies(self) -> tuple[Supply, ...]:
-        """Return one supply for each bank that is joined to an inverter, in the order of the inverters.
+        """Return one supply for each inverter that has a bank, in the order of the inverters.
 
-        Loads, arrays and generators that name no inverter belong to the first that has a bank.
+        Loads, arrays and generators that name no inverter belong to the first that has a bank. A generator beside
+        several banks on one bus is in no supply: it is not worked out.
         """
         first = self.first_inverter
         generators = {one.inverter or first: one for one in self.generators}
-        by_inverter = {bank.inverter: bank for bank in self.banks if bank.inverter}
+        by_inverter: dict[str, list[Bank]] = {}
+        for bank in self.banks:
+            by_inverter.setdefault(bank.inverter, []).append(bank)
         return tuple(
             Supply(
-                bank=by_inverter[inverter.id],
+                bank=by_inverter[inverter.id][0],
+                beside=tuple(by_inverter[inverter.id][1:]),
                 inverter=inverter,
                 arrays=tuple(a for a in self.sun.arrays if (a.inverter or first) == inverter.id),
                 loads=tuple(x for x in self.loads if (x.inverter or first) == inverter.id),
-                generator=generators.get(inverter.id),
+                generator=generators.get(inverter.id) if len(by_inverter[inverter.id]) == 1 else None,
             )
             for inverter in self.inverters
             if inverter.id in by_inverter

@@ -111,13 +111,14 @@ def test_every_fault_is_found_at_once() -> None:
     }
 
 
-def test_two_banks_on_one_inverter_are_refused_with_the_way_out() -> None:
-    bad = document()
-    bad["banks"].append({**bad["banks"][0], "id": "second", "name": "Second"})
-    with pytest.raises(InputError, match="not joined"):
-        household.read(bad)
-    bad["banks"][1]["inverter"] = ""
-    assert len(household.read(bad).supplies()) == 1
+def test_two_banks_on_one_inverter_share_its_bus() -> None:
+    two = document()
+    two["banks"].append({**two["banks"][0], "id": "second", "name": "Second"})
+    (supply,) = household.read(two).supplies()
+    assert [bank.id for bank in supply.banks] == [two["banks"][0]["id"], "second"]
+    two["banks"][1]["inverter"] = ""
+    (supply,) = household.read(two).supplies()
+    assert supply.beside == ()
 
 
 def test_loads_follow_the_first_inverter_that_has_a_bank() -> None:

@@ -45,6 +45,11 @@ BOARD_HINTS = {
 """What is said of a board's numbers, in the order of the form."""
 BOARD_LIMITS = {"cell_low_v": "v_low", "cell_high_v": "v_max"}
 """Which of the chemistry's volts stand in where the board's are left empty."""
+OWN_GUARDS = {
+    "own_fuse": ("A DC fuse of its own", "Close to this bank, rated to break its short-circuit current"),
+    "own_disconnect": ("A DC disconnect of its own", "Takes this bank alone off the bus"),
+}
+"""What a bank on a shared bus needs for itself, by field."""
 NO_LOAD_W = 1.0
 AT_SOCKETS = "Usable at the sockets"
 """Last line of the engine's step-down where there is a load to reach the sockets."""
@@ -77,7 +82,7 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
             kind="choice",
             choices=joined,
             default=free[0] if len(free) == 1 or (free and not house.banks) else "",
-            hint="One bank an inverter; banks on one DC bus are not worked out",
+            hint="Several banks may be joined to one inverter: they then share its DC bus",
         ),
     )
     window = (
@@ -103,6 +108,9 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
             hint="A contactor is a power relay the board opens, for currents it cannot break itself",
         ),
     )
+    on_the_bus = tuple(
+        Field(name=name, label=label, kind="tick", hint=hint) for name, (label, hint) in OWN_GUARDS.items()
+    )
     groups = (
         Group(legend="The cells", fields=cells),
         Group(
@@ -119,6 +127,12 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
             "its app or data sheet. Lead-acid banks have none: leave the numbers empty.",
             folded=bank is not None and bank.board is None and not bank.cell.needs_board,
         ),
+        Group(
+            legend="Beside other banks",
+            fields=on_the_bus,
+            hint="Banks that share one DC bus each need a fuse and a disconnect of their own.",
+            folded=True,
+        ),
     )
     return tuple(sorted(groups, key=lambda group: group.folded))
 
@@ -132,7 +146,7 @@ def _reserve_hint(bank: Bank | None) -> str:
 
 def _stored(bank: Bank) -> Values:
     """A bank's values by the names of the form."""
-    values: Values = {name: getattr(bank, name) for name in (*quantities(Bank), "name", "inverter")}
+    values: Values = {name: getattr(bank, name) for name in (*quantities(Bank), *OWN_GUARDS, "name", "inverter")}
     values["chemistry"] = bank.chemistry if isinstance(bank.chemistry, str) else INLINE
     values["hold"] = "yes" if bank.hold else "no"
     values["board"] = bank.board is not None
@@ -200,7 +214,7 @@ def _view(house: Household, bank: Bank, supply: Supply | None, month: int) -> di
 def _show(request: Request, changed: Card | None = None, status: int = 200) -> Response:
     _, house = opened(request)
     month = local_now(request, house).month
-    supplies = {supply.bank.id: supply for supply in house.supplies()}
+    supplies = {alone.bank.id: alone for supply in house.supplies() for alone in supply.apart}
     views = [_view(house, bank, supplies.get(bank.id), month) for bank in house.banks]
     for view in views:
         if changed is not None and changed.id == view["bank"].id:

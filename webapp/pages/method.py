@@ -56,6 +56,7 @@ CONTENTS = (
     ("records", "Sun records"),
     ("size", "How big for N days"),
     ("winters", "Many winters at once"),
+    ("bus", "Several banks on one DC bus"),
     ("week", "The rainy week"),
     ("ageing", "Years of use, and what they cost"),
     ("step", "How time is stepped"),

@@ -37,7 +37,17 @@ from webapp.now_question import Question as Moment
 from webapp.now_question import read_question as read_now
 from webapp.pages import week
 from webapp.pages.size import DAYS, USUAL_DAYS, WORDS, month_field
-from webapp.questions import Blocked, bank_field, first_step, json_reply, plain_query, to_civil, to_standard, tried
+from webapp.questions import (
+    Blocked,
+    bank_field,
+    every_bank,
+    first_step,
+    json_reply,
+    plain_query,
+    to_civil,
+    to_standard,
+    tried,
+)
 from webapp.render import Page, render
 from webapp.words import MONTHS, long_date
 
@@ -105,7 +115,7 @@ def read_question(request: Request) -> Asked:
     fields = (
         *question.fields,
         *size_fields,
-        *bank_field(question.supplies),
+        *bank_field(every_bank(question.supplies)),
         *_sky_fields(house, texts),
     )
     form: Parsed[Values] = parse(fields, {**typed, **texts}, build=lambda values: values)

@@ -36,6 +36,7 @@ from webapp.questions import (
     Blocked,
     asked,
     bank_field,
+    every_bank,
     first_step,
     json_reply,
     plain_query,
@@ -106,7 +107,7 @@ def read_question(request: Request) -> Question:
     fields = (
         number_field("days", DAYS, default=USUAL_DAYS),
         in_month,
-        *bank_field(house.supplies()),
+        *bank_field(every_bank(house.supplies())),
     )
     form: Parsed[Values] = parse(fields, typed, build=lambda values: values)
     errors = dict(form.errors)

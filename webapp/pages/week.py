@@ -27,6 +27,7 @@ from webapp.questions import (
     Blocked,
     asked,
     bank_field,
+    every_bank,
     first_step,
     json_reply,
     plain_query,
@@ -119,7 +120,7 @@ def read_question(request: Request) -> Question:
     _, house = opened(request)
     now = local_now(request, house)
     typed = asked(request)
-    fields = (WHEN, AT, BASIS, *bank_field(house.supplies()))
+    fields = (WHEN, AT, BASIS, *bank_field(every_bank(house.supplies())))
     form: Parsed[Values] = parse(fields, typed, build=lambda values: values)
     errors = dict(form.errors)
     moment = tried(errors, "at", lambda: read_moment(form.raw["at"], now, AT.label), now)

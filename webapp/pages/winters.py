@@ -14,13 +14,11 @@ from engine.answers.autonomy_days import AutonomyDays
 from engine.answers.lasting import YEARS
 from engine.answers.risks import SHARE_FIELD
 from engine.answers.winters import USUAL_SHARE
-from engine.errors import InputError, Unreachable
+from engine.errors import Unreachable
 from engine.fields import Quantity
 from engine.house.household import Household, Supply
 from engine.sky.averages import darkest_month
-from engine.sky.made import made_years
 from engine.sky.series import KcSeries
-from webapp import records_reading, sky_store
 from webapp.editing import opened, store_of
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
@@ -29,6 +27,7 @@ from webapp.questions import (
     Blocked,
     asked,
     bank_field,
+    every_bank,
     first_step,
     json_reply,
     plain_query,
@@ -36,16 +35,14 @@ from webapp.questions import (
     tried,
 )
 from webapp.render import Page, is_partial, problems, render
+from webapp.skies import MADE, series_of, skies_field
 from webapp.standing import standing_notices
-from webapp.store import Store
 from webapp.winters_answer import Told, told
 from webapp.winters_view import winters_view
 
 PAGE = Page("Ask", "Winters", "/winters")
 router = APIRouter()
 
-MADE = "made"
-FILE = "file-"
 DAYS = Quantity(label="Days of autonomy beside it", unit="days", low=1, high=14, whole=True, hint="The rule of thumb")
 USUAL_DAYS = 3
 AGE = Field(
@@ -103,7 +100,7 @@ def read_question(request: Request) -> Question:
     typed = asked(request)
     store = store_of(request)
     fields = (
-        *bank_field(house.supplies()),
+        *bank_field(every_bank(house.supplies())),
         skies_field(store, saved.household_id),
         AGE,
         number_field("days", DAYS, default=USUAL_DAYS),
@@ -116,32 +113,6 @@ def read_question(request: Request) -> Question:
     return Question(
         house=house, fields=fields, form=form.refused(errors) if errors else form, typed=typed, series=series
     )
-
-
-def skies_field(store: Store, household_id: int) -> Field:
-    """Return the choice of days: made ones, or those of a sun record."""
-    records = sky_store.accepted(store, household_id)
-    choices = ((MADE, "Made for this place"), *((f"{FILE}{one.id}", f"Measured: {one.name}") for one in records))
-    return Field(name="skies", label="Winters", kind="choice", choices=choices, default=MADE)
-
-
-def series_of(store: Store, household_id: int, house: Household, skies: str) -> KcSeries:
-    """Return the days asked for.
-
-    Raises
-    ------
-    InputError
-        If a record is not fit for dull spells.
-    """
-    if not skies.startswith(FILE):
-        return made_years(house.site, house.sun)
-    kept = sky_store.find(store, household_id, int(skies.removeprefix(FILE)))
-    series = records_reading.report(store, kept, house).kc
-    if series is None:
-        raise InputError(
-            "skies", f"“{kept.name}” is not fit for dull spells: Sun records says why. Choose other winters."
-        )
-    return series
 
 
 def worked_out(question: Question) -> tuple[Told | None, Blocked | None]:

@@ -1,0 +1,111 @@
+"""What each of several banks on one bus does until the answer ends: what it gives, when it is empty, what it forgoes.
+
+Energy is kWh at the bus, charge a share of tested Ah, moments local standard time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.answers.answer import clock
+from engine.answers.coming import Coming
+from engine.balance.bus_plant import BusPlant, BusState, on_the_bus
+from engine.balance.trajectory import Trajectory
+from engine.house.bank import Bank, delivered
+from engine.quantities import WH_PER_KWH
+
+Floats = NDArray[np.float64]
+
+IDLE_SHARE = 0.05
+"""A bank that gives less than this part of what its size would give sits idle (judgement)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BusPart:
+    """One bank's part of a bus until the answer ends.
+
+    Attributes
+    ----------
+    given_kwh, given_share : float
+        What it gave to the bus, and its share of what all gave.
+    top_soc, alone_soc : float
+        Charge the bus fills it to, and the charge its own setting would.
+    forgone_kwh : float
+        Energy between the two: what the narrower window costs.
+    sits_idle : bool
+        Whether it gives next to nothing while the others work.
+    at_floor_at : datetime or None
+        When it reaches its floor and the others go on without it.
+    soc : (n,) array
+        Its charge at the hours of the whole run.
+    """
+
+    bank_id: str
+    name: str
+    start_soc: float
+    floor_soc: float
+    top_soc: float
+    alone_soc: float
+    forgone_kwh: float
+    given_kwh: float
+    given_share: float
+    sits_idle: bool
+    at_floor_at: datetime | None
+    soc: Floats
+
+
+def bus_parts(one: Coming, ended: Trajectory, whole: Trajectory) -> tuple[BusPart, ...]:
+    """Return the part of each bank on a shared bus; none where a bank stands alone.
+
+    Parameters
+    ----------
+    ended, whole : Trajectory
+        The days until load is first short, and all of them.
+    """
+    if not isinstance(one.plant, BusPlant):
+        return ()
+    assert isinstance(one.start, BusState)
+    assert ended.parted is not None
+    assert whole.parted is not None
+    given_kwh = -np.minimum(ended.parted.into_wh, 0.0).sum(axis=0) / WH_PER_KWH
+    all_kwh = float(given_kwh.sum())
+    found = []
+    for k, (bank, same) in enumerate(zip(one.supply.banks, on_the_bus(one.supply.banks), strict=True)):
+        share = float(given_kwh[k]) / all_kwh if all_kwh > 0.0 else 0.0
+        found.append(
+            BusPart(
+                bank_id=bank.id,
+                name=bank.name,
+                start_soc=one.start.socs[k],
+                floor_soc=one.plant.plants[k].floor_soc,
+                top_soc=same.top_reached_soc,
+                alone_soc=bank.top_reached_soc,
+                forgone_kwh=_between_kwh(bank, same.top_reached_soc, bank.top_reached_soc),
+                given_kwh=float(given_kwh[k]),
+                given_share=share,
+                sits_idle=all_kwh > 0.0 and share < IDLE_SHARE * one.plant.weights[k],
+                at_floor_at=clock(one.at, ended.parted.at_floor_h[k]),
+                soc=whole.parted.soc[:, k],
+            )
+        )
+    return tuple(found)
+
+
+def _between_kwh(bank: Bank, low_soc: float, high_soc: float) -> float:
+    return max(bank.stored_kwh(low_soc, high_soc), 0.0)
+
+
+def reach_kwh(one: Coming) -> float:
+    """Energy at the terminals that the mean load can draw from the charge now down to the floors [kWh]."""
+    if one.mean_w <= 0.0:
+        return 0.0
+    if isinstance(one.plant, BusPlant):
+        assert isinstance(one.start, BusState)
+        banks = zip(one.supply.banks, one.start.socs, one.plant.plants, one.plant.weights, strict=True)
+        return sum(delivered(bank, soc, p.floor_soc, one.mean_w * share)[0] for bank, soc, p, share in banks)
+    p, start = one.single
+    return delivered(one.supply.bank, start.soc, p.floor_soc, one.mean_w)[0]

@@ -1,0 +1,244 @@
+"""Several banks on one DC bus: how they share its current, and which of them must not be there.
+
+Volts are of whole packs, currents A with charging positive, resistances ohm. Current between banks is not wanted by
+anybody: it follows from their volts. Adding ampere-hours is right for twins only.
+Not modelled: the resistance of bars and cables between the banks, contact trouble, cells of one bank that differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import sqrt
+from typing import NamedTuple
+
+from engine.house.bank import Bank
+from engine.house.inverter import Inverter
+
+MOST_BANKS = 6
+"""Banks that one bus may have here (choice)."""
+_SETTLED_A = 1e-9
+NEAR_V = 0.05
+"""Two settings of one charger this close are the same setting (choice)."""
+
+
+class Shared(NamedTuple):
+    """Volts of a bus and the current of each bank on it."""
+
+    volts: float
+    amps: tuple[float, ...]
+
+
+def shared_by_current(
+    emf_v: Sequence[float], ohm: Sequence[float], low_a: Sequence[float], high_a: Sequence[float], bus_a: float
+) -> Shared:
+    """Divide a bus current among banks by their volts and resistances, each within its limits.
+
+    Parameters
+    ----------
+    emf_v, ohm : sequences of float
+        Open-circuit volts [V] and resistance [ohm] of each bank.
+    low_a, high_a : sequences of float
+        Most a bank may give (as a negative number) and take [A].
+    bus_a : float
+        Current into all banks together [A]; must lie between the sums of the limits.
+
+    Raises
+    ------
+    ArithmeticError
+        If the limits do not allow it.
+
+    References
+    ----------
+    J. Millman, A Useful Network Theorem, Proc. IRE 28 (1940), 413-417: volts of a bus fed by sources in parallel. A
+    bank at a limit is taken out as a fixed current and the rest solved again.
+
+    Examples
+    --------
+    >>> by_current = shared_by_current([52.0, 50.0], [0.02, 0.03], [-300.0] * 2, [300.0] * 2, -50.0)
+    >>> by_current.volts, [round(amps, 9) for amps in by_current.amps]
+    (50.6, [-70.0, 20.0])
+    """
+    fixed: dict[int, float] = {}
+    while len(fixed) < len(emf_v):
+        free = [i for i in range(len(emf_v)) if i not in fixed]
+        conductance = sum(1.0 / ohm[i] for i in free)
+        volts = (sum(emf_v[i] / ohm[i] for i in free) + bus_a - sum(fixed.values())) / conductance
+        found = at_volts(emf_v, ohm, low_a, high_a, volts)
+        if not _fix(fixed, free, emf_v, ohm, found, too_much=sum(found.amps) > bus_a):
+            return found
+    raise ArithmeticError(f"{bus_a:g} A cannot be divided among these banks within their limits.")
+
+
+def shared_by_power(
+    emf_v: Sequence[float], ohm: Sequence[float], low_a: Sequence[float], high_a: Sequence[float], bus_w: float
+) -> Shared | None:
+    """Divide a power into the bus (negative: out of it) among banks; None where the banks cannot give or take it.
+
+    Parameters
+    ----------
+    emf_v, ohm, low_a, high_a : sequences of float
+        As for `shared_by_current`.
+    bus_w : float
+        Power into all banks together [W].
+
+    Examples
+    --------
+    >>> by_power = shared_by_power([52.0, 50.0], [0.02, 0.03], [-300.0] * 2, [300.0] * 2, -50.0 * 50.6)
+    >>> [round(amps, 9) for amps in by_power.amps]
+    [-70.0, 20.0]
+    """
+    if (bus_w < 0.0 and not any(low_a)) or (bus_w > 0.0 and not any(high_a)):
+        return None
+    fixed: dict[int, float] = {}
+    while len(fixed) < len(emf_v):
+        free = [i for i in range(len(emf_v)) if i not in fixed]
+        conductance = sum(1.0 / ohm[i] for i in free)
+        drive = sum(emf_v[i] / ohm[i] for i in free) - sum(fixed.values())
+        under_root = drive * drive + 4.0 * conductance * bus_w
+        if under_root < 0.0:
+            return None
+        volts = (drive + sqrt(under_root)) / (2.0 * conductance)
+        found = at_volts(emf_v, ohm, low_a, high_a, volts)
+        if not _fix(fixed, free, emf_v, ohm, found, too_much=volts * sum(found.amps) > bus_w):
+            return found
+    return None
+
+
+def at_volts(
+    emf_v: Sequence[float], ohm: Sequence[float], low_a: Sequence[float], high_a: Sequence[float], volts: float
+) -> Shared:
+    """Return the currents of banks on a bus that is held at some volts."""
+    amps = tuple(
+        min(max((volts - e) / r, low), high) for e, r, low, high in zip(emf_v, ohm, low_a, high_a, strict=True)
+    )
+    return Shared(volts, amps)
+
+
+def _fix(
+    fixed: dict[int, float],
+    free: Sequence[int],
+    emf_v: Sequence[float],
+    ohm: Sequence[float],
+    found: Shared,
+    *,
+    too_much: bool,
+) -> bool:
+    """Fix the banks that stay at a limit whatever the others do; whether there were any.
+
+    Where the clipped currents come to too much, the true volts are lower, so that banks at the most they give stay
+    there; else the true volts are not lower, and banks at the most they take stay.
+    """
+    changed = False
+    for i in free:
+        past_a = (found.volts - emf_v[i]) / ohm[i] - found.amps[i]
+        if past_a < -_SETTLED_A if too_much else past_a > _SETTLED_A:
+            fixed[i] = found.amps[i]
+            changed = True
+    return changed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clash:
+    """Why some banks may not share a bus: a short code and the sentence."""
+
+    code: str
+    text: str
+
+
+def are_unlike(banks: Sequence[Bank]) -> bool:
+    """Whether banks differ in chemistry or in the number of cells in series."""
+    first = banks[0]
+    return any(bank.chemistry != first.chemistry or bank.series != first.series for bank in banks[1:])
+
+
+def lowest_v(bank: Bank) -> float:
+    """Lowest pack volts of a bank: those of its cells, or its board's if these are higher [V]."""
+    cell_v = bank.cell.v_low if bank.board is None else max(bank.cell.v_low, bank.board.cell_low_v)
+    return cell_v * bank.series
+
+
+def highest_v(bank: Bank) -> float:
+    """Highest pack volts of a bank: those of its cells, or its board's if these are lower [V]."""
+    cell_v = bank.cell.v_max if bank.board is None else min(bank.cell.v_max, bank.board.cell_high_v)
+    return cell_v * bank.series
+
+
+def setting_v(bank: Bank) -> float:
+    """Pack volts a bank's charge is set to end at [V]."""
+    return bank.charge_end_cell_v * bank.series
+
+
+def common_end_v(banks: Sequence[Bank]) -> float:
+    """Volts a bus is charged to: the lowest of its banks' settings, as one charger has one setting [V]."""
+    return min(setting_v(bank) for bank in banks)
+
+
+def overlap_v(banks: Sequence[Bank]) -> tuple[float, float]:
+    """Lowest and highest pack volts that every bank allows [V]; the first is above the second where there are none."""
+    return max(lowest_v(bank) for bank in banks), min(highest_v(bank) for bank in banks)
+
+
+def clashes(banks: Sequence[Bank], inverter: Inverter) -> tuple[Clash, ...]:
+    """Return why unlike banks may not share this inverter's bus; empty for twins and where all four conditions hold.
+
+    The conditions: the highest bus volts within every bank's maximum; the bus cut-off at or above every bank's minimum;
+    a fuse, a disconnect and a protection board of its own for each; each board refusing a charge below its own cells'
+    lowest temperature. (Judgement, from common warnings against unlike banks on one bus; no standard at hand.)
+    """
+    if len(banks) < 2 or not are_unlike(banks):
+        return ()
+    highest = max(banks, key=setting_v)
+    found = []
+    for bank in banks:
+        if setting_v(highest) > highest_v(bank) + NEAR_V:
+            found.append(
+                Clash(
+                    code="bus-above-bank",
+                    text=f"{highest.name} is charged to {setting_v(highest):.1f} V and {bank.name} may stand "
+                    f"{highest_v(bank):.1f} V at most",
+                )
+            )
+        if inverter.dc_min_v < bank.cell.v_low * bank.series - NEAR_V:
+            found.append(
+                Clash(
+                    code="bus-under-bank",
+                    text=f"{inverter.name} cuts off at {inverter.dc_min_v:g} V and {bank.name} must not go under "
+                    f"{bank.cell.v_low * bank.series:.1f} V",
+                )
+            )
+        lacking = [
+            name
+            for name, there in (
+                ("fuse", bank.own_fuse),
+                ("disconnect", bank.own_disconnect),
+                ("protection board", bank.board is not None),
+            )
+            if not there
+        ]
+        if lacking:
+            found.append(Clash(code="bus-unguarded", text=f"{bank.name} has no {' or '.join(lacking)} of its own"))
+        elif bank.board is not None and bank.board.charge_min_c < bank.cell.charge_min_c:
+            found.append(
+                Clash(
+                    code="bus-cold",
+                    text=f"the board of {bank.name} lets a charge in down to {bank.board.charge_min_c:g} °C, its cells "
+                    f"take none below {bank.cell.charge_min_c:g} °C",
+                )
+            )
+    return tuple(found)
+
+
+def clash_sentence(banks: Sequence[Bank], inverter: Inverter) -> str:
+    """Say why banks may not share a bus, with the volts they have in common; empty where they may."""
+    found = clashes(banks, inverter)
+    if not found:
+        return ""
+    names = " and ".join(bank.name for bank in banks)
+    low, high = overlap_v(banks)
+    common = f"Only {low:.1f} to {high:.1f} V suit them all" if low < high else "No volts suit them all"
+    reasons = "; ".join(clash.text for clash in found)
+    return (
+        f"{names} may not share the DC bus of {inverter.name}: {reasons}. {common}. Give each bank its own inverter, "
+        "or list all but one as not joined."
+    )

@@ -1,0 +1,224 @@
+"""Banks on one DC bus: who carries what, and who must not be there."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from engine.answers.notices_bus import bus_notices
+from engine.balance.bus_plant import BusState, bus_plant
+from engine.balance.bus_run import bus_run
+from engine.balance.sharing import bus_step
+from engine.balance.step import State, plant
+from engine.balance.trajectory import run
+from engine.errors import InputError
+from engine.house import household
+from engine.house.bank import Bank, Board
+from engine.house.bus import (
+    MOST_BANKS,
+    clash_sentence,
+    clashes,
+    common_end_v,
+    overlap_v,
+    shared_by_current,
+    shared_by_power,
+)
+from engine.house.inverter import Inverter
+from tests.engine.test_household import document
+
+WIDE = 1e6
+INVERTER = Inverter(
+    id="i", name="House inverter", dc_min_v=42, dc_max_v=62, restart_v=46, rated_w=6000, idle_w=30, k1=0.02, k2=0.03
+)
+
+
+def guarded(bank_id: str, chemistry: str, series: int, ah: float, **changed: object) -> Bank:
+    """A bank that has its own fuse, disconnect and board."""
+    bank = Bank(id=bank_id, name=bank_id, chemistry=chemistry, series=series, label_ah=ah, cell_c=20.0)
+    cell = bank.cell
+    board = Board(cell_low_v=cell.v_low, cell_high_v=cell.v_max, charge_min_c=cell.charge_min_c, current_limit_a=300)
+    guards = {"board": board, "own_fuse": True, "own_disconnect": True}
+    return dataclasses.replace(bank, **{**guards, **changed})
+
+
+LFP = guarded("LFP bank", "lfp", 16, 280.0)
+SODIUM = guarded("Sodium-ion bank", "sodium_layered", 16, 210.0, charge_v=3.45, hold=True)
+NMC = guarded("NMC bank", "nmc", 14, 150.0, charge_v=3.94)
+LEAD = Bank(id="lead", name="Lead-acid bank", chemistry="lead_sealed", series=24, label_ah=400.0)
+
+
+def amps_of(emf: Sequence[float], ohm: Sequence[float], bus_a: float) -> list[float]:
+    """Millman's theorem as printed: U = (sum(E/R) + I) / sum(1/R), then Ohm's law for each source."""
+    volts = (sum(e / r for e, r in zip(emf, ohm, strict=True)) + bus_a) / sum(1.0 / r for r in ohm)
+    return [(volts - e) / r for e, r in zip(emf, ohm, strict=True)]
+
+
+@pytest.mark.parametrize("bus_a", [-180.0, -20.0, 0.0, 60.0])
+def test_two_unlike_banks_share_as_millmans_theorem_says(bus_a: float) -> None:
+    # J. Millman, A Useful Network Theorem, Proc. IRE 28 (1940), 413-417; volts and resistances are given, not measured.
+    emf, ohm = [53.1, 51.4], [0.018, 0.041]
+    shared = shared_by_current(emf, ohm, [-WIDE] * 2, [WIDE] * 2, bus_a)
+    assert shared.amps == pytest.approx(amps_of(emf, ohm, bus_a), abs=1e-6)
+    assert sum(shared.amps) == pytest.approx(bus_a, abs=1e-6)
+
+
+def test_a_textbook_circuit_of_two_sources_and_a_load() -> None:
+    # Kirchhoff's laws by hand: 12 V behind 1 ohm and 6 V behind 2 ohm feed 2 ohm. U (1 + 1/2 + 1/2) = 12 + 3, so
+    # U = 7.5 V; the load takes 3.75 A, the sources give 4.5 and -0.75 A.
+    shared = shared_by_power([12.0, 6.0], [1.0, 2.0], [-WIDE] * 2, [WIDE] * 2, -7.5 * 3.75)
+    assert shared is not None
+    assert shared.volts == pytest.approx(7.5, abs=1e-9)
+    assert shared.amps == pytest.approx((-4.5, 0.75), abs=1e-9)
+
+
+def test_a_bank_at_its_limit_is_fixed_there_and_the_rest_solved_again() -> None:
+    emf, ohm = [53.0, 53.0, 52.0], [0.01, 0.02, 0.02]
+    shared = shared_by_current(emf, ohm, [-40.0, -WIDE, -WIDE], [WIDE] * 3, -120.0)
+    assert shared.amps[0] == -40.0
+    assert shared.amps[1:] == pytest.approx(amps_of(emf[1:], ohm[1:], -80.0), abs=1e-9)
+
+
+def test_limits_on_both_sides_do_not_keep_it_from_settling() -> None:
+    """A bank that may give nothing beside one that may take little: only the third carries the load."""
+    shared = shared_by_power([50.8, 47.7], [0.0096, 0.0168], [0.0, -210.0], [140.0, 105.0], -652.25)
+    assert shared is not None
+    assert shared.amps[0] == 0.0
+    assert shared.amps[1] * shared.volts == pytest.approx(-652.25)
+
+
+def test_what_the_banks_cannot_give_is_told() -> None:
+    assert shared_by_power([50.0, 50.0], [0.01] * 2, [-10.0] * 2, [10.0] * 2, -2000.0) is None
+    assert shared_by_power([50.0, 50.0], [0.5] * 2, [-WIDE] * 2, [WIDE] * 2, -5000.0) is None
+    with pytest.raises(ArithmeticError, match="-25 A"):
+        shared_by_current([50.0, 50.0], [0.01] * 2, [-10.0] * 2, [10.0] * 2, -25.0)
+
+
+def test_twins_on_one_bus_are_one_bank_of_twice_the_size() -> None:
+    """What `engine.balance.trajectory` says of one bank with two strings, the bus says of two banks with one."""
+    hours = np.arange(96)
+    sun = 2500.0 * np.clip(np.sin((hours % 24 - 7) / 10 * np.pi), 0.0, None)
+    ac = np.where(hours % 24 > 17, 900.0, 350.0)
+    twins = bus_plant((LFP, LFP), INVERTER, 450.0)
+    together = bus_run(twins, BusState((0.6, 0.6)), sun.tolist(), ac.tolist(), [0.0] * 96)
+    board = dataclasses.replace(LFP.board, current_limit_a=600)
+    one = plant(dataclasses.replace(LFP, parallel=2, board=board), INVERTER, 450.0)
+    alone = run(one, State(0.6), sun.tolist(), ac.tolist(), [0.0] * 96)
+    # Both step finely enough to agree within 0.1 points of charge; the two steppers share no code for currents.
+    assert together.soc == pytest.approx(alone.soc, abs=0.001)
+    assert together.parted is not None
+    assert together.parted.soc[:, 0] == pytest.approx(together.parted.soc[:, 1], abs=1e-9)
+
+
+def test_sums_equal_the_bus_current_in_every_step() -> None:
+    b = bus_plant((LFP, SODIUM), INVERTER, 450.0)
+    state = BusState((0.8, 0.6))
+    for ac_w in (300.0, 2000.0, 4500.0):
+        _, flow, split = bus_step(b, state, 0.0, ac_w, 0.0, 0.1)
+        drawn_w = INVERTER.dc_w(ac_w)
+        assert sum(split.amps) * split.volts == pytest.approx(-drawn_w, rel=1e-9)
+        assert sum(split.into_wh) == pytest.approx(-drawn_w * flow.hours, rel=1e-9)
+
+
+def test_lfp_carries_most_of_the_load_beside_sodium_ion_of_equal_charge() -> None:
+    """Equal charge is not equal volts: joined at 95 %, current flows between them though no load asks for it."""
+    b = bus_plant((LFP, SODIUM), INVERTER, 450.0)
+    _, _, split = bus_step(b, BusState((0.95, 0.95)), 0.0, 0.0, 0.0, 0.02)
+    assert split.amps[0] == pytest.approx(-split.amps[1], abs=2.0)
+    assert abs(split.amps[1]) > 50.0
+
+
+def test_a_cold_bank_keeps_the_charger_from_all() -> None:
+    frozen = dataclasses.replace(LFP, cell_c=-5.0)
+    b = bus_plant((frozen, SODIUM), INVERTER, 450.0)
+    after, flow, _ = bus_step(b, BusState((0.5, 0.5)), 3000.0, 0.0, 0.0, 1.0)
+    assert flow.spare_wh == pytest.approx((3000.0 - INVERTER.idle_w) * flow.hours, rel=1e-6)
+    assert after.socs[0] <= 0.5
+
+
+def test_a_bank_at_its_reserve_gives_no_more_and_the_other_goes_on() -> None:
+    low = dataclasses.replace(LFP, reserve_soc=0.5)
+    b = bus_plant((low, SODIUM), INVERTER, 500.0)
+    done = bus_run(b, BusState((0.52, 0.6)), [0.0] * 48, [400.0] * 48, [0.0] * 48, until_ended=True)
+    assert done.parted is not None
+    assert done.parted.at_floor_h[0] is not None
+    assert done.ended_h is not None
+    assert done.ended_h > done.parted.at_floor_h[0]
+    assert done.parted.soc[:, 0].min() > 0.49
+
+
+def test_one_charger_has_one_setting() -> None:
+    b = bus_plant((LFP, SODIUM), INVERTER, 450.0)
+    assert b.end_v == pytest.approx(common_end_v((LFP, SODIUM))) == pytest.approx(55.2)
+    sunny = bus_run(b, BusState((0.7, 0.5)), [5000.0] * 40, [0.0] * 40, [0.0] * 40)
+    assert sunny.parted is not None
+    assert sunny.parted.soc[-1, 0] > 0.97
+    assert sunny.parted.soc[-1, 1] < 0.9
+
+
+def codes(*banks: Bank, inverter: Inverter = INVERTER) -> set[str]:
+    return {clash.code for clash in clashes(banks, inverter)}
+
+
+def test_unlike_banks_may_share_only_where_all_four_conditions_hold() -> None:
+    """Each of the four, broken alone, is a clash of its own; together they hold for LFP beside sodium-ion."""
+    assert codes(LFP, SODIUM) == set()
+    assert codes(LFP, dataclasses.replace(SODIUM, charge_v=3.9)) == {"bus-above-bank"}
+    assert codes(LFP, SODIUM, inverter=dataclasses.replace(INVERTER, dc_min_v=38.0)) == {"bus-under-bank"}
+    for missing in ({"own_fuse": False}, {"own_disconnect": False}, {"board": None}):
+        assert codes(LFP, dataclasses.replace(SODIUM, **missing)) == {"bus-unguarded"}
+    warm = dataclasses.replace(LFP.board, charge_min_c=-20.0)
+    assert codes(dataclasses.replace(LFP, board=warm), SODIUM) == {"bus-cold"}
+
+
+def test_lead_acid_beside_lfp_is_refused_with_the_volts_they_have_in_common() -> None:
+    said = clash_sentence((LFP, LEAD), INVERTER)
+    low, high = overlap_v((LFP, LEAD))
+    assert "may not share" in said
+    assert "Lead-acid bank has no fuse or disconnect or protection board of its own" in said
+    assert f"{low:.1f} to {high:.1f} V" in said
+
+
+def test_twins_need_no_more_than_a_check() -> None:
+    twin = dataclasses.replace(LFP, id="twin", own_fuse=False)
+    assert clash_sentence((LFP, twin), INVERTER) == ""
+
+
+def house_of(*banks: Bank) -> household.Household:
+    home = household.read(document())
+    inverter = dataclasses.replace(INVERTER, id=home.inverters[0].id)
+    joined = tuple(dataclasses.replace(bank, inverter=inverter.id) for bank in banks)
+    return dataclasses.replace(home, banks=joined, inverters=(inverter,))
+
+
+def test_a_household_may_join_several_banks_to_one_inverter() -> None:
+    home = house_of(LFP, SODIUM)
+    (supply,) = household.read(household.write(home)).supplies()
+    assert [bank.name for bank in supply.banks] == ["LFP bank", "Sodium-ion bank"]
+    assert supply.name == "LFP bank and Sodium-ion bank"
+    assert [one.bank.name for one in supply.apart] == ["LFP bank", "Sodium-ion bank"]
+
+
+def test_more_banks_than_a_bus_may_have_are_refused() -> None:
+    many = tuple(dataclasses.replace(LFP, id=f"b{k}") for k in range(MOST_BANKS + 1))
+    with pytest.raises(InputError, match=f"may have {MOST_BANKS} banks"):
+        house_of(*many)
+
+
+def notice_codes(*banks: Bank) -> dict[str, str]:
+    return {notice.code: notice.level for notice in bus_notices(house_of(*banks))}
+
+
+def test_notices_of_a_shared_bus() -> None:
+    assert notice_codes(LFP) == {}
+    assert notice_codes(LFP, LEAD) == {"bus-clash": "stop"}
+    assert notice_codes(LFP, SODIUM) == {"bus-joining": "check", "bus-apart": "note"}
+    twin = dataclasses.replace(LFP, id="twin", charge_v=3.5, own_fuse=False)
+    assert notice_codes(LFP, twin) == {
+        "bus-settings": "check",
+        "bus-no-fuse": "check",
+        "bus-joining": "check",
+        "bus-apart": "note",
+    }
