@@ -8,8 +8,8 @@ from engine.answers.winters import BankRow, ManyWinters, RiskSize
 from engine.answers.winters_years import Winter
 from engine.cells.ageing import LEAST_SHARE, MOST_YEARS, Left
 from engine.quantities import DAYS_PER_YEAR
-from webapp.render import figures, fixed, percent
-from webapp.words import MONTHS, energy
+from webapp.render import NO_BREAK, figures, fixed, percent
+from webapp.words import MONTHS
 
 Row = tuple[str, tuple[str, ...]]
 
@@ -29,6 +29,48 @@ def risk_name(risk: Risk) -> str:
     return "once a year" if risk.years == 1 else f"1 in {risk.years} years"
 
 
+def kwh_cell(kwh: float | None) -> str:
+    """Write a size of bank, the same in sentences, tables and bands.
+
+    Examples
+    --------
+    >>> kwh_cell(17.46), kwh_cell(660.8), kwh_cell(None)
+    ('17.5', '661', '–')
+    """
+    return figures(kwh, 3)
+
+
+def bank_size(kwh: float) -> str:
+    """Write a size of bank with its unit, in a sentence."""
+    return f"{kwh_cell(kwh)}{NO_BREAK}kWh"
+
+
+def unserved_cell(kwh: float) -> str:
+    """Write what goes unserved, the same in sentences and tables.
+
+    Examples
+    --------
+    >>> unserved_cell(0.004), unserved_cell(9.81), unserved_cell(412.3)
+    ('0', '9.8', '412')
+    """
+    return "0" if abs(kwh) < 0.005 else figures(kwh)
+
+
+def unserved_text(kwh: float) -> str:
+    """Write what goes unserved with its unit, in a sentence."""
+    return f"{unserved_cell(kwh)}{NO_BREAK}kWh"
+
+
+def days_cell(kwh: float, answer: ManyWinters) -> str:
+    """Write an energy in days’ use, the same in sentences and tables."""
+    return figures(kwh / daily_kwh(answer))
+
+
+def kwp_text(kwp: float) -> str:
+    """Write a size of panels with its unit, the same in sentences and tables."""
+    return f"{figures(kwp, 3)}{NO_BREAK}kWp"
+
+
 def daily_kwh(answer: ManyWinters) -> float:
     """Return what a mean day of the year draws [kWh]."""
     return answer.load_kwh_a_year / DAYS_PER_YEAR
@@ -44,36 +86,35 @@ def winter_names(answer: ManyWinters) -> list[int]:
 def winter_row(name: int, winter: Winter) -> Row:
     """Return a winter with the bank it asks for, its month, and how yours came through."""
     month = MONTHS[winter.month - 1] if winter.month else "–"
-    asked = "none does" if winter.needed_kwh is None else fixed(winter.needed_kwh, 1)
-    cells = (asked, month, str(winter.dark_spells), fixed(winter.short_kwh, 0))
+    asked = "none does" if winter.needed_kwh is None else kwh_cell(winter.needed_kwh)
+    cells = (asked, month, str(winter.dark_spells), unserved_cell(winter.short_kwh))
     return str(name), cells
 
 
 def size_row(one: RiskSize, answer: ManyWinters) -> Row:
     """Return the bank for a risk on the own panels, with its band."""
     if one.bank_kwh is None:
-        return risk_name(one.risk), (f"over {fixed(answer.most_kwh, 0)}", "–", "–", "–")
+        return risk_name(one.risk), (f"over {kwh_cell(answer.most_kwh)}", "–", "–", "–")
     between = "–" if one.low_kwh is None else _between(one.low_kwh, one.high_kwh)
-    cells = (figures(one.bank_kwh, 3), between, figures(one.label_kwh, 3), str(one.strings))
+    cells = (kwh_cell(one.bank_kwh), between, kwh_cell(one.label_kwh), str(one.strings))
     return risk_name(one.risk), cells
 
 
 def _between(low_kwh: float, high_kwh: float | None) -> str:
     """Write a band; one without an upper end is “from”."""
-    return f"from {figures(low_kwh, 3)}" if high_kwh is None else f"{figures(low_kwh, 3)} to {figures(high_kwh, 3)}"
+    return f"from {kwh_cell(low_kwh)}" if high_kwh is None else f"{kwh_cell(low_kwh)} to {kwh_cell(high_kwh)}"
 
 
 def bank_row(one: BankRow, answer: ManyWinters, own_strings: int) -> Row:
     """Return a bank of whole strings with what it leaves dark."""
-    days = one.short_kwh_a_year / daily_kwh(answer)
     cells = (
-        figures(one.usable_kwh, 3),
-        figures(one.label_kwh, 3),
+        kwh_cell(one.usable_kwh),
+        kwh_cell(one.label_kwh),
         str(one.dark_spells),
         str(one.dark_winters),
-        fixed(one.short_kwh_a_year, 0),
+        unserved_cell(one.short_kwh_a_year),
         percent(one.short_share, 1),
-        fixed(days, 1),
+        days_cell(one.short_kwh_a_year, answer),
     )
     return _named(one.strings, own_strings), cells
 
@@ -82,7 +123,7 @@ def cheapest_text(one: Cheapest, answer: ManyWinters, currency: str) -> str:
     """Say the cheapest pair for a risk."""
     name = next(risk_name(line.risk) for line in answer.map.lines if line.risk.id == one.risk_id)
     price = money(one.price, currency)
-    text = f"{name}: {energy(one.bank_kwh)} usable and {figures(one.kwp, 3)} kWp, {price} for bank and further panels"
+    text = f"{name}: {bank_size(one.bank_kwh)} usable and {kwp_text(one.kwp)}, {price} for bank and further panels"
     return f"{text}; the map ends there" if one.kwp == answer.map.kwp[-1] else text
 
 
@@ -129,8 +170,3 @@ def cost_row(one: LastingRow, currency: str, own_strings: int) -> Row:
     if fuel is not None:
         cells += [fixed(fuel.litres_a_year, 0), fixed(fuel.run_h_a_year, 0), money(fuel.price_a_year, currency)]
     return _named(one.strings, own_strings), tuple(cells)
-
-
-def kwh_cell(kwh: float | None) -> str:
-    """Write a bank of the map."""
-    return "–" if kwh is None else figures(kwh, 3)

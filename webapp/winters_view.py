@@ -15,21 +15,25 @@ from engine.house.sizes import MOST_STRINGS
 from engine.sky.spells import LEAST_YEARS
 from webapp import winters_charts
 from webapp.chart_parts import Figure
-from webapp.render import figures, fixed, percent
+from webapp.render import figures, percent
 from webapp.winters_tables import (
     Row,
     bank_row,
+    bank_size,
     cheapest_text,
     cost_row,
     daily_kwh,
+    days_cell,
     kwh_cell,
+    kwp_text,
     risk_name,
     size_row,
+    unserved_text,
     wear_row,
     winter_names,
     winter_row,
 )
-from webapp.words import counted, energy, number
+from webapp.words import counted, number
 
 _COLUMNS = (2, 4, 6, 9, 11, 14, 19, 24, 29, 39)
 """Columns of the map that its table prints."""
@@ -86,7 +90,7 @@ def winters_view(answer: ManyWinters, rule: AutonomyDays, worn: Lasting, supply:
         map=winters_charts.risk_map(
             lines, (answer.own_kwp, answer.own.usable_kwh), answer.map.bank_kwh[-1], cheapest_point(worn)
         ),
-        map_heads=tuple(f"{fixed(answer.map.kwp[column], 1)} kWp" for column in _COLUMNS),
+        map_heads=tuple(kwp_text(answer.map.kwp[column]) for column in _COLUMNS),
         map_rows=tuple((line.name, tuple(kwh_cell(line.kwh[column]) for column in _COLUMNS)) for line in lines),
         needed=winters_charts.needed(
             winter_names(answer),
@@ -118,14 +122,14 @@ def sentence(answer: ManyWinters) -> Markup:
     if not answer.refills:
         return Markup("On these panels <strong>no bank of any size is full again within a year</strong>.")
     own, never = answer.own, answer.sizes[0].bank_kwh
-    yours = Markup("A bank of {} usable, as yours, ").format(energy(own.usable_kwh))
+    yours = Markup("A bank of {} usable, as yours, ").format(bank_size(own.usable_kwh))
     if not own.dark_spells:
         return yours + Markup("would <strong>never</strong> have run empty in {}.").format(winters_of(answer))
     often = Markup("would have run empty <strong>{}</strong> in {}").format(times(own.dark_spells), winters_of(answer))
     if never is None:
-        most = energy(answer.most_kwh)
+        most = bank_size(answer.most_kwh)
         return yours + often + Markup("; on these panels no bank of up to {} never does.").format(most)
-    return yours + often + Markup("; <strong>{}</strong> never.").format(energy(never))
+    return yours + often + Markup("; <strong>{}</strong> never.").format(bank_size(never))
 
 
 def times(count: int) -> str:
@@ -144,12 +148,13 @@ def unserved(answer: ManyWinters) -> str:
     """Say what goes unserved with the own bank, in days' worth of use."""
     own = answer.own
     if not answer.refills:
-        share = percent(own.short_share)
-        return f"With yours, {energy(own.short_kwh_a_year)} a year go unserved, {share} of what is used."
+        share = percent(own.short_share, 1)
+        return f"With yours, {unserved_text(own.short_kwh_a_year)} a year go unserved, {share} of what is used."
     if not own.dark_spells:
         return "Nothing goes unserved in them; rarer winters than these they cannot tell."
     days = own.short_kwh_a_year / daily_kwh(answer)
-    text = f"{energy(own.short_kwh_a_year)} a year go unserved, as much as {figures(days)} days’ use, in "
+    in_days = days_cell(own.short_kwh_a_year, answer)
+    text = f"{unserved_text(own.short_kwh_a_year)} a year go unserved, as much as {in_days} days’ use, in "
     text += f"{counted(own.dark_winters, 'winter')} of {answer.years}."
     if days >= _DEEP_DAYS:
         text += " A dark spell may last for weeks: the count alone says too little."
@@ -160,18 +165,22 @@ def panels(answer: ManyWinters) -> str:
     """Say what more panels would do."""
     near, name, first = answer.map.lines[1], risk_name(answer.map.lines[1].risk), answer.map.refilled_from
     if first == len(answer.map.kwp):
-        return f"Not even {figures(answer.map.kwp[-1], 3)} kWp of panels like yours would fill one again within a year."
+        return f"Not even {kwp_text(answer.map.kwp[-1])} of panels like yours would fill one again within a year."
     if not answer.refills:
-        kwp = figures(answer.map.kwp[first], 3)
-        return f"From {kwp} kWp of panels like yours on there are sizes that ride winters out."
+        kwp = kwp_text(answer.map.kwp[first])
+        return f"From {kwp} of panels like yours on there are sizes that ride winters out."
     own_kwh, twice_kwh = near.bank_kwh[OWN], near.bank_kwh[TWICE]
-    twice = f"{figures(answer.map.kwp[TWICE], 3)} kWp"
-    have = f"{figures(answer.own_kwp, 3)} kWp"
+    twice = kwp_text(answer.map.kwp[TWICE])
+    have = kwp_text(answer.own_kwp)
     if twice_kwh is None:
         return f"Even with twice the panels, {twice}, no bank that can be built here runs empty no more than {name}."
     if own_kwh is None:
-        return f"For {name} no bank is large enough on {have}; with twice the panels, {twice}, {energy(twice_kwh)} do."
-    return f"For {name} it takes {energy(own_kwh)} on {have}; with twice the panels, {twice}, {energy(twice_kwh)}."
+        return (
+            f"For {name} no bank is large enough on {have}; with twice the panels, {twice}, {bank_size(twice_kwh)} do."
+        )
+    return (
+        f"For {name} it takes {bank_size(own_kwh)} on {have}; with twice the panels, {twice}, {bank_size(twice_kwh)}."
+    )
 
 
 def basis(answer: ManyWinters) -> str:
@@ -192,7 +201,7 @@ def band(answer: ManyWinters) -> str:
     often = times(high) if low == high else f"{low} to {high} times"
     text = f"Drawn anew from the same winters, your bank ran empty {often}"
     if near.low_kwh is not None and near.high_kwh is not None:
-        text += f", and {risk_name(near.risk)} took {figures(near.low_kwh, 3)} to {energy(near.high_kwh)}"
+        text += f", and {risk_name(near.risk)} took {kwh_cell(near.low_kwh)} to {bank_size(near.high_kwh)}"
     text += " (nine of ten draws). That is chance alone; how well the averages of your place are known is not in it."
     if near.risk.years < RAREST_YEARS:
         text += f" {answer.years} winters are too few to tell 1 in {RAREST_YEARS} years."
@@ -201,12 +210,14 @@ def band(answer: ManyWinters) -> str:
 
 def rule_sentence(rule: AutonomyDays, answer: ManyWinters) -> str:
     """Set the rule of thumb beside the winters."""
-    text = f"{counted(round(rule.steps.days), 'day')} of autonomy ask for {energy(rule.steps.label_kwh)} on the label"
+    text = (
+        f"{counted(round(rule.steps.days), 'day')} of autonomy ask for {bank_size(rule.steps.label_kwh)} on the label"
+    )
     if rule.winters_label_kwh is None or rule.winters_days is None:
         return f"{text}; the winters for {risk_name(answer.sizes[1].risk)} for more than {MOST_STRINGS} strings."
     return (
-        f"{text}; the winters, for {risk_name(answer.sizes[1].risk)}, for {energy(rule.winters_label_kwh)}, as much as "
-        f"{figures(rule.winters_days)} days’ use."
+        f"{text}; the winters, for {risk_name(answer.sizes[1].risk)}, for {bank_size(rule.winters_label_kwh)}, "
+        f"as much as {figures(rule.winters_days)} days’ use."
     )
 
 
@@ -222,10 +233,10 @@ def map_edges(answer: ManyWinters, worn: Lasting) -> str:
     """Say where the lines leave the map, and why."""
     first, top_kwh, said = answer.map.refilled_from, answer.map.bank_kwh[-1], []
     if any(kwh is not None and kwh > top_kwh for line in worn.lines for kwh in line.bank_kwh):
-        said.append(f"A line that leaves at the top asks for more than {energy(top_kwh)}: the numbers have it.")
+        said.append(f"A line that leaves at the top asks for more than {bank_size(top_kwh)}: the numbers have it.")
     if 0 < first < len(answer.map.kwp):
         said.append(
-            f"Under {figures(answer.map.kwp[first], 3)} kWp the panels do not fill a bank again within a year: a dark "
+            f"Under {kwp_text(answer.map.kwp[first])} the panels do not fill a bank again within a year: a dark "
             "spell there lasts for years, and no size helps."
         )
     return " ".join(said)

@@ -8,9 +8,9 @@ usable kWh at the bank's terminals. Not modelled: what is left over from before 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass
-from math import ceil
+from math import ceil, log2
 
 from engine.answers.risks import Risk
 from engine.answers.winters import LEAST_STRINGS, Fitted
@@ -32,7 +32,11 @@ _LOW, _HIGH, _WIDER = 0.85, 1.15, 1.3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Progress:
-    """How far the trial is: share done [-], sizes tried, and the bracket it is down to [kWh]."""
+    """How far the trial is: share done [-], sizes tried, and the bracket it is down to [kWh].
+
+    There is one before the first size, after each span run and at the end; a span takes about 0.1 s, one of years on
+    panels that barely fill a bank up to 1 s. `done_share` never falls.
+    """
 
     done_share: float
     sizes_tried: int
@@ -70,7 +74,7 @@ class Confirmed:
 
 
 def confirming(fit: Fitted, risk: Risk, times: float = 1.0) -> Iterator[Progress | Confirmed]:
-    """Try a size step by step; the last thing given is the `Confirmed`.
+    """Try a size step by step; the last thing given is the `Confirmed`, all before it are `Progress`.
 
     Parameters
     ----------
@@ -85,21 +89,21 @@ def confirming(fit: Fitted, risk: Risk, times: float = 1.0) -> Iterator[Progress
         If no bank is asked for, or none that can be built is enough.
     """
     trial = _trial(fit, risk, times)
-    low, high = _LOW * trial.first, min(_HIGH * trial.first, MOST_STRINGS)
-    tried = 0
-    yield _progress(fit, tried, low, high, trial.first)
-    while not trial.keeps(high):
-        if high >= MOST_STRINGS:
+    at = _Bracket(fit=fit, first=trial.first, low=_LOW * trial.first, high=min(_HIGH * trial.first, MOST_STRINGS))
+    yield at.progress()
+    while not (yield from _keeping(trial, at, at.high)):
+        if at.high >= MOST_STRINGS:
             raise Unreachable(f"Even {MOST_STRINGS} strings of {fit.supply.bank.name} do not keep this risk.")
-        tried, low, high = tried + 1, high, min(high * _WIDER, MOST_STRINGS)
-        yield _progress(fit, tried, low, high, trial.first)
-    while low > LEAST_STRINGS and trial.keeps(low):
-        tried, high, low = tried + 1, low, low / _WIDER
-        yield _progress(fit, tried, low, high, trial.first)
-    while high - low > NEAR_SHARE * trial.first:
-        middle, tried = 0.5 * (low + high), tried + 1
-        low, high = (low, middle) if trial.keeps(middle) else (middle, high)
-        yield _progress(fit, tried, low, high, trial.first)
+        at.low, at.high, at.ends = at.high, min(at.high * _WIDER, MOST_STRINGS), 1
+    at.ends -= 1
+    while at.ends and at.low > LEAST_STRINGS and (yield from _keeping(trial, at, at.low)):
+        at.high, at.low = at.low, at.low / _WIDER
+    at.ends = 0
+    while at.high - at.low > NEAR_SHARE * trial.first:
+        middle = 0.5 * (at.low + at.high)
+        at.low, at.high = (at.low, middle) if (yield from _keeping(trial, at, middle)) else (middle, at.high)
+    yield at.progress()
+    high = at.high
     yield Confirmed(
         risk=risk,
         times=times,
@@ -114,10 +118,37 @@ def confirming(fit: Fitted, risk: Risk, times: float = 1.0) -> Iterator[Progress
     )
 
 
-def _progress(fit: Fitted, tried: int, low: float, high: float, first: float) -> Progress:
-    whole, left = (_HIGH - _LOW) / NEAR_SHARE, (high - low) / (NEAR_SHARE * first)
-    done = 1.0 - min(max(left, 1.0), whole) ** 0.5 / whole**0.5
-    return Progress(done_share=done, sizes_tried=tried, low_kwh=fit.kwh(low), high_kwh=fit.kwh(high))
+def _keeping(trial: _Trial, at: _Bracket, strings: float) -> Generator[Progress, None, bool]:
+    """Try one size, and tell how far that is."""
+    shares = trial.keeps(strings)
+    while True:
+        try:
+            share = next(shares)
+        except StopIteration as end:
+            at.tried += 1
+            return bool(end.value)
+        yield at.progress(share)
+
+
+@dataclass(slots=True, kw_only=True)
+class _Bracket:
+    """Strings between which the size lies, sizes tried, its ends not known to be right, and the most told as done."""
+
+    fit: Fitted
+    first: float
+    low: float
+    high: float
+    tried: int = 0
+    ends: int = 2
+    done_share: float = 0.0
+
+    def progress(self, share: float = 0.0) -> Progress:
+        """How far it is with a share of the size at hand run; a bracket that had to be widened takes nothing back."""
+        halvings = ceil(log2(max((self.high - self.low) / (NEAR_SHARE * self.first), 1.0)))
+        left = self.ends + halvings
+        self.done_share = max(self.done_share, (self.tried + share) / max(self.tried + left, 1))
+        low_kwh, high_kwh = self.fit.kwh(self.low), self.fit.kwh(self.high)
+        return Progress(done_share=self.done_share, sizes_tried=self.tried, low_kwh=low_kwh, high_kwh=high_kwh)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,16 +163,17 @@ class _Trial:
     spells: int
     short_wh: float
 
-    def keeps(self, strings: float) -> bool:
-        """Whether a bank of so many strings keeps the risk."""
+    def keeps(self, strings: float) -> Generator[float, None, bool]:
+        """Whether a bank of so many strings keeps the risk; on the way, the share of the spans run after each."""
         bank = with_strings(self.fit.supply.bank, strings)
         p, top = plant(bank, self.fit.supply.inverter, self.fit.found.power_w), bank.top_reached_soc
         dark, short_wh = 0, 0.0
-        for begin_h, end_h in self.spans:
+        for run_through, (begin_h, end_h) in enumerate(self.spans, start=1):
             more, wh = self._run(p, top, begin_h, end_h)
             dark, short_wh = dark + more, short_wh + wh
             if (short_wh > self.short_wh) if self.risk.share is not None else (dark > self.spells):
                 return False
+            yield run_through / len(self.spans)
         return True
 
     def _run(self, p: Plant, top_soc: float, begin_h: int, end_h: int) -> tuple[int, float]:

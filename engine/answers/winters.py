@@ -231,13 +231,16 @@ def many_winters(
     Unreachable
         If there are no panels, no load, too few whole years or nothing usable in the bank's window.
     """
-    fit = fitted(household, supply, series, month, share)
-    hours, found, years = fit.hours, fit.found, fit.hours.years.size
+    return many_winters_of(household, fitted(household, supply, series, month, share), month)
+
+
+def many_winters_of(household: Household, fit: Fitted, month: int) -> ManyWinters:
+    """Try every size of panels and bank on winters that a supply was put on before, as `many_winters`."""
+    supply, hours, found, years = fit.supply, fit.hours, fit.found, fit.hours.years.size
     own_kwh, own_kwp = fit.kwh(supply.bank.parallel), sum(array.kwp for array in supply.arrays)
     columns = columns_of(found, fit.near)
     cycles = found.spectrum(1.0, own_kwh)
-    times = drawn_anew(hours, cycles)
-    low_spells, high_spells = band_of_spells(times, cycles, own_kwh)
+    low_spells, high_spells = band_of_spells(drawn_anew(hours, cycles), cycles, own_kwh)
     told = map_of(found, columns, fit.allowed, own_kwp, own_kwh, fit.most_kwh)
     told = dataclasses.replace(told, lines=tuple(_exact_at_own(fit, line) for line in told.lines))
     sizes = tuple(_size(fit, line.risk, line.bank_kwh[OWN]) for line in told.lines)

@@ -18,7 +18,7 @@ from engine.balance.winters import Winters
 from engine.quantities import HOURS_PER_DAY
 
 Floats = NDArray[np.float64]
-Counts = NDArray[np.int64]
+Counts = NDArray[np.int16]
 
 RESAMPLES = 400
 BAND_PERCENT = (5.0, 95.0)
@@ -84,7 +84,7 @@ def drawn_anew(hours: Winters, cycles: Spectrum) -> Counts:
     """Return how often each cycle comes in each set of years drawn anew, (RESAMPLES, m)."""
     years = hours.years
     draws = np.random.default_rng(_SEED).integers(0, years.size, (RESAMPLES, years.size))
-    times = np.array([np.bincount(draw, minlength=years.size) for draw in draws])
+    times = np.array([np.bincount(draw, minlength=years.size) for draw in draws], dtype=np.int16)
     return np.take(times, np.searchsorted(years, hours.year_of(cycles.lowest_h)), axis=1)
 
 
@@ -97,7 +97,7 @@ def band_of_spells(times: Counts, cycles: Spectrum, bank_kwh: float) -> tuple[fl
 
 def band_of_bank(times: Counts, cycles: Spectrum, spells: int) -> tuple[float, float]:
     """Return the band of the smallest bank with at most so many dark spells [kWh]."""
-    more = np.cumsum(times, axis=1) > spells
-    depth_kwh = np.append(cycles.depth_kwh, 0.0)[np.where(more.any(axis=1), more.argmax(axis=1), -1)]
+    first_more = [int(np.searchsorted(np.cumsum(one), spells, side="right")) for one in times]
+    depth_kwh = np.append(cycles.depth_kwh, 0.0)[first_more]
     low, high = np.percentile(depth_kwh, BAND_PERCENT)
     return float(low), float(high)

@@ -100,6 +100,12 @@ class Winters:
         return self.ac_w[months].ravel(), self.dc_w[months].ravel()
 
 
+def whole_years(series: KcSeries, latitude_deg: float) -> int:
+    """Return how many years of a series are whole, so that their winters count."""
+    year = year_of_day(dates_of(series.first, series.kc.size), latitude_deg)
+    return int(np.unique(year[_whole(np.isfinite(filled(series.kc)), year)]).size)
+
+
 def winters(household: Household, supply: Supply, series: KcSeries) -> Winters:
     """Work out the hours of a series' whole years for one supply.
 

@@ -14,13 +14,14 @@ import pytest
 
 from engine.answers.autonomy_days import autonomy_days
 from engine.answers.comparing import best_bank
-from engine.answers.confirming import Confirmed, Progress, confirming
+from engine.answers.confirming import NEAR_SHARE, Confirmed, Progress, _trial, confirming
 from engine.answers.winters import Fitted, fitted, many_winters
 from engine.answers.winters_map import OWN, TWICE
+from engine.answers.winters_years import band_of_bank, drawn_anew
 from engine.balance.forcing import load_hours, sun_hours
-from engine.balance.step import State, plant
+from engine.balance.step import Plant, State, plant
 from engine.balance.trajectory import Trajectory, run
-from engine.balance.winters import Winters, winters
+from engine.balance.winters import Winters, whole_years, winters
 from engine.cells import catalogue
 from engine.errors import Unreachable
 from engine.house.household import Household, Supply, read
@@ -87,6 +88,8 @@ def test_only_whole_years_count_and_unknown_days_get_the_mean_of_their_month() -
     kc[800:805] = np.nan
     hours = winters(home, home.supplies()[0], dataclasses.replace(series, kc=kc))
     assert hours.years.tolist() == [2001, 2003, 2004]
+    assert whole_years(dataclasses.replace(series, kc=kc), home.site.latitude_deg) == 3
+    assert whole_years(dataclasses.replace(series, kc=series.kc * np.nan), home.site.latitude_deg) == 0
     assert hours.filled_days == 5
     whole = winters(home, home.supplies()[0], series)
     assert hours.sun_w[: 365 * 24] == pytest.approx(whole.sun_w[: 365 * 24])
@@ -112,10 +115,75 @@ def test_a_size_tried_on_flat_cells_is_the_size_of_the_spectrum() -> None:
     *steps, last = confirming(fit, fit.near, times=4.0)
     assert isinstance(last, Confirmed)
     assert last.confirmed_kwh == pytest.approx(last.spectrum_kwh, rel=0.005)
-    done = [one.done_share for one in steps if isinstance(one, Progress)]
-    assert len(done) > 3
+    assert all(isinstance(one, Progress) for one in steps)
+
+
+@pytest.mark.parametrize(("risk_id", "times"), [("1in10", 2.0), ("never", 1.0), ("share", 1.0), ("1in5", 3.0)])
+def test_progress_is_told_between_the_spans_of_one_size_and_never_falls(risk_id: str, times: float) -> None:
+    fit = fit_of(example(), 10)
+    risk = next(one for one in fit.allowed if one.id == risk_id)
+    *steps, last = confirming(fit, risk, times)
+    assert isinstance(last, Confirmed)
+    told = [one for one in steps if isinstance(one, Progress)]
+    done = [one.done_share for one in told]
     assert done == sorted(done)
-    assert all(0.0 <= share <= 1.0 for share in done)
+    assert (done[0], done[-1]) == (0.0, 1.0)
+    by_size = [[one.done_share for one in told if one.sizes_tried == tried] for tried in range(told[-1].sizes_tried)]
+    longest = max(by_size, key=len)
+    assert len(longest) >= last.spells_run > 1
+    assert all(after > before for before, after in pairwise(longest))
+    assert told[-1].high_kwh == last.confirmed_kwh
+    assert told[-1].high_kwh - told[-1].low_kwh < 0.01 * last.spectrum_kwh
+
+
+def test_a_size_tried_span_by_span_is_the_smallest_that_all_spans_at_once_allow() -> None:
+    """Each span is run here by itself and its dark spells added up, with no progress in between."""
+    fit = fit_of(example(), 10)
+    *_, last = confirming(fit, fit.near, 2.0)
+    assert isinstance(last, Confirmed)
+    trial = _trial(fit, fit.near, 2.0)
+    each = with_strings(fit.supply.bank, 1).label_kwh
+
+    def spells(strings: float) -> int:
+        bank = with_strings(fit.supply.bank, strings)
+        p = plant(bank, fit.supply.inverter, fit.found.power_w)
+        return sum(dark_spells(_path(fit, p, bank.top_reached_soc, 2.0, span)) for span in trial.spans)
+
+    strings = last.confirmed_label_kwh / each
+    assert spells(strings) <= trial.spells < spells(strings - NEAR_SHARE * trial.first)
+
+
+def _path(fit: Fitted, p: Plant, top_soc: float, times: float, span: tuple[int, int]) -> Trajectory:
+    ac_w, dc_w = fit.hours.loads(span[0] // 24, span[1] // 24)
+    return run(p, State(top_soc), (times * fit.hours.sun_w[slice(*span)]).tolist(), ac_w.tolist(), dc_w.tolist())
+
+
+def test_a_bracket_that_is_widened_takes_no_progress_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With ends so near that the size lies outside them, upwards and downwards, it is found as well."""
+    fit = fit_of(example(), 10)
+    *_, usual = confirming(fit, fit.near, 2.0)
+    assert isinstance(usual, Confirmed)
+    for low, high in ((0.5, 0.6), (1.5, 1.6)):
+        monkeypatch.setattr("engine.answers.confirming._LOW", low)
+        monkeypatch.setattr("engine.answers.confirming._HIGH", high)
+        *steps, last = confirming(fit, fit.near, 2.0)
+        assert isinstance(last, Confirmed)
+        assert last.confirmed_kwh == pytest.approx(usual.confirmed_kwh, rel=2 * NEAR_SHARE)
+        done = [one.done_share for one in steps if isinstance(one, Progress)]
+        assert done == sorted(done)
+        assert done[-1] == 1.0
+
+
+def test_the_band_of_a_bank_is_that_of_each_set_of_years_counted_by_hand() -> None:
+    fit = fit_of(example(), 10)
+    cycles = fit.found.spectrum(1.0, 40.0)
+    times = drawn_anew(fit.hours, cycles)
+    for spells in (0, 2, 10**6):
+        asked = []
+        for one in times:
+            repeated = np.repeat(cycles.depth_kwh, one)
+            asked.append(repeated[spells] if repeated.size > spells else 0.0)
+        assert band_of_bank(times, cycles, spells) == tuple(np.percentile(asked, (5, 95)))
 
 
 @pytest.mark.parametrize("times", [1.0, 2.0])

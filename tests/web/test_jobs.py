@@ -10,7 +10,7 @@ import pytest
 
 from engine.errors import Unreachable
 from tests.conftest import Client
-from webapp.jobs import IDLE_S, KEPT, Job, Jobs
+from webapp.jobs import ASIDE_S, IDLE_S, KEPT, Job, Jobs
 from webapp.pages import tried
 
 LONG_S = 30
@@ -152,6 +152,96 @@ def test_what_waited_too_long_for_its_turn_is_not_begun(jobs: Jobs, clock_s: Han
     held.go.set()
     ended(jobs.ask("last", lambda: iter(["last"])))
     assert (waiting.stopped, begun) == (True, [])
+
+
+class Steps:
+    """Work that waits before each of its steps until it is let go, and writes down what was taken."""
+
+    def __init__(self, name: str, taken: list[str], count: int = 3) -> None:
+        self.name, self.taken, self.count, self.go = name, taken, count, threading.Semaphore(0)
+        self.stands = threading.Semaphore(0)
+
+    def __call__(self) -> Iterator[object]:
+        for number in range(self.count):
+            self.stands.release()
+            assert self.go.acquire(timeout=LONG_S)
+            self.taken.append(f"{self.name}{number}")
+            yield number
+
+
+def test_what_nobody_asks_after_lets_a_newer_question_go_first_and_loses_nothing(jobs: Jobs, clock_s: Hand) -> None:
+    taken: list[str] = []
+    old = Steps("old", taken)
+    left = jobs.ask("old", old)
+    assert old.stands.acquire(timeout=LONG_S)
+    clock_s.now_s = ASIDE_S + 0.1
+    newer = Steps("new", taken)
+    newer.go.release(3)
+    asked = jobs.ask("new", newer)
+    old.go.release(3)
+    assert ended(asked).done
+    assert ended(left).done
+    assert taken == ["old0", "new0", "new1", "new2", "old1", "old2"]
+
+
+@pytest.mark.parametrize("way", ["asks", "waits"])
+def test_who_asks_or_waits_keeps_the_turn(jobs: Jobs, clock_s: Hand, way: str) -> None:
+    taken: list[str] = []
+    first = Steps("first", taken)
+    job = jobs.ask("first", first)
+    assert first.stands.acquire(timeout=LONG_S)
+    waiter = threading.Thread(target=jobs.wait, args=(job, LONG_S))
+    if way == "waits":
+        waiter.start()
+        while not job.waiting:
+            pass
+    clock_s.now_s = IDLE_S + 1.0
+    if way == "asks":
+        jobs.ask("first", first)
+    second = Steps("second", taken)
+    second.go.release(3)
+    later = jobs.ask("second", second)
+    first.go.release(3)
+    assert ended(later).done
+    assert job.done
+    assert taken == ["first0", "first1", "first2", "second0", "second1", "second2"]
+    if way == "waits":
+        waiter.join(LONG_S)
+    assert job.waiting == 0
+
+
+def test_who_waited_counts_as_asking_until_the_wait_was_over(jobs: Jobs, clock_s: Hand) -> None:
+    held = Held()
+    job = jobs.ask("q", held)
+    assert held.begun.wait(LONG_S)
+    clock_s.now_s = 30.0
+    jobs.wait(job, 0.0)
+    assert (job.asked_s, job.waiting) == (30.0, 0)
+    job.stop()
+    held.go.set()
+
+
+def test_what_nobody_asks_after_goes_on_where_nothing_else_waits(jobs: Jobs, clock_s: Hand) -> None:
+    taken: list[str] = []
+    work = Steps("q", taken)
+    job = jobs.ask("q", work)
+    assert work.stands.acquire(timeout=LONG_S)
+    clock_s.now_s = IDLE_S - 1.0
+    work.go.release(3)
+    assert ended(job).done
+
+
+def test_two_that_nobody_asks_after_do_not_keep_each_other_from_going_on(jobs: Jobs, clock_s: Hand) -> None:
+    taken: list[str] = []
+    one, two = Steps("one", taken), Steps("two", taken)
+    first = jobs.ask("one", one)
+    assert one.stands.acquire(timeout=LONG_S)
+    second = jobs.ask("two", two)
+    clock_s.now_s = ASIDE_S + 1.0
+    one.go.release(3)
+    two.go.release(3)
+    assert ended(first).done
+    assert ended(second).done
 
 
 def test_no_more_than_so_many_are_remembered(jobs: Jobs) -> None:

@@ -134,6 +134,36 @@ def test_bad_questions_are_said_on_a_whole_page(client: Client, query: str, said
     assert client.get(f"/winters/tried.json?{query}").status_code == 422
 
 
+@pytest.mark.parametrize(
+    ("years", "offered"),
+    [
+        (13, ["never", "1in10", "1in5", "1in1", "share"]),
+        (6, ["never", "1in5", "1in1", "share"]),
+        (5, ["never", "1in1", "share"]),
+    ],
+)
+def test_only_risks_that_the_winters_can_tell_are_offered_and_the_first_of_them_is_tried(
+    client: Client, years: int, offered: list[str]
+) -> None:
+    """So many calendar years hold one winter less; the risks are those of the answer itself."""
+    skies = f"skies=file-{RECORDS.read_so(client, radiation(kc_of_years(years))).rsplit('/', 1)[1]}"
+    sizes = client.get(f"/winters.json?{skies}").json()["winters"]["sizes"]
+    assert [one["risk"]["id"] for one in sizes] == offered
+    page = soup(client.get(f"/winters/tried?{skies}&times=3"))
+    assert [str(one["value"]) for one in page.select("#risk option")] == offered
+    assert [str(one["value"]) for one in page.select("#risk option[selected]")] == [offered[1]]
+    assert tried_at(client, f"{skies}&times=3")["risk"]["id"] == offered[1]
+
+
+def test_a_risk_too_rare_for_the_winters_is_said_to_be(client: Client) -> None:
+    number = RECORDS.read_so(client, radiation(kc_of_years(6))).rsplit("/", 1)[1]
+    response = client.get(f"/winters/tried?skies=file-{number}&risk=1in10")
+    assert response.status_code == 422
+    assert "5 winters cannot tell 1 in 10 years" in words(soup(response), ".summary")
+    refused = client.get(f"/winters/tried.json?skies=file-{number}&risk=1in10")
+    assert "5 winters cannot tell 1 in 10 years" in refused.json()["errors"]["risk"]
+
+
 def test_a_record_read_anew_is_another_question(client: Client) -> None:
     first, second = (RECORDS.read_so(client, radiation(kc_of_years(years))).rsplit("/", 1)[1] for years in (12, 13))
     told = [tried_at(client, f"skies=file-{number}&times=2&risk=1in5")["years"] for number in (first, second)]

@@ -10,10 +10,10 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from engine.answers.confirming import Confirmed, Progress, confirming
-from engine.answers.risks import Risk, risks
+from engine.answers.risks import risks
 from engine.answers.winters import Fitted
 from engine.answers.winters_limits import Limit, limits_of
-from engine.errors import Unreachable
+from engine.balance.winters import whole_years
 from engine.sky.averages import darkest_month
 from engine.sky.spells import LEAST_YEARS
 from webapp.forms import Field, Parsed, Values, parse
@@ -26,12 +26,13 @@ from webapp.questions import plain_query
 from webapp.render import json_answer, json_errors, render
 from webapp.winters_answer import fit_of
 from webapp.winters_tables import risk_name
+from webapp.words import counted
 
 PATH = f"{WINTERS.path}/tried"
 router = APIRouter()
 
 TIMES = ("1", "1.5", "2", "3")
-USUAL_RISK = "1in10"
+_MOST_YEARS = max(LEAST_YEARS.values())
 PAGE_WAITS_S, JSON_WAITS_S = 8.0, 30.0
 
 
@@ -50,7 +51,7 @@ def page(request: Request) -> Response:
     question = read_question(request)
     job = None if question.form.errors else _job(request, question)
     if job is not None and "HX-Request" not in request.headers:
-        job.ended.wait(PAGE_WAITS_S)
+        _jobs(request).wait(job, PAGE_WAITS_S)
     last = None if job is None else job.last
     confirmed = last if isinstance(last, Confirmed) else None
     return render(
@@ -78,23 +79,27 @@ def as_json(request: Request) -> Response:
     if question.form.errors:
         return json_errors(question.form.errors)
     job = _job(request, question)
-    job.ended.wait(JSON_WAITS_S)
+    _jobs(request).wait(job, JSON_WAITS_S)
     if job.refused:
         return json_errors({"household": job.refused})
     return json_answer(job.last, 200 if job.done else 202)
 
 
 def read_question(request: Request) -> Question:
-    """Read the question of Winters and the size of it; faults are in the form's errors."""
+    """Read the question of Winters and the size of it; faults are in the form's errors.
+
+    Only risks that these winters can tell may be chosen, the rarest of them that runs empty at all first.
+    """
     winters = read_winters(request)
-    allowed = risks(LEAST_YEARS[10], (winters.form.value or {}).get("share", 0.0))
+    years = _years(winters)
+    allowed = risks(years, (winters.form.value or {}).get("share", 0.0))
     fields = (
         Field(
             name="risk",
             label="Runs empty",
             kind="choice",
             choices=tuple((one.id, risk_name(one).capitalize()) for one in allowed),
-            default=USUAL_RISK,
+            default=allowed[1].id,
         ),
         Field(
             name="times",
@@ -106,17 +111,26 @@ def read_question(request: Request) -> Question:
     )
     form: Parsed[Values] = parse(fields, winters.typed, build=lambda values: values)
     errors = {**winters.form.errors, **form.errors}
+    rarer = [one for one in risks(_MOST_YEARS, 0.0) if one.id == form.raw["risk"]]
+    if "risk" in errors and rarer:
+        errors["risk"] = (
+            f"{counted(years, 'winter')} cannot tell {risk_name(rarer[0])}: choose a risk that is less rare."
+        )
     return Question(winters=winters, fields=fields, form=form.refused(errors) if errors else form)
 
 
-def _risk(question: Question) -> Risk:
-    values, share = question.form.value or {}, (question.winters.form.value or {})["share"]
-    return next(one for one in risks(LEAST_YEARS[10], share) if one.id == values["risk"])
+def _years(winters: Winters) -> int:
+    """How many winters there are to try a size on; as many as any risk asks for where the question has none."""
+    return _MOST_YEARS if winters.series is None else whole_years(winters.series, winters.house.site.latitude_deg)
+
+
+def _jobs(request: Request) -> Jobs:
+    jobs: Jobs = request.app.state.jobs
+    return jobs
 
 
 def _job(request: Request, question: Question) -> Job:
-    jobs: Jobs = request.app.state.jobs
-    return jobs.ask(_key(question), _work(question))
+    return _jobs(request).ask(_key(question), _work(question))
 
 
 def _key(question: Question) -> Hashable:
@@ -129,11 +143,9 @@ def _key(question: Question) -> Hashable:
 
 def _work(question: Question) -> Callable[[], Iterator[object]]:
     def work() -> Iterator[object]:
-        fit = _fit(question)
-        risk = next((one for one in fit.allowed if one.id == _risk(question).id), None)
-        if risk is None:
-            raise Unreachable(f"{fit.hours.years.size} winters are too few to tell {risk_name(_risk(question))}.")
-        yield from confirming(fit, risk, float((question.form.value or {})["times"]))
+        fit, values = _fit(question), question.form.value or {}
+        risk = next(one for one in fit.allowed if one.id == values["risk"])
+        yield from confirming(fit, risk, float(values["times"]))
 
     return work
 
