@@ -27,6 +27,7 @@ class Quantity:
     percent: bool = False
     whole: bool = False
     optional: bool = False
+    halves: bool = False
 
     @property
     def scale(self) -> float:
@@ -38,12 +39,16 @@ class Quantity:
         if value is None and self.optional:
             return None
         number = isinstance(value, int | float) and not isinstance(value, bool)
-        if number and self.low <= value <= self.high and not (self.whole and value % 1):  # type: ignore[operator]
+        if number and self.low <= value <= self.high and not self._between_steps(value):  # type: ignore[operator]
             return None
-        kind = "a whole number" if self.whole else "a number"
+        kind = "a whole number" if self.whole else "a whole or half hour" if self.halves else "a number"
         shown = self._shown(value) if number else ("nothing" if value in (None, "") else f"“{value}”")
         span = f"from {plain(self.low * self.scale)} to {plain(self.high * self.scale)}"
         return f"{self.label} must be {kind} {span} {self.unit}".rstrip() + f"; got {shown}."
+
+    def _between_steps(self, number: Any) -> bool:
+        """Whether a number lies between those that are allowed: whole ones, or the halves of an hour."""
+        return bool(number % 1 if self.whole else self.halves and 2 * number % 1)
 
     def _shown(self, number: Any) -> str:
         """Write a number as it was typed, however large."""
@@ -58,6 +63,17 @@ def plain(number: float) -> str:
     return f"{number:,.0f}" if number == int(number) else f"{number:g}"
 
 
+def whole_if_so(number: float) -> float:
+    """Return a whole number as one, any other as it is.
+
+    Examples
+    --------
+    >>> whole_if_so(22.0), whole_if_so(22.5)
+    (22, 22.5)
+    """
+    return int(number) if number == int(number) else number
+
+
 def quantity(
     label: str,
     unit: str,
@@ -69,10 +85,19 @@ def quantity(
     percent: bool = False,
     whole: bool = False,
     optional: bool = False,
+    halves: bool = False,
 ) -> Any:
     """Declare a dataclass field that holds a number with a label, a unit and limits."""
     meaning = Quantity(
-        label=label, unit=unit, low=low, high=high, hint=hint, percent=percent, whole=whole, optional=optional
+        label=label,
+        unit=unit,
+        low=low,
+        high=high,
+        hint=hint,
+        percent=percent,
+        whole=whole,
+        optional=optional,
+        halves=halves,
     )
     return dataclasses.field(default=default, metadata={"quantity": meaning})
 

@@ -157,7 +157,10 @@
     const ctx = event.detail?.ctx;
     if (ctx && ctx.sourceElement === live()) came(0, `Greyspell does not answer; see that it still runs. ${KEPT}`);
   });
-  document.addEventListener("htmx:after:swap", drawAll);
+  /* A few sentences of another page, put in beside an answer, leave its charts as they are. */
+  document.addEventListener("htmx:after:swap", ({ detail }) => {
+    if (!detail.ctx?.sourceElement?.closest?.(".within")) drawAll();
+  });
 
   /* Paper: everything unfolded but the numbers behind a drawn chart; charts still, of a width that fits A4 and Letter. */
   let unfolded = [];

@@ -19,6 +19,7 @@ from webapp.guard import TOO_LARGE, Guard, TooLarge
 from webapp.jobs import Jobs
 from webapp.pages import (
     banks,
+    car,
     cell_tests,
     charge,
     files,
@@ -42,6 +43,7 @@ from webapp.render import environment, error_page
 
 PAGES = (
     today,
+    car,
     sky,
     size,
     winters,

@@ -48,8 +48,22 @@ class Ending:
     high: datetime | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Band:
+    """What a curve may be in place of what it is, at its moments [%]."""
+
+    times: tuple[datetime, ...]
+    low: tuple[float, ...]
+    high: tuple[float, ...]
+
+
 def charge(
-    curve: Curve, floor_percent: float, floor_name: str, ending: Ending | None, beside: Curve | None = None
+    curve: Curve,
+    floor_percent: float,
+    floor_name: str,
+    ending: Ending | None,
+    beside: Curve | None = None,
+    band: Band | None = None,
 ) -> Figure:
     """Draw the charge of one bank with what may not be used of it as a hatched floor.
 
@@ -65,9 +79,11 @@ def charge(
         Where the charge meets its limit; None where it does not.
     beside : Curve, optional
         Another course of the charge from the moment at which it parts.
+    band : Band, optional
+        What the charge may be, as a wash behind its line.
     """
     first, last = curve.times[0], curve.times[-1]
-    data = [floor_trace(first, last, floor_percent)]
+    data = [floor_trace(first, last, floor_percent), *_washed(band)]
     annotations = [floor_label(last, floor_percent, floor_name)]
     cut = len(curve.times) if ending is None else ending.row + 1
     kept = Curve(name=curve.name, times=curve.times[:cut], percent=curve.percent[:cut])
@@ -182,6 +198,18 @@ def sizes(
         },
         "narrow": {"margin": {"r": 82}},
     }
+
+
+def _washed(band: Band | None) -> list[Figure]:
+    """The band as a wash between two thin edges."""
+    if band is None:
+        return []
+    edge = {"color": "--slate/.45", "width": 0.75}
+    low = plain_trace(band.times, band.low, mode="lines", name="low", line=edge)
+    high = plain_trace(
+        band.times, band.high, mode="lines", name="high", line=edge, fill="tonexty", fillcolor="--slate/.16"
+    )
+    return [low, high]
 
 
 def _range(ending: Ending, percent: float, last: datetime) -> list[Figure]:

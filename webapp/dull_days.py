@@ -16,10 +16,11 @@ from engine.house.household import Household
 from engine.quantities import mean_day_of_year
 from engine.sky import climate as climates
 from engine.sky.averages import average_day_kc
-from engine.sky.days import MADE_SPELLS, Sky, owner_dull_day, parse_sky
+from engine.sky.days import MADE_SPELLS, SEASON, Sky, owner_dull_day, parse_sky
 from engine.sky.site import Site, Sun
 from engine.sky.spells import KEPT_DAYS, WINDOW_DAYS, spell_title
 from engine.sky.sun import clear_day_kwh_m2
+from engine.text.dates import written_date
 from webapp.words import MONTHS
 
 OWN_DAY = "own"
@@ -27,6 +28,7 @@ OWN_DAY = "own"
 USUAL = "usual"
 """Value of `sky` that asks for the worst days of 1 year in 10, the window that fits the days asked."""
 USUAL_CHOICE = (USUAL, "The worst days of 1 year in 10 here, as many as asked")
+SEASON_NAME = "Not said: as these days go in other years"
 LONGEST_SKY = 4000
 MOVED_SOUTH = "moved by half a year for the south"
 
@@ -52,6 +54,8 @@ def _made(spell_id: str) -> str:
 
 
 def _unlisted(sky: str) -> str:
+    if sky == SEASON:
+        return SEASON_NAME
     if sky in climates.presets():
         preset = climates.presets()[sky]
         return f"{preset.title}, measured at {preset.station}, another climate"
@@ -122,7 +126,7 @@ def _told_south(sky: Sky, site: Site) -> Sky:
     preset = climates.presets().get(sky.spell_id)
     if preset is None or preset.month_at(south=site.south) == preset.month:
         return sky
-    ended = f"ended {preset.end}"
+    ended = f"ended {written_date(preset.end)}"
     return dataclasses.replace(sky, title=sky.title.replace(ended, f"{ended}, {MOVED_SOUTH}", 1))
 
 

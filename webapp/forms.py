@@ -14,8 +14,9 @@ from dataclasses import MISSING, dataclass, field, fields, replace
 from typing import Any, Generic, TypeVar
 
 from engine.errors import InputError
-from engine.fields import Quantity, quantities
+from engine.fields import Quantity, quantities, whole_if_so
 from engine.quantities import HOURS_PER_DAY
+from engine.text.dates import clock_hour
 
 T = TypeVar("T")
 LONGEST_TEXT = 80
@@ -192,7 +193,7 @@ def number(text: str, meaning: Quantity, optional: bool | None = None) -> float 
     refusal = meaning.refuse(stored)
     if refusal is not None:
         raise InputError("", refusal)
-    return int(stored) if meaning.whole else stored
+    return int(stored) if meaning.whole else whole_if_so(stored) if meaning.halves else stored
 
 
 def looks_like_share(text: str, meaning: Quantity) -> float | None:
@@ -221,11 +222,15 @@ def text_of(value: Any, meaning: Quantity | None = None) -> str:
     --------
     >>> text_of(0.155, Quantity(label="Reserve", unit="%", low=0, high=1, percent=True)), text_of(None), text_of(280.0)
     ('15.5', '', '280')
+    >>> text_of(22.5, Quantity(label="Quiet from", unit="o’clock", low=0, high=24, halves=True))
+    '22:30'
     """
     if value is None or value is False:
         return ""
     if value is True:
         return "1"
+    if meaning is not None and meaning.halves:
+        return clock_hour(value)
     if isinstance(value, float):
         scaled = value * (meaning.scale if meaning else 1.0)
         text = f"{scaled:.10f}".rstrip("0").rstrip(".") if math.isfinite(scaled) else str(scaled)

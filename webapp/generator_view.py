@@ -15,6 +15,7 @@ from markupsafe import Markup
 from engine.answers.generating import WithGenerator
 from engine.house.generator import Generator
 from engine.sky.site import Site
+from engine.text.dates import clock_hour
 from webapp.chart_parts import Curve
 from webapp.questions import civil_times
 from webapp.render import NO_BREAK, fixed, percent
@@ -92,7 +93,8 @@ def _short(answer: WithGenerator, generator: Generator, start: datetime) -> str:
         return ". With it nothing goes unserved." if answer.unserved_without_kwh >= NOTHING_KWH else "."
     first = ""
     if answer.ends_at is not None and answer.hours is not None:
-        quiet = generator.is_quiet((start + timedelta(hours=answer.hours)).hour)
+        then = start + timedelta(hours=answer.hours)
+        quiet = generator.is_quiet(then.hour + then.minute / 60.0)
         first = f", first {stamp(answer.ends_at)}{', in its quiet hours' if quiet else ''}"
     without = energy(answer.unserved_without_kwh)
     return f". Even so {energy(answer.unserved_kwh)} stay unserved{first}; without it {without}."
@@ -102,7 +104,7 @@ def _basis(answer: WithGenerator, generator: Generator) -> str:
     """Its rules, its range and what it gives."""
     by_hand = "" if generator.by_itself else " Somebody has to be there to start it and to stop it."
     quiet = (
-        f", never from {generator.quiet_from_h} to {generator.quiet_to_h} o’clock standard time"
+        f", never from {clock_hour(generator.quiet_from_h)} to {clock_hour(generator.quiet_to_h)} o’clock standard time"
         if generator.quiet_hours
         else ""
     )

@@ -11,7 +11,9 @@ from engine.house.generator import Generator
 from engine.house.household import Household, Supply
 from engine.house.loads import daily_kwh
 from engine.quantities import WH_PER_KWH
+from engine.sky.own_days import MONTHS as ALL_MONTHS
 from engine.sky.site import Array
+from engine.text.dates import clock_hour
 from webapp.panel_words import charger_words, own_words
 from webapp.words import MONTHS, counted
 
@@ -27,9 +29,9 @@ class Input:
 
 def inputs_used(house: Household, supplies: Sequence[Supply], month: int) -> tuple[Input, ...]:
     """List what an answer took from the household, in words."""
-    found = []
+    found: list[Input] = []
     for supply in supplies:
-        found.append(Input(label=supply.bank.name, text=bank_text(supply.bank), path="/banks"))
+        found += (Input(label=bank.name, text=bank_text(bank), path="/banks") for bank in supply.banks)
         inverter = supply.inverter
         found.append(
             Input(
@@ -44,12 +46,12 @@ def inputs_used(house: Household, supplies: Sequence[Supply], month: int) -> tup
         kwh = sum(daily_kwh(load, month, house.south) for load in supply.loads)
         text = f"{counted(len(supply.loads), 'load')}, {kwh:.3g} kWh a day in {MONTHS[month - 1]}"
         found.append(Input(label=f"Loads on {inverter.name}", text=text, path="/loads"))
-    return (*found, _panels(house), _place(house))
+    return (*found, _panels(house, (month,)), _place(house))
 
 
 def sun_inputs(house: Household) -> tuple[Input, ...]:
     """List what an answer about the sun alone took from the household: its panels and its place."""
-    return (_panels(house), _place(house))
+    return (_panels(house, ALL_MONTHS), _place(house))
 
 
 def bank_text(bank: Bank) -> str:
@@ -65,7 +67,8 @@ def bank_text(bank: Bank) -> str:
 
 def generator_text(one: Generator) -> str:
     """Describe a generator in one line."""
-    quiet = f", quiet {one.quiet_from_h} to {one.quiet_to_h} o’clock" if one.quiet_hours else ""
+    hours = f"{clock_hour(one.quiet_from_h)} to {clock_hour(one.quiet_to_h)}"
+    quiet = f", quiet {hours} o’clock" if one.quiet_hours else ""
     return (
         f"{one.rated_w / WH_PER_KWH:g} kW, charges with up to {one.charger_w / WH_PER_KWH:g} kW, "
         f"{one.idle_l_per_h:g} to {one.full_l_per_h:g} l/h, from {one.start_soc * 100:g} to {one.stop_soc * 100:g} %, "
@@ -73,13 +76,14 @@ def generator_text(one: Generator) -> str:
     )
 
 
-def _panels(house: Household) -> Input:
+def _panels(house: Household, months: Sequence[int]) -> Input:
     if not house.sun.arrays:
         return Input(label="Panels", text="none", path="/sun")
     faces = "; ".join(_array_text(array) for array in house.sun.arrays)
     charger = f"solar charger {house.sun.charger_efficiency * 100:g} %"
     covered = f"; covered for {counted(house.sun.covered_days, 'day')}" if house.sun.covered_days else ""
-    own = f"; set right by {own_words(house.sun)}" if own_words(house.sun) else ""
+    words = own_words(house.site, house.sun, months)
+    own = f"; set right by {words}" if words else ""
     return Input(label="Panels", text=f"{faces}; {charger}{covered}{own}", path="/sun")
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from engine.sky.own_days import MONTHS, clear_day_serves, dull_day_serves
 from engine.sky.site import Array, Site, Sun
 from webapp.render import NO_BREAK, fixed
 from webapp.words import facing, listed
@@ -14,12 +17,15 @@ TROPIC_DEG = 23.44
 """Between the tropics the midday sun stands north for part of the year and south for the rest."""
 
 
-def own_words(sun: Sun) -> str:
-    """Say which numbers of the owner's own stand behind the answers; empty where there is none."""
+def own_words(site: Site, sun: Sun, months: Sequence[int] = MONTHS) -> str:
+    """Say which numbers of the owner's own stand behind answers about some months; empty where there is none.
+
+    A clear or a dull day that these panels cannot have given is put aside, and is none of them.
+    """
     parts = []
-    if sun.clear_day_kwh is not None:
+    if any(clear_day_serves(site, sun, month) for month in months):
         parts.append("your clear day")
-    if sun.dull_day_kwh is not None:
+    if any(dull_day_serves(site, sun, month) for month in months):
         parts.append("your dull day")
     if sun.monthly_kwh:
         count = sum(one is not None for one in sun.monthly_kwh)

@@ -18,6 +18,7 @@ from fastapi import Request
 from starlette.responses import Response
 
 from engine.answers.answer import Notice, Remedy
+from engine.answers.notices_bus import bus_notices
 from engine.errors import InputError
 from engine.fields import Quantity
 from engine.house.household import Household, Supply
@@ -39,11 +40,12 @@ CLOUDY_KC, CLEAR_KC = 0.17, 0.60
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Blocked:
-    """Why there is no answer yet, and the page where the first thing is to be entered."""
+    """Why there is no answer yet, and the page where the first thing is to be entered; `stop` where it is dangerous."""
 
     sentence: str
     path: str
     label: str
+    stop: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -230,6 +232,9 @@ def mark_of(kc: float) -> str:
 
 def first_step(house: Household, sentence: str) -> Blocked:
     """Return the empty state that goes with what the engine said, and the first thing to enter."""
+    for notice in bus_notices(house):
+        if notice.level == "stop" and notice.text.startswith(sentence):
+            return Blocked(sentence=notice.text, path="/banks", label="Look over the banks", stop=True)
     if not house.banks:
         return Blocked(sentence=sentence, path="/banks", label="Enter your first bank")
     if not house.inverters:

@@ -14,6 +14,7 @@ from engine.errors import InputError
 from engine.house.household import Household
 from engine.quantities import mean_day_of_year
 from engine.sky.days import parse_sky
+from engine.sky.own_days import dull_day_serves
 from engine.sky.site import Site, Sun
 from engine.sky.sun import yield_kwh
 from webapp.dull_days import OWN_DAY, usual_dull_days, usual_spell
@@ -46,13 +47,14 @@ def week_of(site: Site, sun: Sun, month: int) -> Week:
 
 def reach(house: Household, use_id: str, month: int) -> str:
     """Say which answers follow a use that stands in the household, and what of the owner's own goes before it."""
-    return " ".join((_FOLLOWS[use_id], *_goes_before(house.sun, use_id), *_begins(house, use_id, month)))
+    before = _goes_before(house.site, house.sun, use_id, month)
+    return " ".join((_FOLLOWS[use_id], *before, *_begins(house, use_id, month)))
 
 
-def _goes_before(sun: Sun, use_id: str) -> tuple[str, ...]:
+def _goes_before(site: Site, sun: Sun, use_id: str, month: int) -> tuple[str, ...]:
     """The owner's own kWh that stay as they are."""
     stay = []
-    if sun.dull_day_kwh is not None and use_id == "clear_day":
+    if use_id == "clear_day" and dull_day_serves(site, sun, month):
         stay.append(f"Your own dull day stays at {sun.dull_day_kwh:g} kWh.")
     if sun.monthly_kwh and use_id in ("clear_day", "sky"):
         stay.append("Months whose kWh are your own stay at those.")

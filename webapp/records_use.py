@@ -6,6 +6,7 @@ Each use sets some fields of the document's `sun`; taken out, these are empty, w
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,11 +15,13 @@ from engine.house.household import Household
 from engine.json_answer import plain_data
 from engine.sky import local
 from engine.sky.own import Effect, effect, taught
-from engine.sky.site import Sun
+from engine.sky.own_days import MONTHS as OWN_MONTHS
+from engine.sky.own_days import clear_day_serves, dull_day_serves
+from engine.sky.site import Site, Sun
 from webapp.records_checks import brighter_day, checks_of_radiation, spells_put_aside
 from webapp.records_effect import Week, reach, week_of
 from webapp.records_reading import Report
-from webapp.words import MONTHS
+from webapp.words import MONTHS, listed
 
 SKY_FIELDS = ("monthly_kc", "spells", "sky_file")
 
@@ -131,8 +134,8 @@ def _use(house: Household, use_id: str, title: str, text: str, values: dict[str,
         return dataclasses.replace(found, trouble=fault.message)
 
 
-def standing(sun: Sun) -> tuple[str, ...]:
-    """Say what of a household's sky is its own now."""
+def standing(site: Site, sun: Sun) -> tuple[str, ...]:
+    """Say what of a household's sky is its own now, and what is put aside though it was typed."""
     said = []
     if sun.sky_file:
         parts = (("how clear the months are", sun.monthly_kc), ("dull spells to choose from", sun.spells))
@@ -142,8 +145,21 @@ def standing(sun: Sun) -> tuple[str, ...]:
         said.append("How clear the months are: as typed on Sun.")
     if sun.monthly_kwh is not None:
         said.append("What the panels give on average: your own kWh of the months.")
-    if sun.clear_day_kwh is not None:
-        said.append(f"A clear day: {sun.clear_day_kwh:g} kWh, your own.")
-    if sun.dull_day_kwh is not None:
-        said.append(f"A dull day: {sun.dull_day_kwh:g} kWh, your own.")
+    for name, kwh, serves in (
+        ("clear", sun.clear_day_kwh, clear_day_serves),
+        ("dull", sun.dull_day_kwh, dull_day_serves),
+    ):
+        if kwh is not None:
+            said.append(_of_day(name, kwh, [month for month in OWN_MONTHS if serves(site, sun, month)], sun))
     return tuple(said)
+
+
+def _of_day(name: str, kwh: float, served: Sequence[int], sun: Sun) -> str:
+    """Say in which months a day of the owner's own is what answers take."""
+    if not served:
+        why = "these panels cannot have given it" if sun.arrays else "there are no panels yet"
+        return f"A {name} day: the {kwh:g} kWh you typed are not used, as {why}."
+    missing = [MONTHS[month - 1] for month in OWN_MONTHS if month not in served]
+    if not missing:
+        return f"A {name} day: {kwh:g} kWh, your own."
+    return f"A {name} day: {kwh:g} kWh, your own, but not used in {listed(missing)}: these panels cannot give it then."

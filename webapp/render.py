@@ -22,6 +22,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from engine.json_answer import json_text, plain_data
+from engine.text.dates import clock_hour
 from webapp import __version__
 from webapp.paths import static_dir, templates_dir
 from webapp.store import Saved
@@ -138,6 +139,7 @@ def environment() -> jinja2.Environment:
         "percent": percent,
         "plain": plain_data,
         "singular": singular,
+        "clock_hour": clock_hour,
         "saved_at": saved_at,
     }
     env.globals |= {"asset": asset, "version": __version__, "groups": GROUPS, "merged_query": merged_query}

@@ -159,7 +159,7 @@ def _month_name(name: str, index: int) -> str:
 
 def _month_fields(name: str) -> tuple[Field, ...]:
     meaning = MONTHLY[name]
-    said = tuple(replace(meaning, label=f"{label}, {meaning.label}") for label in MONTHS)
+    said = tuple(replace(meaning, label=f"{meaning.label} in {month}") for month in MONTH_NAMES)
     return tuple(
         replace(number_field(_month_name(name, n), one, optional=True), label=label)
         for n, (label, one) in enumerate(zip(MONTHS, said, strict=True))

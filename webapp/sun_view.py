@@ -49,7 +49,7 @@ def year_view(year: PanelYear, house: Household) -> YearView:
         ),
         best=best,
         darkest=darkest,
-        own=own_words(house.sun),
+        own=own_words(house.site, house.sun),
     )
 
 

@@ -1,7 +1,9 @@
 """How long have I got: hours and clock time until a bank reaches its reserve or is cut off.
 
 Times are local standard time, hours from the moment asked about. The range repeats the question with
-the loads a tenth lower and higher and each day's light at the two ends of what its word may mean.
+the loads a tenth lower and higher, each day's light at the two ends of what its word may mean, days that
+nobody said as in the dullest and the brightest tenth of many years (`fan`), and a charge that rested volts
+leave open at both ends of its span.
 A generator is never counted in the hours: the same days with it stand beside them.
 Not modelled: short peaks inside an hour, loads that change with the weather.
 """
@@ -17,16 +19,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of, clock
-from engine.answers.coming import Coming, coming
+from engine.answers.bus_parts import BusPart, bus_parts, reach_kwh
+from engine.answers.coming import LEAST_MEAN_W, Coming, coming
+from engine.answers.fan import Band, Fan, band_of, fanned
 from engine.answers.generating import WithGenerator, with_generator
 from engine.answers.notices import household_notices
+from engine.balance.bus_plant import BusState
 from engine.balance.forcing import Forcing, load_hours
-from engine.balance.step import Plant
+from engine.balance.step import State
 from engine.balance.trajectory import Trajectory
 from engine.cells.chemistry import at
-from engine.house.bank import c_rate, delivered
-from engine.house.household import Household, Supply
-from engine.house.loads import daily_kwh
+from engine.house.bank import c_rate, floor
+from engine.house.charge_scales import ChargeScales, marks, shown
+from engine.house.household import Household
+from engine.house.loads import Load, daily_kwh
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sky.days import Sky
 
@@ -34,6 +40,47 @@ Floats = NDArray[np.float64]
 
 LOAD_SPREAD_SHARE = 0.1
 """Loads of the range: a tenth under and over (assumed)."""
+PEAK_SHARE = 1.2
+"""An hour that draws so many times the mean draw is called a high one (judgement)."""
+EARLIER_SOC = 0.01
+"""A cut-off this much charge before that of the mean draw comes of the high hour (judgement)."""
+Span = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndsBy:
+    """The draw at which a bank ends, beside its mean.
+
+    Attributes
+    ----------
+    drawn_w, mean_w : float
+        Drawn from the bank in the hour it ends, and on a mean hour of the month [W].
+    volts_v : float or None
+        Of the pack under that draw [V]; not told of several banks on one bus.
+    soc, mean_cutoff_soc : float
+        Charge left at the end, and at which the mean draw would be cut off [-].
+    by_peak : bool
+        Whether the draw of that hour ended it, where the mean draw would have gone on.
+    """
+
+    drawn_w: float
+    mean_w: float
+    volts_v: float | None
+    soc: float
+    mean_cutoff_soc: float | None
+    by_peak: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BankCharge:
+    """One bank's charge now on every scale, and the span that it may lie in [-]."""
+
+    bank_id: str
+    name: str
+    soc: float
+    low_soc: float
+    high_soc: float
+    scales: ChargeScales
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,12 +90,18 @@ class BankAutonomy:
     bank_id: str
     name: str
     start_soc: float
+    charges: tuple[BankCharge, ...]
     reserve_soc: float
     hours: float | None
     low_hours: float | None
     high_hours: float | None
     ends_at: datetime | None
+    low_ends_at: datetime | None
+    high_ends_at: datetime | None
     ended_by: str
+    end: EndsBy | None
+    fan: Fan | None
+    band: Band
     usable_now_kwh: float
     sun_kwh: float
     load_kwh_per_day: float
@@ -60,6 +113,7 @@ class BankAutonomy:
     worked: tuple[Worked, ...]
     levers: tuple[Lever, ...]
     with_generator: WithGenerator | None = None
+    parts: tuple[BusPart, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +127,7 @@ class Autonomy:
     ends_at: datetime | None
     ended_by: str
     bank_id: str
+    off: tuple[str, ...]
     horizon_h: float
     sky_basis: str
     sky_title: str
@@ -83,7 +138,15 @@ class Autonomy:
     assumptions: tuple[Assumption, ...]
 
 
-def autonomy(household: Household, charges: Mapping[str, float], sky: Sky, at: datetime) -> Autonomy:
+def autonomy(
+    household: Household,
+    charges: Mapping[str, float],
+    sky: Sky,
+    at: datetime,
+    *,
+    off: Sequence[Load] = (),
+    spans: Mapping[str, Span] | None = None,
+) -> Autonomy:
     """Work out how long each joined bank lasts from a moment on.
 
     Parameters
@@ -94,6 +157,10 @@ def autonomy(household: Household, charges: Mapping[str, float], sky: Sky, at: d
         The days to come; they begin today, or tomorrow once today's sun is over.
     at : datetime
         The moment, local standard time.
+    off : sequence of Load
+        Loads that the household has and that are switched off from now on; `household` is without them.
+    spans : mapping of str to (float, float)
+        Lowest and highest charge that a bank's may be [-], by bank id, where it is not known better.
 
     Raises
     ------
@@ -103,7 +170,7 @@ def autonomy(household: Household, charges: Mapping[str, float], sky: Sky, at: d
         If no bank is joined to an inverter.
     """
     first, found = coming(household, charges, sky, at)
-    banks = tuple(_bank(one) for one in found)
+    banks = tuple(_bank(*fanned(one, sky), _off_of(one, off), spans or {}) for one in found)
     soonest = min(banks, key=lambda bank: np.inf if bank.hours is None else bank.hours)
     days = tuple(
         (first + timedelta(days=index), sky.labels[index], float(sky.kc[index])) for index in range(sky.listed_days)
@@ -116,6 +183,7 @@ def autonomy(household: Household, charges: Mapping[str, float], sky: Sky, at: d
         ends_at=soonest.ends_at,
         ended_by=soonest.ended_by,
         bank_id=soonest.bank_id,
+        off=tuple(load.id for load in off),
         horizon_h=float(soonest.times_h[-1]),
         sky_basis=sky.basis,
         sky_title=sky.title,
@@ -123,53 +191,129 @@ def autonomy(household: Household, charges: Mapping[str, float], sky: Sky, at: d
         banks=banks,
         levers=soonest.levers,
         notices=household_notices(household, at.month),
-        assumptions=assumptions_of(household, (one.supply.bank.cell for one in found), sky),
+        assumptions=assumptions_of(household, (bank.cell for one in found for bank in one.supply.banks), sky),
     )
 
 
-def _bank(one: Coming) -> BankAutonomy:
-    household, supply, at, p, start, mean_w = one.household, one.supply, one.at, one.plant, one.start, one.mean_w
-    bank = supply.bank
-    ended, whole = one.run(until_ended=True), one.run()
+def _off_of(one: Coming, off: Sequence[Load]) -> tuple[Load, ...]:
+    """The loads switched off that this supply would carry."""
+    first = one.household.first_inverter
+    return tuple(load for load in off if (load.inverter or first) == one.supply.inverter.id)
+
+
+def _bank(one: Coming, fan: Fan | None, off: tuple[Load, ...], spans: Mapping[str, Span]) -> BankAutonomy:
+    household, supply, at = one.household, one.supply, one.at
+    ended = one.run(until_ended=True)
+    whole = ended if ended.ended_h is None else one.run()
     times_h, soc_then = _curve(whole, ended)
     varied = one.varied(LOAD_SPREAD_SHARE)
-    low_h, high_h = _ends(one, varied)
+    charged = _charges(one, spans)
+    runs = [begun.run(hours, until_ended=True) for begun in _begun(one, charged) for hours in _around(varied, fan)]
+    low_h, high_h = _ends([ended, *runs])
     mean_used_w = float(np.mean(sum(load_hours(household, supply, at, 1))))
-    reach, _ = delivered(bank, start.soc, p.floor_soc, mean_w) if mean_w > 0.0 else (0.0, 0.0)
+    reach = reach_kwh(one)
     return BankAutonomy(
-        bank_id=bank.id,
-        name=bank.name,
-        start_soc=start.soc,
-        reserve_soc=p.floor_soc,
+        bank_id=supply.bank.id,
+        name=supply.name,
+        start_soc=one.start_soc,
+        charges=charged,
+        reserve_soc=one.plant.floor_soc,
         hours=ended.ended_h,
         low_hours=low_h,
         high_hours=high_h,
         ends_at=clock(at, ended.ended_h),
+        low_ends_at=clock(at, low_h),
+        high_ends_at=clock(at, high_h),
         ended_by=ended.ended_by,
-        usable_now_kwh=reach * mean_used_w / mean_w if mean_w > 0.0 and ended.ended_h != 0.0 else 0.0,
+        end=_end(one, ended),
+        fan=fan,
+        band=band_of([(run.hours, run.soc) for run in (ended, *runs)], one.plant.floor_soc),
+        usable_now_kwh=reach * mean_used_w / one.mean_w if one.mean_w > 0.0 and ended.ended_h != 0.0 else 0.0,
         sun_kwh=ended.totals.sun_kwh,
         load_kwh_per_day=mean_used_w * HOURS_PER_DAY / WH_PER_KWH,
         idle_kwh_per_day=supply.inverter.idle_w * HOURS_PER_DAY / WH_PER_KWH,
-        margin_v=_margin_v(p, supply, ended, mean_w),
-        cell_c=bank.cell_c,
+        margin_v=_margin_v(one, ended),
+        cell_c=min(bank.cell_c for bank in supply.banks),
         times_h=times_h,
         soc=soc_then,
-        worked=_worked(p, ended),
-        levers=_levers(one, ended.ended_h),
+        worked=_worked(ended),
+        levers=_levers(one, ended.ended_h, off),
         with_generator=None
         if supply.generator is None
         else with_generator(one, supply.generator, varied, whole.totals.unserved_kwh),
+        parts=bus_parts(one, ended, whole),
     )
 
 
-def _ends(one: Coming, varied: Sequence[Forcing]) -> tuple[float | None, float | None]:
-    """Soonest and latest hours among the skies with heavier and lighter loads; None where it does not end.
+def _around(varied: Sequence[Forcing], fan: Fan | None) -> Sequence[Forcing]:
+    """The hours at the ends of the range; of a fan the dull year with heavier loads and the bright one with lighter."""
+    if fan is None:
+        return varied
+    *_, heavy_dull, light_bright, _ = varied
+    return heavy_dull, light_bright
+
+
+def _charges(one: Coming, spans: Mapping[str, Span]) -> tuple[BankCharge, ...]:
+    """The charge of each bank of a supply, its share of the mean draw by size."""
+    banks = one.supply.banks
+    socs = one.start.socs if isinstance(one.start, BusState) else (one.start.soc,)
+    sizes = [bank.series * bank.ah * bank.cell.v_nominal for bank in banks]
+    mean_w = max(one.mean_w, LEAST_MEAN_W)
+    return tuple(
+        BankCharge(
+            bank_id=bank.id,
+            name=bank.name,
+            soc=soc,
+            low_soc=spans.get(bank.id, (soc, soc))[0],
+            high_soc=spans.get(bank.id, (soc, soc))[1],
+            scales=shown(marks(bank, one.supply.inverter, mean_w * size / sum(sizes)), soc),
+        )
+        for bank, soc, size in zip(banks, socs, sizes, strict=True)
+    )
+
+
+def _begun(one: Coming, charged: Sequence[BankCharge]) -> tuple[Coming, ...]:
+    """The days from the charge as taken, or from both ends of its span where it has one."""
+    ends = [tuple(bank.low_soc for bank in charged), tuple(bank.high_soc for bank in charged)]
+    if ends[0] == ends[1]:
+        return (one,)
+    several = isinstance(one.start, BusState)
+    return tuple(dataclasses.replace(one, start=BusState(socs) if several else State(socs[0])) for socs in ends)
+
+
+def _end(one: Coming, ended: Trajectory) -> EndsBy | None:
+    """The draw of the hour in which it ends; None where it does not."""
+    if ended.ended_h is None:
+        return None
+    inverter, mean_w = one.supply.inverter, max(one.mean_w, LEAST_MEAN_W)
+    hour = min(len(ended.hours) - 2, len(one.given.ac_w) - 1)
+    asked_w = inverter.dc_w(min(float(one.given.ac_w[hour]), inverter.rated_w)) + float(one.given.dc_w[hour])
+    drawn_w = max(asked_w - float(one.given.sun_w[hour]), 0.0)
+    soc, high = float(ended.soc[-1]), drawn_w > PEAK_SHARE * one.mean_w
+    if one.supply.beside:
+        by_peak = high and ended.ended_by == "current"
+        return EndsBy(drawn_w=drawn_w, mean_w=one.mean_w, volts_v=None, soc=soc, mean_cutoff_soc=None, by_peak=by_peak)
+    bank, (p, _) = one.supply.bank, one.single
+    mean_soc = floor(bank, inverter, mean_w).cutoff_soc
+    sagged_v = at(p.cells.ocv_v, soc) - c_rate(bank, drawn_w) * at(p.cells.r_fast, soc)
+    by_sag = ended.ended_by in ("inverter", "board") and soc > mean_soc + EARLIER_SOC
+    return EndsBy(
+        drawn_w=drawn_w,
+        mean_w=one.mean_w,
+        volts_v=sagged_v * p.series,
+        soc=soc,
+        mean_cutoff_soc=mean_soc,
+        by_peak=high and (by_sag or ended.ended_by == "current"),
+    )
+
+
+def _ends(runs: Sequence[Trajectory]) -> tuple[float | None, float | None]:
+    """Soonest and latest hours of the answer and the runs around it; None where it does not end.
 
     All skies are tried with both loads: panels that face away from the sun can give more on the duller day.
     """
-    found = [one.run(hours, until_ended=True).ended_h for hours in varied]
-    ended = [hours for hours in found if hours is not None]
-    return min(ended, default=None), None if None in found else max(ended, default=None)
+    ended = [run.ended_h for run in runs if run.ended_h is not None]
+    return min(ended, default=None), max(ended) if len(ended) == len(runs) else None
 
 
 def _curve(whole: Trajectory, ended: Trajectory) -> tuple[Floats, Floats]:
@@ -180,16 +324,17 @@ def _curve(whole: Trajectory, ended: Trajectory) -> tuple[Floats, Floats]:
     return np.insert(whole.hours, place, ended.ended_h), np.insert(whole.soc, place, ended.soc[-1])
 
 
-def _margin_v(p: Plant, supply: Supply, ended: Trajectory, mean_w: float) -> float | None:
-    """Pack volts under the mean load at the end, above the cut-off [V]."""
-    if ended.ended_h is None:
+def _margin_v(one: Coming, ended: Trajectory) -> float | None:
+    """Pack volts under the mean load at the end, above the cut-off [V]; not told of several banks on one bus."""
+    if ended.ended_h is None or one.supply.beside:
         return None
+    p, _ = one.single
     soc = float(ended.soc[-1])
-    sagged_v = at(p.cells.ocv_v, soc) - c_rate(supply.bank, mean_w) * at(p.cells.r_fast, soc)
+    sagged_v = at(p.cells.ocv_v, soc) - c_rate(one.supply.bank, one.mean_w) * at(p.cells.r_fast, soc)
     return (sagged_v - p.cut_v) * p.series
 
 
-def _worked(p: Plant, ended: Trajectory) -> tuple[Worked, ...]:
+def _worked(ended: Trajectory) -> tuple[Worked, ...]:
     """The hours once more, as a sum and a division that can be followed by hand."""
     totals = ended.totals
     hours = float(ended.hours[-1])
@@ -231,13 +376,30 @@ def _worked(p: Plant, ended: Trajectory) -> tuple[Worked, ...]:
     return tuple(lines)
 
 
-def _levers(one: Coming, hours: float | None) -> tuple[Lever, ...]:
-    """What each change alone would add, the most first; empty where the bank does not run out.
+def _levers(one: Coming, hours: float | None, off: tuple[Load, ...]) -> tuple[Lever, ...]:
+    """What each change alone would add, the most first; of a bank that does not run out what is switched off only.
 
     Each is worked out anew from the changed household, as if it had been typed.
     """
-    if hours is None:
-        return ()
+    found = _switched_off(one, hours, off)
+    if hours is not None:
+        found += _changes(one, hours)
+    return tuple(sorted(found, key=lambda lever: -np.inf if lever.gained_h is None else -lever.gained_h))
+
+
+def _switched_off(one: Coming, hours: float | None, off: tuple[Load, ...]) -> list[Lever]:
+    """What each load that is off already gives: the hours that would be lost if it were on again."""
+    found = []
+    for load in off:
+        again_h = one.with_loads((*one.supply.loads, load)).run(until_ended=True).ended_h
+        gained = None if again_h is not None and hours is None else (hours or 0.0) - (again_h or 0.0)
+        kwh = daily_kwh(load, one.at.month, one.household.south)
+        found.append(Lever(name=load.name, gained_h=gained, kwh_per_day=kwh, load_id=load.id, off=True))
+    return found
+
+
+def _changes(one: Coming, hours: float) -> list[Lever]:
+    """What each change that is not made yet would add."""
     household, supply, at = one.household, one.supply, one.at
 
     def gained_h(changed: Coming) -> float | None:
@@ -255,7 +417,7 @@ def _levers(one: Coming, hours: float | None) -> tuple[Lever, ...]:
         alone = gained_h(one.with_loads(vital))
         found.append(Lever(name="Everything off but what is never off", gained_h=alone))
     bank = supply.bank
-    if bank.reserve_v is None and bank.reserve_soc - 0.1 >= bank.cell.reserve_soc - 1e-9:
+    if not supply.beside and bank.reserve_v is None and bank.reserve_soc - 0.1 >= bank.cell.reserve_soc - 1e-9:
         lower = dataclasses.replace(supply, bank=dataclasses.replace(bank, reserve_soc=bank.reserve_soc - 0.1))
         found.append(Lever(name="Reserve 10 points lower", gained_h=gained_h(one.changed(lower))))
     if supply.inverter.idle_w > 0.0:
@@ -266,4 +428,4 @@ def _levers(one: Coming, hours: float | None) -> tuple[Lever, ...]:
                 name="What the inverter’s idle draw costs", gained_h=gained_h(one.changed(quiet)), kwh_per_day=idle_kwh
             )
         )
-    return tuple(sorted(found, key=lambda lever: -np.inf if lever.gained_h is None else -lever.gained_h))
+    return found

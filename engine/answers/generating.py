@@ -83,8 +83,9 @@ def with_generator(
         What goes unserved without it [kWh].
     """
     at = one.at
-    week, done = _followed(one.plant, generator, one.start, one.given)
-    litres = [done.litres, *(_followed(one.plant, generator, one.start, hours)[1].litres for hours in varied)]
+    p, start = one.single
+    week, done = _followed(p, generator, start, one.given)
+    litres = [done.litres, *(_followed(p, generator, start, hours)[1].litres for hours in varied)]
     times_h, soc = _with_points(week.hours, week.soc, done.switched)
     first_h = done.starts_h[0] if done.starts_h else None
     return WithGenerator(

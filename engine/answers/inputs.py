@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from engine.fields import Quantity, quantities
+from engine.fields import Quantity, quantities, whole_if_so
 from engine.house.bank import Bank
 from engine.house.generator import Generator
 from engine.house.household import Household
@@ -21,6 +21,7 @@ from engine.house.prices import Prices
 from engine.sky import local
 from engine.sky.climate import MONTH_NAMES
 from engine.sky.site import Array, Site, Sun
+from engine.text.dates import clock_hour
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -230,4 +231,10 @@ def _rows(thing: Any, origins: Mapping[str, str] | None = None) -> tuple[Row, ..
 
 
 def _row(meaning: Quantity, value: float, origin: str) -> Row:
-    return Row(label=meaning.label, value=value * meaning.scale, unit=meaning.unit, origin=origin)
+    shown = _clock(value) if meaning.halves else value * meaning.scale
+    return Row(label=meaning.label, value=shown, unit=meaning.unit, origin=origin)
+
+
+def _clock(hour: float) -> str | float:
+    """An hour of the day: a whole one as a number, any other as a time of the clock."""
+    return clock_hour(hour) if hour % 1 else whole_if_so(hour)

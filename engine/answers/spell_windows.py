@@ -18,6 +18,7 @@ from engine.sky.own_spells import own_kc
 from engine.sky.site import OwnSpell, Site, Sun
 from engine.sky.spells import RISK_YEARS, Spell, SpellTable
 from engine.sky.sun import yield_kwh
+from engine.text.dates import written_date
 
 MADE, FILE = "made", "file"
 
@@ -125,7 +126,7 @@ def measured_rows(site: Site, sun: Sun, climate: str, month: int) -> tuple[Spell
             month=month,
             came_month=preset.month_at(south=site.south),
             sky=preset.id,
-            source=f"{preset.station}, ended {preset.end}",
+            source=f"{preset.station}, ended {written_date(preset.end)}",
             years=0,
             day_kc=preset.kc,
             after_kc=preset.next4,

@@ -91,8 +91,38 @@ class Backup:
         hour_of_day: int,
         until_short: bool,
     ) -> tuple[State, list[Flow]]:
-        """Advance through one interval as `trajectory.hour` does, the generator obeying its rules."""
-        quiet = self.generator.is_quiet(hour_of_day)
+        """Advance through one interval as `trajectory.hour` does, the generator obeying its rules.
+
+        An interval shorter than an hour is the last part of its hour of the day. One that quiet time begins or ends in
+        is cut there, and each part is an interval of its own.
+        """
+        flows: list[Flow] = []
+        burns: list[Burn] = []
+        for length_h, quiet in self.generator.stretches(hour_of_day, hours):
+            state, more, burnt = self._stretch(
+                state, sun_w, ac_w, dc_w, length_h, quiet=quiet, elapsed_h=elapsed_h, until_short=until_short
+            )
+            flows += more
+            burns += burnt
+            if until_short and is_short(flows[-1]):
+                break
+            elapsed_h += length_h
+        self._burnt.append(Burn(*(sum(parts) for parts in zip(*burns, strict=True))))
+        return state, flows
+
+    def _stretch(
+        self,
+        state: State,
+        sun_w: float,
+        ac_w: float,
+        dc_w: float,
+        hours: float,
+        *,
+        quiet: bool,
+        elapsed_h: float,
+        until_short: bool,
+    ) -> tuple[State, list[Flow], list[Burn]]:
+        """Advance through a part of an interval that is quiet throughout or nowhere."""
         if not state.on and restarts(self._plant, state, sun_w):
             state = State(state.soc, True, state.full)
         flows: list[Flow] = []
@@ -110,16 +140,13 @@ class Backup:
                 after, flow, burn = self._step(state, sun_w, ac_w, dc_w, left_h)
             flows.append(flow)
             if until_short and is_short(flow):
-                break
+                return state, flows, burns
             burns.append(burn)
             state = after
             left_h -= flow.hours
             if left_h <= LEAST_H:
-                break
-        else:
-            raise ArithmeticError("An hour did not end: the limits of this bank and generator contradict each other.")
-        self._burnt.append(Burn(*(sum(parts) for parts in zip(*burns, strict=True))))
-        return state, flows
+                return state, flows, burns
+        raise ArithmeticError("An hour did not end: the limits of this bank and generator contradict each other.")
 
     def generation(self) -> Generation:
         """What it did so far."""

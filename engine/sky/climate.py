@@ -21,24 +21,12 @@ from engine.errors import InputError
 from engine.paths import data_dir
 from engine.sky import world
 from engine.sources import Source
+from engine.text import dates
 
 KC_MAX = 1.1
 """Highest kc used: above it a clear-sky model is wrong rather than the day clearer (judgement)."""
 DAYS_PER_YEAR = 365.25
-MONTH_NAMES = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
+MONTH_NAMES = dates.MONTH_NAMES
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,6 +22,7 @@ from engine.sky.made import made_spells
 from engine.sky.own_spells import own_kc
 from engine.sky.site import Site, Sun
 from engine.sky.spells import RISK_YEARS, WINDOW_DAYS, spell_title
+from engine.text.dates import written_date
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +34,8 @@ WORDS: dict[str, tuple[float, float, float]] = {
 """kc of each word: lowest, taken, highest (judgement, from the stations' worst 1-, 3- and 14-day spells)."""
 GUESSED = "guessed"
 """Basis of days that nobody has said yet."""
+SEASON = "season"
+"""Asks for the days as they go at this time of the year; `engine.answers.fan` reads it."""
 MAX_DAYS = 366
 _MOST_KWH = 100_000.0
 _GRAMMAR = (
@@ -47,7 +50,8 @@ MADE_SPELLS = {f"made_{days}d_1in{risk}": (days, risk) for days in WINDOW_DAYS f
 class Sky:
     """Days to come: kc (n,), the word each was typed as, and the ends of what that word may mean.
 
-    `spell_id` and `spell_title` are those of a spell that was named; `month` is the one it came in.
+    `spell_id` and `spell_title` are those of a spell that was named; `month` is the one it came in. `years` is what
+    stands behind days that nobody said: an `engine.answers.fan.Years`.
     """
 
     kc: Floats
@@ -60,6 +64,7 @@ class Sky:
     month: int | None = None
     spell_id: str = ""
     spell_title: str = ""
+    years: object | None = None
 
 
 def parse_sky(text: str, site: Site, sun: Sun, month: int, days: int = 0) -> Sky:
@@ -187,7 +192,7 @@ def _measured(preset: climates.Preset, site: Site) -> Sky:
     kc = np.array(preset.kc + preset.next4)
     after = _and_after(len(preset.next4))
     borrowed = ", shape borrowed" if preset.shape_borrowed else ""
-    title = f"{preset.title}{after} ({preset.station}, ended {preset.end}{borrowed})"
+    title = f"{preset.title}{after} ({preset.station}, ended {written_date(preset.end)}{borrowed})"
     return dataclasses.replace(
         _sky(kc, basis="measured elsewhere", title=title),
         listed_days=preset.days,
@@ -205,7 +210,8 @@ def _out_of_file(asked: str, site: Site, sun: Sun, month: int) -> Sky:
         )
         raise InputError("sky", f"“{asked}” is not a spell of your own file. There is: {has}.")
     kc, after_kc = own_kc(site, sun, spell, month)
-    title = f"{spell.title}{_and_after(len(spell.after_kc))} (your file, {spell.years} years, ended {spell.ended})"
+    after, ended = _and_after(len(spell.after_kc)), written_date(spell.ended)
+    title = f"{spell.title}{after} (your file, {spell.years} years, ended {ended})"
     return dataclasses.replace(
         _sky(kc + after_kc, basis="own file", title=title),
         listed_days=len(spell.kc),

@@ -87,7 +87,8 @@ def test_days_of_the_form_follow_the_moment(page: Page) -> None:
     ):
         page.locator("#at").fill(moment)
         expect(page).to_have_url(re.compile(f"at={moment[:10]}"))
-        expect(page.locator(".answered b")).to_have_text(days)
+        expect(page.locator(".answered b").first).to_have_text(days[0])
+        assert page.locator(".answered b").all_inner_texts()[:5] == days
         expect(page.locator(".pick b")).to_have_text(days)
 
 
@@ -127,7 +128,7 @@ def test_without_javascript(open_page: Opener, site: str) -> None:
     page.locator("#charge").fill("55")
     page.locator(".pick select").nth(0).select_option("bright")
     page.get_by_role("button", name="Work it out").click()
-    expect(page).to_have_url(re.compile(r"charge=55.*sky=days&sky=bright&sky=dark"))
+    expect(page).to_have_url(re.compile(r"charge=55.*sky=days&sky=bright&sky=&"))
     expect(page.locator(SENTENCE)).to_contain_text("About")
     expect(page.locator("#charge")).to_have_value("55")
     expect(page.locator(".answered li").first).to_have_class("bright")
@@ -152,7 +153,7 @@ def test_a_chart_offers_nothing_to_press_or_to_tab_to(open_page: Opener, site: s
         assert reached == 0, path
 
 
-FIELDS_CUT = """() => [...document.querySelectorAll('form.ask select')].filter((one) => {
+FIELDS_CUT = """() => [...document.querySelectorAll('form.ask select')].filter((one) => one.offsetParent).filter((one) => {
   const style = getComputedStyle(one), pen = document.createElement('canvas').getContext('2d');
   pen.font = `${style.fontSize} ${style.fontFamily}`;
   const wide = pen.measureText(one.selectedOptions[0].text).width;

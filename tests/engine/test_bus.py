@@ -35,9 +35,10 @@ INVERTER = Inverter(
 )
 
 
-def guarded(bank_id: str, chemistry: str, series: int, ah: float, **changed: object) -> Bank:
+def guarded(name: str, chemistry: str, series: int, ah: float, **changed: object) -> Bank:
     """A bank that has its own fuse, disconnect and board."""
-    bank = Bank(id=bank_id, name=bank_id, chemistry=chemistry, series=series, label_ah=ah, cell_c=20.0)
+    short = name.split()[0].lower()
+    bank = Bank(id=short, name=name, chemistry=chemistry, series=series, label_ah=ah, cell_c=20.0)
     cell = bank.cell
     board = Board(cell_low_v=cell.v_low, cell_high_v=cell.v_max, charge_min_c=cell.charge_min_c, current_limit_a=300)
     guards = {"board": board, "own_fuse": True, "own_disconnect": True}

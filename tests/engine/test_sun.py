@@ -375,9 +375,9 @@ class TestMonths:
     @pytest.mark.parametrize(
         ("kwh", "sentence"),
         [
-            ((1.0,) * 13, "kWh of the month must be 12 numbers"),
-            ((-1.0,) + (None,) * 11, "kWh of the month in January must be a number from 0"),
-            ((None,) * 11 + (float("nan"),), "kWh of the month in December must be a number"),
+            ((1.0,) * 13, "Panel energy must be 12 numbers"),
+            ((-1.0,) + (None,) * 11, "Panel energy in January must be a number from 0 to 10,000,000 kWh; got -1"),
+            ((None,) * 11 + (float("nan"),), "Panel energy in December must be a number"),
         ],
     )
     def test_monthly_kwh_are_twelve_or_empty(self, kwh: tuple[float | None, ...], sentence: str) -> None:

@@ -34,7 +34,7 @@ def _show(
         status=status if errors else 200,
         here=PAGE.path,
         **record.KEPT.lists(request, row),
-        standing=standing(house.sun),
+        standing=standing(house.site, house.sun),
         from_file=house.sun.sky_file,
         errors=errors or {},
         pasted=sent.pasted if sent else "",

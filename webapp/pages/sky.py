@@ -17,7 +17,7 @@ from engine.fields import Quantity
 from engine.house.household import Household
 from engine.quantities import WH_PER_KWH
 from engine.sky.reading import Shown
-from webapp.dull_days import spell_choices
+from webapp.dull_days import SEASON_NAME, spell_choices
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, number, number_field, parse
 from webapp.inputs import inputs_used
@@ -100,7 +100,9 @@ def page(request: Request) -> Response:
         readings=[one for one in question.fields if one.name.startswith("read_")],
         fields={one.name: one for one in question.fields},
         charges=[
-            dataclasses.replace(one, hint=CHARGE_HINT) for one in question.today.fields if one.name.startswith("charge")
+            one if one.kind == "choice" else dataclasses.replace(one, hint=CHARGE_HINT)
+            for one in question.today.fields
+            if one.name.startswith("charge")
         ],
         at=AT,
         more_open=_more_is_open(question),
@@ -114,7 +116,7 @@ def page(request: Request) -> Response:
     )
 
 
-USUAL_NAME = "Two dark, two dull and a bright day: Today’s first guess"
+USUAL_NAME = SEASON_NAME
 
 
 @router.get(f"{PAGE.path}.json")
@@ -225,9 +227,12 @@ def _more_is_open(question: Question) -> bool:
     )
 
 
+FOR_TODAY = ("charge", "reserve", "at", "skies", "off")
+
+
 def _for_today(question: Question, answer: SkyNow) -> str:
     """The question of Today with the sky of now as its first day."""
-    typed = {name: text for name, text in question.today.typed.items() if name.startswith(("charge", "reserve", "at"))}
+    typed = {name: text for name, text in question.today.typed.items() if name.startswith(FOR_TODAY)}
     return plain_query(typed | ({"sky": answer.found.day_sky} if answer.found else {}))
 
 

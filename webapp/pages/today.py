@@ -2,18 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from engine.answers.answer import Notice
 from engine.answers.autonomy import Autonomy, autonomy
 from engine.errors import Unreachable
+from engine.house.charge_scales import FLAT_SOC
+from engine.house.household import Household
+from engine.house.loads import daily_kwh
 from webapp.autonomy_view import BankView, bank_views, on_the_clock
+from webapp.autonomy_words import flat_sentence, weakest_sentence
 from webapp.dull_days import month_notice, spell_choices
 from webapp.facts import lines
+from webapp.forms import Field
 from webapp.inputs import inputs_used
-from webapp.now_question import DAY_BY_DAY_CHOICE, Question, form_days, read_question, sky_chosen
+from webapp.now_question import (
+    DAY_BY_DAY_CHOICE,
+    KWH_CHOICE,
+    Question,
+    form_days,
+    kwh_text,
+    read_question,
+    sky_chosen,
+)
 from webapp.questions import (
     Blocked,
     Tile,
@@ -46,17 +62,22 @@ def page(request: Request) -> Response:
         "answer",
         status=422 if errors else 200,
         form=question.form,
-        fields=question.fields,
+        charges=_paired(question.fields),
+        others=[one for one in question.fields if not one.name.startswith("charge")],
         query=plain_query(question.typed),
         partial=is_partial(request),
         sky_choices=spell_choices(
-            question.house.site, question.house.sun, sky_chosen(question.sky_text), (DAY_BY_DAY_CHOICE,)
+            question.house.site,
+            question.house.sun,
+            sky_chosen(question.sky_text),
+            (DAY_BY_DAY_CHOICE, *((KWH_CHOICE,) if question.house.sun.arrays else ())),
         ),
         sky_chosen=sky_chosen(question.sky_text),
+        kwh_text=kwh_text(question.sky_text),
         sky_days=form_days(question, None if answer is None else answer.sky_days[0][0]),
         blocked=blocked,
         answer=answer,
-        **({} if answer is None else _shown(question, answer)),
+        **({} if answer is None else _shown(question, answer, [one.path for one in request.app.state.nav])),
     )
 
 
@@ -72,7 +93,14 @@ def worked_out(question: Question) -> tuple[Autonomy | None, Blocked | None]:
     assert question.sky is not None
     at = to_standard(question.house.site, question.moment)
     try:
-        answer = autonomy(question.house, question.charges, question.sky, at)
+        answer = autonomy(
+            question.house,
+            question.charges,
+            question.sky,
+            at,
+            off=[load for load in question.whole.loads if load.id in question.off],
+            spans=question.spans,
+        )
     except Unreachable as fault:
         return None, first_step(question.house, str(fault))
     return on_the_clock(answer, question.house.site), None
@@ -80,11 +108,54 @@ def worked_out(question: Question) -> tuple[Autonomy | None, Blocked | None]:
 
 def _for_the_sheet(question: Question) -> dict[str, str]:
     """What was typed of the question, by the names that the sheet has for it: the same ones."""
-    names = [*(field.name for field in question.fields), "sky"]
+    names = [*(field.name for field in question.fields), "sky", "off"]
     return {name: question.typed[name] for name in names if name in question.typed}
 
 
-def _shown(question: Question, answer: Autonomy) -> dict[str, Any]:
+def _paired(fields: tuple[Field, ...]) -> list[tuple[Field, Field]]:
+    """Each charge with the field that says on which scale it was read."""
+    charged = [one for one in fields if one.name.startswith("charge")]
+    return list(zip(charged[::2], charged[1::2], strict=True))
+
+
+COLD_C = 10.0
+"""Cells colder than this are worth a page of their own (judgement)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """A part of another page inside this answer; `text` is what its link says until it is there."""
+
+    name: str
+    path: str
+    text: str
+
+
+def _blocks(house: Household, month: int, paths: Sequence[str]) -> tuple[Block, ...]:
+    """The pages that go on from this answer, as far as they concern this household and are there."""
+    banks = [bank for supply in house.supplies() for bank in supply.banks]
+    car = any(load.kind == "car" and daily_kwh(load, month, house.south) for load in house.loads)
+    cold = any(bank.cell_c < max(COLD_C, bank.charge_min_c) for bank in banks)
+    wanted = (
+        (Block(name="off", path="/off", text="What to switch off to last until a time you choose"), bool(house.loads)),
+        (Block(name="run", path="/run", text="When to run the generator, and how long"), bool(house.generators)),
+        (Block(name="car", path="/car", text="Whether the car may charge now"), car),
+        (Block(name="cold", path="/cold", text="What cold cells refuse and give"), cold),
+    )
+    return tuple(block for block, yes in wanted if yes and block.path in paths)
+
+
+def _flat(answer: Autonomy) -> tuple[Notice, ...]:
+    """A check for every charge that rested volts leave open."""
+    charged = [one for bank in answer.banks for one in bank.charges]
+    return tuple(
+        Notice(level="check", code="volts-flat", text=flat_sentence(one))
+        for one in charged
+        if one.high_soc - one.low_soc > FLAT_SOC
+    )
+
+
+def _shown(question: Question, answer: Autonomy, paths: Sequence[str]) -> dict[str, Any]:
     assert question.sky is not None
     month = answer.at.month
     lacking = (
@@ -92,11 +163,13 @@ def _shown(question: Question, answer: Autonomy) -> dict[str, Any]:
         *no_loads_note(question.supplies),
         *month_notice(question.house.site, question.sky, month, remedy=False),
     )
-    notices = (*share_checks(question.fields, question.form), *lacking, *answer.notices)
+    notices = (*share_checks(question.fields, question.form), *_flat(answer), *lacking, *answer.notices)
     views: tuple[BankView, ...] = bank_views(question.house, question.supplies, answer, question.guessed, question.sky)
     strip: tuple[Tile, ...] = tiles(answer.sky_days)
     return {
         "views": views,
+        "weakest": weakest_sentence(answer),
+        "blocks": _blocks(question.whole, month, paths),
         "soonest": next(view for view in views if view.bank.bank_id == answer.bank_id),
         "tiles": strip,
         "sky_caption": answer.sky_title,
