@@ -26,6 +26,7 @@ from webapp.pages import (
     inverter,
     loads,
     method,
+    off,
     prices,
     records,
     sheet,
@@ -43,6 +44,7 @@ from webapp.render import environment, error_page
 
 PAGES = (
     today,
+    off,
     car,
     sky,
     size,

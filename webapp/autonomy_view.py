@@ -32,6 +32,7 @@ from webapp.autonomy_words import (
     sentence,
     what_ends,
 )
+from webapp.bus_view import bus_sentences
 from webapp.chart_parts import Curve, Figure
 from webapp.generator_view import GeneratorView, generator_view
 from webapp.questions import civil_times, to_civil, to_standard
@@ -69,6 +70,7 @@ class BankView:
     never_off: str
     unticked: bool
     generator: GeneratorView | None
+    shared: tuple[str, ...]
 
 
 def on_the_clock(answer: Autonomy, site: Site) -> Autonomy:
@@ -89,6 +91,7 @@ def on_the_clock(answer: Autonomy, site: Site) -> Autonomy:
             low_ends_at=there(bank.low_ends_at),
             high_ends_at=there(bank.high_ends_at),
             with_generator=clocked(bank.with_generator),
+            parts=tuple(dataclasses.replace(part, at_floor_at=there(part.at_floor_at)) for part in bank.parts),
         )
         for bank in answer.banks
     )
@@ -149,6 +152,7 @@ def _view(site: Site, supply: Supply, bank: BankAutonomy, answer: Autonomy, gues
         never_off=never_off_sentence(bank, supply, site, answer.at.month),
         unticked=not any(load.can_shed or load.can_wait for load in supply.loads),
         generator=helped,
+        shared=bus_sentences(bank.parts, bank.ends_at),
     )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 
 from engine.answers.bus_parts import BusPart
@@ -11,19 +10,6 @@ from webapp.words import energy, in_sentence, stamp
 
 LEAST_FORGONE_KWH = 0.05
 """Less than this is not said."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PartRow:
-    """One bank's row; `at_floor` on the household's clock."""
-
-    part: BusPart
-    at_floor: datetime | None
-
-
-def part_rows(parts: tuple[BusPart, ...]) -> tuple[PartRow, ...]:
-    """Return the rows of parts whose moments are on the household's clock already."""
-    return tuple(PartRow(part=part, at_floor=part.at_floor_at) for part in parts)
 
 
 def bus_sentences(parts: tuple[BusPart, ...], ends_at: datetime | None) -> tuple[str, ...]:

@@ -80,7 +80,8 @@ def brief(answer: CarAnswer) -> str:
         return f"{car} may take {part} now without going under the reserve{rest}."
     if answer.verdict == WAIT:
         return f"{car} has to wait until {when.removeprefix('from ')} for {wanted}, {_needed(answer)}."
-    return f"{car} may not be charged in these days: {in_sentence(answer.bank_name)} cannot spare {_needed(answer)} for {wanted}."
+    spare = f"{in_sentence(answer.bank_name)} cannot spare {_needed(answer)} for {wanted}"
+    return f"{car} may not be charged in these days: {spare}."
 
 
 def mid_name(answer: CarAnswer) -> str:

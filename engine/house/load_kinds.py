@@ -137,6 +137,18 @@ KINDS: Mapping[str, LoadKind] = {
             "power_w": _power(1100.0, _typical("single-speed pool pumps take 1.1 to 2.5 kW")),
             "run_h": _run(8.0, _typical("about one turnover of the water a day"), "From its timer"),
             "start_h": _start(9.0, _SUN_HOURS),
+            "least_run_h": dataclasses.replace(
+                _field(
+                    "Least it must run",
+                    "h a day",
+                    0,
+                    24,
+                    2.0,
+                    _assumed("a short circulation that keeps a cool pool from turning for some days"),
+                    "However dull it is; ask who looks after the water. 0 if it may stand still",
+                ),
+                at_most=lambda values: values["run_h"],
+            ),
         },
         hourly=by_clock_w,
     ),

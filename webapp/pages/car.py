@@ -190,7 +190,7 @@ def worked_out(question: Question, *, brief: bool = False) -> tuple[CarAnswer | 
             _car(question, values),
             base.charges
             if values["risk"] == LIKELY
-            else base.charges | {one: low for one, (low, _) in base.spans.items()},
+            else dict(base.charges) | {one: low for one, (low, _) in base.spans.items()},
             base.sky,
             at,
             km=values["km"],
