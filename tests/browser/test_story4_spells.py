@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import re
+import shutil
+import subprocess
 from collections.abc import Callable
+from pathlib import Path
 
+import pytest
 from playwright.sync_api import Page, expect
 
 SENTENCE = "#answer [role=status] h1"
 Opener = Callable[..., Page]
+PDFTOTEXT = shutil.which("pdftotext")
 
 
 def test_the_answer_follows_the_choices(open_page: Opener, site: str) -> None:
@@ -42,3 +47,20 @@ def test_it_fits_a_phone(open_page: Opener, site: str) -> None:
         box = link.bounding_box()
         assert box is not None
         assert box["height"] >= 44
+
+
+@pytest.mark.skipif(PDFTOTEXT is None, reason="no pdftotext on this machine: words of the PDF left out")
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_its_paper_is_used_from_the_first_page_on(open_page: Opener, site: str, tmp_path: Path, paper: str) -> None:
+    assert PDFTOTEXT is not None
+    page = open_page(f"{site}/spells")
+    page.wait_for_selector("html[data-charts=drawn]", state="attached")
+    page.pdf(path=tmp_path / "spells.pdf", format=paper, print_background=True)
+    command = [PDFTOTEXT, "-layout", str(tmp_path / "spells.pdf"), "-"]
+    told = subprocess.run(command, capture_output=True, text=True, check=True).stdout
+    pages = [" ".join(part.split()) for part in told.split("\f") if part.strip()]
+    # the chart of the windows stands under their table, not on a page of its own
+    assert "mean of those days" in pages[0]
+    assert "a typical year" in pages[0].split("mean of those days")[1]
+    assert len(pages) <= 4
+    assert "Ask" not in " ".join(pages)

@@ -1,0 +1,91 @@
+"""Switch off: the page, its block inside Today, its JSON, and what is refused."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from tests.conftest import Client, soup
+from tests.web.conftest import Opener
+
+ASK = "charge=80&sky=dark,dark,dull,dull,bright&at=2026-11-25%2018:00"
+
+
+@pytest.fixture
+def example(client_of: Opener) -> Client:
+    return client_of(None)
+
+
+def answer(client: Client, query: str = ASK) -> Any:
+    return soup(client.get(f"/off?{query}")).select_one("#answer")
+
+
+def test_the_sentence_names_loads_and_times_that_the_table_has(example: Client) -> None:
+    found = answer(example, f"{ASK}&until=2026-11-26%2018:00")
+    sentence = found.select_one("h1").get_text()
+    assert "switch off" in sentence
+    rows = found.select("table.offs tbody tr")
+    assert rows
+    for row in rows:
+        assert row.th.get_text() in sentence
+
+
+def test_the_json_is_the_page(example: Client) -> None:
+    query = f"{ASK}&until=2026-11-26%2018:00"
+    told = example.get(f"/off.json?{query}").json()
+    assert told["proven"]
+    assert len(told["offs"]) == len(answer(example, query).select("table.offs tbody tr"))
+    assert told["until"].startswith("2026-11-26T18:00")
+
+
+def test_all_of_it_off_on_today_lasts_as_long_or_longer(example: Client) -> None:
+    told = example.get(f"/off.json?{ASK}&until=2026-11-26%2018:00").json()
+    off = ",".join(row["load_id"] for row in told["offs"])
+    hours = example.get(f"/today.json?{ASK}&off={off}").json()["hours_to_reserve"]
+    assert hours is None or hours >= told["until_h"] - 1e-6
+
+
+def test_the_block_inside_today_is_short_and_leads_here(example: Client) -> None:
+    brief = soup(example.get(f"/off?within=today&{ASK}")).select_one("#brief")
+    assert brief is not None
+    assert brief.a["href"].startswith("/off?charge=80")
+    assert "within" not in brief.a["href"]
+    assert len(brief.get_text()) < 300
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ("until=2036-01-01", "To last until must be after"),
+        ("until=soon", "To last until must be now, or a moment such as"),
+        ("mind_tank=9", "Heat-pump tank must be a number from 1 to 5"),
+    ],
+)
+def test_what_is_wrong_is_said_and_kept(example: Client, query: str, said: str) -> None:
+    refused = example.get(f"/off?{ASK}&{query}")
+    assert refused.status_code == 422
+    page = soup(refused)
+    assert said in page.get_text()
+    name, text = query.split("=")
+    assert page.select_one(f"[name={name}]")["value"] == text
+
+
+def test_nothing_has_to_be_off_for_an_hour_from_now(example: Client) -> None:
+    found = answer(example, f"{ASK}&until=2026-11-25%2019:00")
+    assert "nothing has to be switched off" in found.get_text()
+    assert not found.select("table.offs")
+
+
+def test_a_household_without_a_bank_is_told_what_to_enter(client_of: Opener, small_house: dict[str, Any]) -> None:
+    empty = client_of(small_house | {"banks": [], "loads": []})
+    assert "Enter your first bank" in answer(empty, "").get_text()
+
+
+def test_a_tank_off_for_days_has_its_caution(example: Client) -> None:
+    query = "charge=100&sky=dark,dark,dull,dull,bright&at=2026-11-25%2018:00&until=2026-11-27%2012:00"
+    (tank,) = [off for off in example.get(f"/off.json?{query}").json()["offs"] if off["load_id"] == "tank"]
+    assert tank["off_h"] < 18.0
+    text = answer(example, query).get_text()
+    assert "legionella" in text
+    assert "scalds" in text
