@@ -166,6 +166,8 @@ def _bank(bank: Bank, names: Mapping[str, str]) -> Section:
         *_rows(bank),
         *((charge_v,) if bank.charge_v is None else ()),
         _yes("Hold at the end of charge", bank.hold),
+        _yes("A DC fuse of its own", bank.own_fuse),
+        _yes("A DC disconnect of its own", bank.own_disconnect),
         *_board(bank),
     )
     return Section(title=bank.name, rows=rows)

@@ -151,7 +151,7 @@ class TestOutOfTheOwnersFile:
         assert sky.kc.tolist() == [0.1, 0.2, 0.15, 0.6, 0.4]
         assert (sky.basis, sky.listed_days, sky.month) == ("own file", 3, 11)
         assert sky.title == (
-            "Worst three days of 1 year in 5, and the 2 days after it (your file, 8 years, ended 2019-11-23)"
+            "Worst three days of 1 year in 5, and the 2 days after it (your file, 8 years, ended 23 November 2019)"
         )
 
     def test_one_that_is_not_there_is_refused_with_those_that_are(self) -> None:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from engine.balance.backup import Backup
 from engine.balance.step import State, plant
 from engine.balance.trajectory import Trajectory, run
 from engine.errors import InputError
+from engine.house import household
 from tests.engine.plants import IDEAL, bank, generator, inverter
 
 IDLE_W = 40.0
@@ -80,6 +85,73 @@ def test_quiet_hours_end_a_run_before_its_shortest_time() -> None:
     night = followed(0.49, 300.0, 4, from_hour=21, quiet_from_h=22, quiet_to_h=7, least_run_h=3.0)
     assert night.generation is not None
     assert night.generation.run_h == pytest.approx(1.0)
+
+
+def test_quiet_time_begins_and_ends_inside_the_hour() -> None:
+    # it would be due at once; quiet from half past ten to half past six, asked from 20 o'clock on
+    night = followed(0.45, 1500.0, 12, from_hour=20, quiet_from_h=22.5, quiet_to_h=6.5, stop_soc=1.0)
+    assert night.generation is not None
+    assert night.generation.burnt[:, 0] == pytest.approx([1, 1, 0.5, *[0] * 7, 0.5, 1])
+    assert night.generation.starts_h == pytest.approx((0.0, 10.5))
+    assert [at for at, _ in night.generation.switched] == pytest.approx([0.0, 2.5, 10.5])
+    # from 1500 W at the sockets: half an hour on the engine's 1350 W after its charger, half on the bank
+    gained_wh = 0.5 * (1350 - IDLE_W) - 0.5 * (1500 / 0.93 + IDLE_W)
+    assert (night.soc[3] - night.soc[2]) * STORE_WH == pytest.approx(gained_wh, rel=1e-6)
+    assert night.totals.balance_error_share == pytest.approx(0.0, abs=1e-9)
+
+
+def test_an_hour_cut_at_the_half_is_two_half_hours() -> None:
+    rules = generator(quiet_from_h=22.5, quiet_to_h=7)
+    p = plant(bank("lfp"), inverter(), 400.0)
+    whole, halves = Backup(p, rules), Backup(p, rules)
+    kept = {"elapsed_h": 0.0, "hour_of_day": 22, "until_short": False}
+    powers = 100.0, 900.0, 50.0
+    ended, _ = whole.hour(State(0.45), *powers, 1.0, **kept)  # type: ignore[arg-type]
+    loud = Backup(p, generator())
+    middle, _ = loud.hour(State(0.45), *powers, 0.5, **kept)  # type: ignore[arg-type]
+    last, _ = halves.hour(middle, *powers, 0.5, **(kept | {"elapsed_h": 0.5}))  # type: ignore[arg-type]
+    assert ended == last
+    assert whole.generation().run_h == loud.generation().run_h == pytest.approx(0.5)
+    assert halves.generation().run_h == 0.0
+
+
+@pytest.mark.parametrize(
+    ("first_h", "ran_h"),
+    # what is left of the hour from 22 to 23, and of it before half past ten
+    [(1.0, 0.5), (0.75, 0.25), (0.5, 0.0), (0.2, 0.0)],
+)
+def test_quiet_time_begins_inside_an_hour_already_begun(first_h: float, ran_h: float) -> None:
+    p = plant(bank(IDEAL), inverter(), 400.0)
+    rules = generator(quiet_from_h=22.5, quiet_to_h=7)
+    night = run(p, State(0.45), [0.0], [1500.0], [0.0], first_h=first_h, generator=rules, from_hour=22)
+    assert night.generation is not None
+    assert night.generation.run_h == pytest.approx(ran_h)
+    assert night.hours[-1] == first_h
+
+
+def test_quiet_time_all_within_one_hour_is_kept() -> None:
+    noon = followed(0.45, 1500.0, 1, from_hour=12, quiet_from_h=12, quiet_to_h=12.5)
+    assert noon.generation is not None
+    assert noon.generation.starts_h == pytest.approx((0.5,))
+    assert noon.generation.run_h == pytest.approx(0.5)
+    assert generator(quiet_from_h=12, quiet_to_h=12.5).quiet_hours == 0.5
+
+
+def test_whole_quiet_hours_never_cut_an_hour() -> None:
+    rules = generator(quiet_from_h=22, quiet_to_h=7)
+    for hour in range(24):
+        for length_h in (1.0, 0.7, 0.1 + 0.2, 1e-6):
+            assert rules.stretches(hour, length_h) == ((length_h, rules.is_quiet(hour)),)
+
+
+@pytest.mark.parametrize("hours", [(22, 7), (22.0, 7.0), (22.5, 7), (0, 0)])
+def test_quiet_hours_are_written_as_they_were_read(hours: tuple[float, float]) -> None:
+    house = json.loads((Path(__file__).parent.parent / "households" / "h.json").read_text(encoding="utf-8"))
+    stored = {"id": "g", "name": "G", "rated_w": 3000, "charger_w": 2000, "full_l_per_h": 1.2, "idle_l_per_h": 0.4}
+    stored |= {"start_soc": 0.5, "stop_soc": 0.8, "quiet_from_h": hours[0], "quiet_to_h": hours[1]}
+    (written,) = household.write(household.read({**house, "generators": [stored]}))["generators"]
+    expected = [int(hour) if hour == int(hour) else hour for hour in hours]
+    assert json.dumps([written["quiet_from_h"], written["quiet_to_h"]]) == json.dumps(expected)
 
 
 def test_runs_no_shorter_than_its_shortest_run() -> None:
@@ -195,6 +267,7 @@ def test_a_generator_that_is_never_due_changes_nothing() -> None:
         ),
         ({"idle_l_per_h": 2.0}, "idle_l_per_h", "at most that at full load, 1.2 l/h; got 2 l/h."),
         ({"quiet_from_h": 0, "quiet_to_h": 24}, "quiet_to_h", "leave no hour"),
+        ({"quiet_from_h": 22.25}, "quiet_from_h", "a whole or half hour from 0 to 24 o’clock; got 22.25."),
         ({"rated_w": float("nan")}, "rated_w", "Continuous power must be a number"),
         ({"charger_w": -1.0}, "charger_w", "from 0 to 1,000,000 W; got -1."),
     ],

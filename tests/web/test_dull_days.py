@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from engine.answers.spell_windows import measured_rows
 from engine.errors import InputError
 from engine.house import household
 from engine.house.household import Household
@@ -114,7 +115,21 @@ def test_the_own_file_is_told_as_such(client_of: Opener, small_house: dict[str, 
     small_house["sun"]["spells"] = [KEPT]
     page = soup(client_of(small_house).get("/week?sky=own_7d_1in10")).get_text()
     assert "out of your own file" in page
-    assert "your file, 12 years, ended 2019-01-23" in page
+    assert "your file, 12 years, ended 23 January 2019" in page
+
+
+@pytest.mark.parametrize("latitude_deg", [53.0, -35.0])
+def test_titles_write_their_dates_as_people_do(small_house: dict[str, Any], latitude_deg: float) -> None:
+    small_house["site"]["latitude_deg"] = latitude_deg
+    home = household.read(small_house)
+    # data/presets.json: the window of this id ended on 2008-01-20 at Valentia
+    title = read_sky("oceanic_3d_1in1", home, 1).title
+    moved = ", moved by half a year for the south" if latitude_deg < 0 else ""
+    assert f"(Valentia, Ireland, ended 20 January 2008{moved})" in title
+    rows = measured_rows(home.site, home.sun, "oceanic_west", 1)
+    assert (
+        next(one for one in rows if one.sky == "oceanic_3d_1in1").source == "Valentia, Ireland, ended 20 January 2008"
+    )
 
 
 def test_a_spell_of_no_file_is_refused_at_the_field(client: Client) -> None:

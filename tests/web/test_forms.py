@@ -158,5 +158,10 @@ def test_a_time_is_no_number_elsewhere_and_no_broken_hour_where_hours_are_whole(
     assert number("22:00", quiet) == 22
     with pytest.raises(InputError, match="whole"):
         number("22:30", quiet)
+    halves = Quantity(label="Quiet from", unit="o’clock", low=0, high=24, halves=True)
+    assert number("22:30", halves) == 22.5
+    assert isinstance(number("22", halves), int)
+    with pytest.raises(InputError, match=r"a whole or half hour from 0 to 24 o’clock; got 22\.25\."):
+        number("22:15", halves)
     with pytest.raises(InputError, match="Quiet from"):
         number("25:00", quiet)

@@ -81,7 +81,8 @@ def test_a_generator_is_added_changed_and_removed(client: Client) -> None:
         ({"stop_soc": "52"}, "at least 5 points above the start, 50 %; got 52 %."),
         ({"idle_l_per_h": "2"}, "at most that at full load, 1.2 l/h; got 2 l/h."),
         ({"rated_w": "3 kW"}, "carries “kW”, which this field does not take; type it in W."),
-        ({"quiet_from_h": "7.5"}, "must be a whole number from 0 to 24 o’clock; got 7.5."),
+        ({"quiet_from_h": "7.3"}, "must be a whole or half hour from 0 to 24 o’clock; got 7.3."),
+        ({"quiet_to_h": "24:30"}, "must be a whole or half hour from 0 to 24 o’clock; got 24.5."),
         ({"quiet_from_h": "0", "quiet_to_h": "24"}, "leave no hour in which it may run."),
     ],
 )
@@ -204,3 +205,29 @@ def test_removing_its_inverter_leaves_it_with_the_first(client_of: Opener, small
     assert "joined to no inverter that has a bank" in text(soup(client.get("/inverter")))
     assert client.post("/inverter/remove", {"item_id": "shed", "revision": "1"}).status_code == 303
     assert client.app.app.state.store.current().document["generators"][0]["inverter"] == ""
+
+
+@pytest.mark.parametrize("typed", ["22:30", "22.5", "22,5"])
+def test_quiet_hours_begin_and_end_at_half_hours(client: Client, typed: str) -> None:
+    sent = {**TYPED, "quiet_from_h": typed, "quiet_to_h": "7:00", "revision": "1"}
+    assert client.post("/inverter/generator", sent).status_code == 303
+    (stored,) = client.app.app.state.store.current().document["generators"]
+    assert (stored["quiet_from_h"], json.dumps(stored["quiet_to_h"])) == (22.5, "7")
+    page = soup(client.get("/inverter"))
+    assert "not from 22:30 to 7 o’clock, standard time" in text(page)
+    assert form_of(page, "generator-red-engine-form")["quiet_from_h"] == "22:30"
+    assert form_of(page, "generator-red-engine-form")["quiet_to_h"] == "7"
+    today = text(soup(client.get("/today?charge=55&sky=none")))
+    assert "never from 22:30 to 7 o’clock standard time" in today
+    assert "quiet 22:30 to 7 o’clock" in today
+    sheet = text(soup(client.get("/sheet")))
+    assert "Quiet from22:30 o’clock" in sheet
+    assert "Quiet until7 o’clock" in sheet
+
+
+def test_numbers_without_a_default_say_what_is_usual(client: Client) -> None:
+    page = soup(client.get("/inverter"))
+    for name in ("rated_w", "charger_w", "full_l_per_h", "idle_l_per_h"):
+        hint = page.select_one(f"#add-generator-{name}-hint")
+        assert hint is not None
+        assert "typical, from memory" in hint.get_text()

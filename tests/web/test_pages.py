@@ -180,7 +180,6 @@ def test_a_fault_in_a_folded_part_unfolds_it(client: Client) -> None:
     [
         ("/banks", NEW_BANK | {"board.cell_high_v": "1.9"}, "Board: highest cell volts must be above its lowest, 2 V"),
         ("/banks", NEW_BANK | {"reserve_soc": "95", "top_soc": "50"}, "Keep in reserve must be below"),
-        ("/banks", NEW_BANK | {"inverter": "main"}, "already has Store-room bank"),
         ("/banks", NEW_BANK | {"inverter": "other"}, "Inverter cannot be “other”"),
         ("/banks", NEW_BANK | {"board.current_limit_a": ""}, "highest current"),
         ("/banks", NEW_BANK | {"name": ""}, "Name is missing"),

@@ -406,9 +406,11 @@ def test_no_field_of_the_document_is_forgotten(opened: Opener, small_house: dict
     names |= {f"kind:{key}": kind.name for key, kind in KINDS.items()}
     names |= {f"chemistry:{one.chemistry}": one.cell.name for one in house.banks}
     flags = {"hold:True": "Hold at the end of charge yes", "contactor:True": "Board: opens a contactor yes"}
+    flags |= {"own_fuse:True": "A DC fuse of its own yes", "own_disconnect:True": "A DC disconnect of its own yes"}
     flags |= {"by_itself:True": "Starts by itself yes", "can_wait:True": "can wait", "never_off:True": "never off"}
     flags |= {"can_shed:True": "can be switched off"}
     flags |= {f"{one}:False": "" for one in ("hold", "contactor", "by_itself", "can_wait", "can_shed", "never_off")}
+    flags |= {f"{one}:False": "" for one in ("own_fuse", "own_disconnect")}
     words = text(section(sheet_of(opened(document), "")[1], "inputs"))
     for place, shown in leaves(house, names | flags):
         label = place.partition("|")[2]

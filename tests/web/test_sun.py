@@ -5,12 +5,16 @@ from __future__ import annotations
 import copy
 import json
 from collections.abc import Callable
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 from bs4 import BeautifulSoup
 
+from engine.house import household
+from engine.sky.glance import month_yields
 from tests.conftest import Client, form_of, soup
+from webapp.panel_words import own_words
+from webapp.records_use import standing
 from webapp.render import figures
 
 Opener = Callable[[str | dict[str, Any] | None], Client]
@@ -245,6 +249,73 @@ class TestMonths:
         text = " ".join(soup(page).get_text().split())
         assert "Your kWh of January and February are more than these panels give with nothing but clear days" in text
         assert "Your kWh of December are less than the darkest sky gives" in text
+
+
+class TestDaysPutAside:
+    """A day that the panels cannot have given is not called the owner's own where answers leave it out."""
+
+    IMPOSSIBLE: ClassVar[dict[str, Any]] = {"dull_day_kwh": 400.0, "dull_day_month": 12}
+
+    def test_a_dull_day_put_aside_is_no_number_of_the_owners(
+        self, client_of: Opener, small_house: dict[str, Any]
+    ) -> None:
+        client = client_of(two_roofs(small_house, **self.IMPOSSIBLE))
+        page = soup(client.get("/sun"))
+        assert "The usual dull day is taken instead" in page.get_text()
+        assert "what is your own" not in page.get_text()
+        assert page.select_one("#effect") is None
+        assert "set right by" not in soup(client.get("/today?charge=80")).get_text()
+        standing = words(soup(client.get("/records")), "#standing")
+        assert "A dull day: the 400 kWh you typed are not used, as these panels cannot have given it." in standing
+        assert "your own" not in standing
+
+    def test_beside_a_clear_day_that_serves_only_that_is_named(
+        self, client_of: Opener, small_house: dict[str, Any]
+    ) -> None:
+        client = client_of(two_roofs(small_house, clear_day_kwh=40.0, clear_day_month=6, **self.IMPOSSIBLE))
+        took = " ".join(soup(client.get("/today?charge=80")).get_text().split())
+        assert "set right by your clear day" in took
+        assert "your dull day" not in took
+        assert "Without and with your clear day;" in words(soup(client.get("/sun")), "#year")
+
+    def test_without_its_month_a_dull_day_is_the_owners_where_panels_can_give_it(
+        self, client_of: Opener, small_house: dict[str, Any]
+    ) -> None:
+        house = household.read(two_roofs(small_house, dull_day_kwh=18.0))
+        used = [month for month in range(1, 13) if "dull" in own_words(house.site, house.sun, (month,))]
+        can = [one.month for one in month_yields(house.site, house.sun) if one.dull_kwh == pytest.approx(18.0)]
+        assert used == can
+        assert 0 < len(used) < 12
+        assert own_words(house.site, house.sun) == "your dull day"
+        said = words(soup(client_of(two_roofs(small_house, dull_day_kwh=18.0)).get("/records")), "#standing")
+        assert "A dull day: 18 kWh, your own, but not used in January" in said
+
+    def test_a_clear_day_that_chargers_cannot_pass_is_not_called_used(self, small_house: dict[str, Any]) -> None:
+        typed = two_roofs(small_house, clear_day_kwh=200.0, clear_day_month=6)
+        for array in typed["sun"]["arrays"]:
+            array["charger_limit_w"] = 2000
+        house = household.read(typed)
+        assert own_words(house.site, house.sun) == ""
+        (said,) = standing(house.site, house.sun)
+        assert said == "A clear day: the 200 kWh you typed are not used, as these panels cannot have given it."
+
+    def test_without_its_month_a_clear_day_tells_nothing_of_a_month_without_sun(
+        self, small_house: dict[str, Any]
+    ) -> None:
+        typed = two_roofs(small_house, clear_day_kwh=3.0)
+        typed["site"] |= {"latitude_deg": 78.2, "longitude_deg": 15.6, "time_zone": "Arctic/Longyearbyen"}
+        typed["site"]["climate"] = "world"
+        house = household.read(typed)
+        assert own_words(house.site, house.sun, (12,)) == ""
+        assert own_words(house.site, house.sun, (6,)) == "your clear day"
+
+    def test_without_panels_there_is_nothing_to_set_right(self, small_house: dict[str, Any]) -> None:
+        house = household.read(
+            two_roofs(small_house, clear_day_kwh=40.0, dull_day_kwh=3.0)
+            | {"sun": {"arrays": [], "clear_day_kwh": 40.0, "dull_day_kwh": 3.0}}
+        )
+        assert own_words(house.site, house.sun) == ""
+        assert all("there are no panels yet" in one for one in standing(house.site, house.sun))
 
 
 def test_answers_and_sheet_say_which_panels_and_whose_numbers_they_took(
