@@ -12,7 +12,6 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from engine.answers.car import ROWS_KM, car_answer
-from engine.answers.car_days import dullest
 from engine.answers.car_parts import CAREFUL, CAUTIOUS, LIKELY, RISKS, VERDICTS, YES, Car, CarAnswer, car_of
 from engine.answers.coming import Coming, coming
 from engine.answers.surplus import heater_hours, tank_of
@@ -21,6 +20,8 @@ from engine.balance.trajectory import Trajectory
 from engine.house import household
 from engine.house.household import Household
 from engine.sky.days import Sky, parse_sky
+from engine.sky.made import made_years
+from engine.sky.same_days import same_days
 from tests.conftest import SMALL_HOUSE
 from tests.engine.plants import SERIES
 
@@ -97,12 +98,21 @@ def asked(case: Case, home: Household, **changes: Any) -> tuple[CarAnswer, Car, 
 def days_of(case: Case, home: Household, sky: Sky) -> list[tuple[Coming, Forcing]]:
     """The days of the risk, put together anew from the household without its car."""
     bare = dataclasses.replace(home, loads=tuple(load for load in home.loads if load.kind != "car"))
-    first, (one,) = coming(bare, {"store": case["charge"]}, sky, case["at"])
+    charge = {"store": case["charge"]}
+    first, (one,) = coming(bare, charge, sky, case["at"])
     if case["risk"] == LIKELY:
         return [(one, one.given)]
-    found = [one]
-    if case["risk"] == CAREFUL and (dull := dullest(home, sky, first)) is not None:
-        found += coming(bare, {"store": case["charge"]}, dull, case["at"])[1]
+    unsaid = np.arange(len(sky.kc)) >= sky.listed_days
+    low_kc, high_kc = (np.where(unsaid, sky.kc, end) for end in (sky.low_kc, sky.high_kc))
+    found = list(coming(bare, charge, dataclasses.replace(sky, low_kc=low_kc, high_kc=high_kc), case["at"])[1])
+    if case["risk"] == CAREFUL:
+        years = same_days(made_years(home.site, home.sun), first, len(sky.kc))
+        light = years[:, unsaid].sum(axis=1)
+        dull_year = years[sorted(range(len(years)), key=lambda year: light[year])[len(years) // 10]]
+        dull_kc = np.where(unsaid, dull_year, sky.low_kc)
+        found += coming(
+            bare, charge, dataclasses.replace(sky, kc=dull_kc, low_kc=dull_kc, high_kc=dull_kc), case["at"]
+        )[1]
     darkest = [(each, min(each.skies, key=lambda hours: hours.sun_w.sum())) for each in found]
     return [(each, dataclasses.replace(hours, ac_w=hours.ac_w * 1.1, dc_w=hours.dc_w * 1.1)) for each, hours in darkest]
 
