@@ -59,9 +59,10 @@ def bank_text(bank: Bank) -> str:
     strings = f" × {bank.parallel} in parallel" if bank.parallel > 1 else ""
     tested = "" if bank.tested_ah is None else f"{bank.tested_ah:g} Ah tested of "
     reserve = f"{bank.reserve_soc * 100:g} %" if bank.reserve_v is None else f"{bank.reserve_v:g} V per cell"
+    cold = "" if bank.cold_charge_a is None else f", charged with {bank.cold_charge_a:g} A at 0 °C"
     return (
         f"{bank.cell.name}, {bank.series} in series{strings}, {tested}{bank.label_ah:g} Ah, {bank.cell_c:g} °C, "
-        f"charged to {bank.charge_end_cell_v:g} V per cell{', held' if bank.hold else ''}, reserve {reserve}"
+        f"charged to {bank.charge_end_cell_v:g} V per cell{', held' if bank.hold else ''}{cold}, reserve {reserve}"
     )
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from engine.errors import InputError
 from engine.fields import Quantity
 from engine.house.bank import MEAN_CHARGE_C, Bank
+from engine.house.cold import allowed_charge_c, full_from_c
 from engine.house.household import Household
 from engine.house.inverter import Inverter
 from engine.quantities import HOURS_PER_DAY, mean_day_of_year
@@ -39,7 +40,7 @@ class ChargeCurrent:
     charge_a: float
     charge_c: float
     limit: str
-    """``typed``, ``panels``, ``inverter``, ``bank``, ``board``, ``cell`` or ``assumed``."""
+    """``typed``, ``panels``, ``inverter``, ``bank``, ``board``, ``cell``, ``cold`` or ``assumed``."""
     words: str
     noon_w: float
     clear_day_w: Floats
@@ -83,6 +84,9 @@ def current_limits(bank: Bank, inverter: Inverter | None) -> tuple[tuple[float, 
         limits.append((bank.charge_limit_a, "bank", "the highest charge current set for this bank"))
     if bank.board is not None:
         limits.append((bank.board.current_limit_a, "board", "the protection board's highest current"))
+    cold_a = allowed_charge_c(bank, bank.cell_c) * bank.ah
+    if bank.cell_c < full_from_c(bank) and cold_a > 0.0:
+        limits.append((cold_a, "cold", f"what the cells may take at {bank.cell_c:g} °C"))
     if inverter is not None and inverter.charge_limit_a is not None:
         limits.append((inverter.charge_limit_a, "inverter", f"the charger of {inverter.name}"))
     return tuple(limits)

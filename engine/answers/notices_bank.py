@@ -7,6 +7,7 @@ from math import ceil
 
 from engine.answers.answer import Notice, Remedy
 from engine.answers.notices_charge import charger_notices, highest_cell_notices
+from engine.answers.notices_cold import charger_cold_notices, cold_charge_notices, frozen_notices
 from engine.house.bank import Bank, cutoff_cell_v
 from engine.house.inverter import Inverter
 
@@ -55,15 +56,7 @@ def cell_notices(bank: Bank) -> Iterator[Notice]:
             text=f"{bank.name}: its board lets a cell go from {board.cell_low_v:g} to {board.cell_high_v:g} V; "
             f"{cell.name} ends at {cell.v_low:g} and {cell.v_max:g} V. Such a board does not guard it.",
         )
-    if board is not None and board.charge_min_c < cell.charge_min_c and bank.cell_c < cell.charge_min_c:
-        yield Notice(
-            level="stop",
-            code="board-charges-frozen",
-            page="banks",
-            text=f"{bank.name}: at {bank.cell_c:g} °C its board still lets a charge in; {cell.name} must not be "
-            "charged "
-            f"below {cell.charge_min_c:g} °C. Stop the charge by hand or warm the cells.",
-        )
+    yield from frozen_notices(bank)
     if bank.cell_c > cell.charge_max_c:
         yield Notice(
             level="check",
@@ -80,14 +73,7 @@ def cell_notices(bank: Bank) -> Iterator[Notice]:
             text=f"{bank.name}: at {bank.cell_c:g} °C nothing is counted as usable; {cell.name} is discharged down to "
             f"{cell.discharge_min_c:g} °C.",
         )
-    if bank.cell_c < bank.charge_min_c:
-        yield Notice(
-            level="check",
-            code="too-cold-to-charge",
-            page="banks",
-            text=f"{bank.name}: at {bank.cell_c:g} °C no charge goes in; charging is refused below "
-            f"{bank.charge_min_c:g} °C. Warm the cells first; the maker's sheet rules.",
-        )
+    yield from cold_charge_notices(bank)
     if cell.v_full * bank.series > EXTRA_LOW_VOLTAGE_V:
         yield Notice(
             level="check",
@@ -206,6 +192,7 @@ def pack_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
             text=f"{inverter.name} may charge with {inverter.charge_limit_a:g} A; {bank.name} takes at most "
             f"{limit_a:g} A. Set the charger to that.",
         )
+    yield from charger_cold_notices(bank, inverter)
 
 
 def board_current_notices(bank: Bank, inverter: Inverter, loads_w: list[float]) -> Iterator[Notice]:

@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from engine.cells.chemistry import CellTable, at
 from engine.house.bank import Bank, cutoff_cell_v, floor
+from engine.house.cold import allowed_charge_c
 from engine.house.inverter import Inverter
 from engine.quantities import HOURS_PER_MONTH
 
@@ -85,8 +86,6 @@ def plant(bank: Bank, inverter: Inverter, mean_dc_w: float) -> Plant:
     end = floor(bank, inverter, mean_dc_w)
     cell, board = bank.cell, bank.board
     board_c = inf if board is None else board.current_limit_a / bank.ah
-    bank_c = inf if bank.charge_limit_a is None else bank.charge_limit_a / bank.ah
-    cold = not bank.charge_min_c <= bank.cell_c <= cell.charge_max_c
     return Plant(
         series_ah=bank.series * bank.ah,
         cells=bank.table,
@@ -98,7 +97,7 @@ def plant(bank: Bank, inverter: Inverter, mean_dc_w: float) -> Plant:
         cut_v=cutoff_cell_v(bank, inverter),
         cut_name="board" if board is not None and board.cell_low_v * bank.series > inverter.dc_min_v else "inverter",
         restart_v=inverter.restart_v / bank.series,
-        charge_c_max=0.0 if cold else min(cell.charge_c_max, bank_c, board_c),
+        charge_c_max=allowed_charge_c(bank, bank.cell_c),
         discharge_c_max=0.0 if bank.cell_c < cell.discharge_min_c else min(cell.discharge_c_max, board_c),
         acceptance_tau_h=cell.acceptance_tau_h,
         self_discharge_per_h=cell.self_discharge_per_month / HOURS_PER_MONTH,

@@ -129,6 +129,16 @@ class Bank:
     charge_limit_a: float | None = quantity(
         "Highest charge current", "A", 0.5, 5000, default=None, optional=True, hint="For the whole bank"
     )
+    cold_charge_a: float | None = quantity(
+        "Charge current at 0 °C",
+        "A",
+        0,
+        5000,
+        default=None,
+        optional=True,
+        hint="For the whole bank, from the cells’ sheet; where charging starts above 0 °C, the current there. It rises "
+        "on a line to the highest at 10 °C. Empty: the highest at any temperature",
+    )
     cell_spread_mv: float | None = quantity(
         "Highest cell above the mean",
         "mV",

@@ -38,6 +38,7 @@ def with_strings(bank: Bank, strings: float) -> Bank:
         board = dataclasses.replace(board, current_limit_a=amps)
     if limit_a is not None:
         limit_a = min(max(limit_a * times, LEAST_CHARGE_A), MOST_A)
+    cold_a = None if bank.cold_charge_a is None else min(bank.cold_charge_a * times, MOST_A)
     tested_ah = None if bank.tested_ah is None else bank.tested_ah * share
     return dataclasses.replace(
         bank,
@@ -46,6 +47,7 @@ def with_strings(bank: Bank, strings: float) -> Bank:
         tested_ah=tested_ah,
         board=board,
         charge_limit_a=limit_a,
+        cold_charge_a=cold_a,
     )
 
 

@@ -93,7 +93,7 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
     charging = (
         *number_fields(Bank, "charge_v"),
         Field(name="hold", label="At the end of the charge", kind="choice", choices=HOLDS, default="usual"),
-        *number_fields(Bank, "charge_limit_a", "cell_spread_mv"),
+        *number_fields(Bank, "charge_limit_a", "cold_charge_a", "cell_spread_mv"),
     )
     board = (
         Field(name="board", label="A protection board is fitted", kind="tick", default="1"),

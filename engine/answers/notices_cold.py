@@ -1,0 +1,61 @@
+"""What is dangerous or lost about a bank that is too cold to be charged, or to be charged fast."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from engine.answers.answer import Notice
+from engine.house.bank import Bank
+from engine.house.cold import allowed_charge_c, full_from_c
+from engine.house.inverter import Inverter
+
+TOO_COLD = "too-cold-to-charge"
+
+
+def frozen_notices(bank: Bank) -> Iterator[Notice]:
+    """Cells below their chemistry's coldest charge, with no board that stops it."""
+    cell, board = bank.cell, bank.board
+    if bank.cell_c >= cell.charge_min_c or (board is None and not cell.needs_board):
+        return
+    if board is not None and board.charge_min_c >= cell.charge_min_c:
+        return
+    lets_in = "no board stops a charge" if board is None else "its board still lets a charge in"
+    yield Notice(
+        level="stop",
+        code="board-charges-frozen",
+        page="banks",
+        text=f"{bank.name}: at {bank.cell_c:g} °C {lets_in}; {cell.name} must not be charged below "
+        f"{cell.charge_min_c:g} °C: metal plates inside the cells, which ruins them unseen and can start a fire. Stop "
+        "the charge by hand or warm the cells.",
+    )
+
+
+def cold_charge_notices(bank: Bank) -> Iterator[Notice]:
+    """Cells that no charge is counted for."""
+    if bank.cell_c < bank.charge_min_c:
+        yield Notice(
+            level="check",
+            code=TOO_COLD,
+            page="banks",
+            text=f"{bank.name}: at {bank.cell_c:g} °C no charge goes in; charging is refused below "
+            f"{bank.charge_min_c:g} °C. Warm the cells first; the maker's sheet rules.",
+        )
+
+
+def charger_cold_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
+    """A charger that may give more than cold cells take; a board stops a charge but does not lessen it."""
+    allowed_a = allowed_charge_c(bank, bank.cell_c) * bank.ah
+    if bank.cell_c >= full_from_c(bank) or allowed_a <= 0.0:
+        return
+    set_a = inverter.charge_limit_a
+    if set_a is not None and set_a <= allowed_a:
+        return
+    gives = "has no limit entered for its charge" if set_a is None else f"may charge with {set_a:g} A"
+    yield Notice(
+        level="check",
+        code="charger-over-cold",
+        page="inverter",
+        text=f"{inverter.name} {gives}; at {bank.cell_c:g} °C {bank.name} takes {allowed_a:.0f} A at most, and no more "
+        "is counted. Set the charger itself to that while the cells are so cold: a board stops a charge, it does not "
+        "lessen it.",
+    )

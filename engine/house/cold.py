@@ -1,0 +1,58 @@
+"""How much charge current cells may take when they are cold.
+
+Currents are A of the whole bank or C of its tested Ah, temperatures degC of the cells. Not modelled: how the limit
+also falls with the charge, and cells of one bank at different temperatures.
+"""
+
+from __future__ import annotations
+
+from math import inf
+
+from engine.house.bank import Bank
+
+COLD_C = 0.0
+"""Temperature that `Bank.cold_charge_a` is the limit at [degC], where charging starts no higher (by its label)."""
+FULL_C = 10.0
+"""From here on the whole limit is allowed [degC] (judgement: makers' sheets step between 5 and 15 degC; type less)."""
+
+
+def full_charge_c(bank: Bank) -> float:
+    """Charge current that warm cells may take: the lowest limit of chemistry, bank and board [C]."""
+    board_c = inf if bank.board is None else bank.board.current_limit_a / bank.ah
+    bank_c = inf if bank.charge_limit_a is None else bank.charge_limit_a / bank.ah
+    return min(bank.cell.charge_c_max, bank_c, board_c)
+
+
+def full_from_c(bank: Bank) -> float:
+    """Lowest cell temperature at which the whole charge current is allowed [degC]."""
+    if bank.cold_charge_a is None or bank.cold_charge_a / bank.ah >= full_charge_c(bank):
+        return bank.charge_min_c
+    return max(FULL_C, bank.charge_min_c)
+
+
+def allowed_charge_c(bank: Bank, temperature_c: float) -> float:
+    """Charge current that the cells may take at a temperature [C].
+
+    Parameters
+    ----------
+    temperature_c : float
+        Cell temperature [degC].
+
+    Returns
+    -------
+    float
+        0 below `Bank.charge_min_c` and above the chemistry's warmest. Without `Bank.cold_charge_a` the whole limit
+        between these; with it a line from that at 0 degC, or at `charge_min_c` where that is higher, to the whole
+        limit at `FULL_C`. Cells that may be charged below 0 degC: a line on down to nothing at `charge_min_c`
+        (judgement, on the safe side).
+    """
+    if not bank.charge_min_c <= temperature_c <= bank.cell.charge_max_c:
+        return 0.0
+    full = full_charge_c(bank)
+    if bank.cold_charge_a is None or temperature_c >= full_from_c(bank):
+        return full
+    cold = min(bank.cold_charge_a / bank.ah, full)
+    start_c = max(COLD_C, bank.charge_min_c)
+    if temperature_c < start_c:
+        return cold * (temperature_c - bank.charge_min_c) / (start_c - bank.charge_min_c)
+    return cold + (full - cold) * (temperature_c - start_c) / (FULL_C - start_c)
