@@ -146,7 +146,7 @@ def _view(site: Site, supply: Supply, bank: BankAutonomy, answer: Autonomy, gues
             lever for lever in bank.levers if lever.off or lever.gained_h is None or lever.gained_h >= LEAST_GAIN_H
         ),
         rows=tuple((stamp(time), f"{share:.1f}") for time, share in zip(curve.times, curve.percent, strict=True)),
-        band=tuple((f"{low:.1f}", f"{high:.1f}") for low, high in zip(band.low, band.high, strict=True)),
+        band=_band_cells(band, len(curve.times)),
         ends_row=row,
         span=f"{short_date(curve.times[0].date())} to {short_date(curve.times[-1].date())}",
         never_off=never_off_sentence(bank, supply, site, answer.at.month),
@@ -167,12 +167,27 @@ def _generator(site: Site, supply: Supply, bank: BankAutonomy, answer: Autonomy,
 
 
 def _band(bank: BankAutonomy, curve: Curve, hours: list[float]) -> charts.Band:
-    """The range of the charge at the moments of its curve [%]; the curve lies within."""
+    """The range of the charge at the moments of its curve [%], until all of the range has ended.
+
+    The curve lies within: where it has ended before the others, it may rise in the sun with its loads off.
+    """
+    last_h = np.inf if bank.high_hours is None else bank.high_hours
+    told = sum(hour <= last_h + 1e-6 for hour in hours[: len(curve.times)])
     low, high = (
-        100.0 * np.interp(hours[: len(curve.times)], bank.band.times_h, soc)
-        for soc in (bank.band.low_soc, bank.band.high_soc)
+        100.0 * np.interp(hours[:told], bank.band.times_h, soc) for soc in (bank.band.low_soc, bank.band.high_soc)
     )
-    return charts.Band(times=curve.times, low=tuple(low.tolist()), high=tuple(high.tolist()))
+    drawn = curve.percent[:told]
+    return charts.Band(
+        times=curve.times[:told],
+        low=tuple(np.minimum(low, drawn).tolist()),
+        high=tuple(np.maximum(high, drawn).tolist()),
+    )
+
+
+def _band_cells(band: charts.Band, rows: int) -> tuple[tuple[str, str], ...]:
+    """Low and high of each row of the table; a dash where all of the range has ended."""
+    told = tuple((f"{low:.1f}", f"{high:.1f}") for low, high in zip(band.low, band.high, strict=True))
+    return told + (("–", "–"),) * (rows - len(told))
 
 
 def _curve(site: Site, bank: BankAutonomy, at: datetime) -> tuple[Curve, int | None, list[float]]:

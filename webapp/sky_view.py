@@ -159,16 +159,21 @@ def _kind(found: Found) -> str:
 def _assumed(found: Found, guessed: bool) -> str:
     if found.assumed_rest_kwh is None:
         return "today’s sun is nearly over"
-    day = f"a {found.assumed_word} day" if found.assumed_word else "the day"
-    return f"{energy(found.assumed_rest_kwh)} if {day} as {'guessed' if guessed else 'assumed'}"
+    return f"{energy(found.assumed_rest_kwh)} on {_day_before(found, guessed, 'a')}"
+
+
+def _day_before(found: Found, guessed: bool, article: str) -> str:
+    """The day that stood in the answer before the reading: the season’s, where nobody said one."""
+    if guessed:
+        return f"{article} usual day of the season"
+    return f"{article} {found.assumed_word} day" if found.assumed_word else "the day assumed"
 
 
 def _bank(bank: BankGain, found: Found, answer: SkyNow, guessed: bool) -> Markup:
     """What the reading is worth to one bank, against the day that was assumed."""
     name = in_sentence(bank.name)
     begin = name[:1].upper() + name[1:]
-    whose = "guessed" if guessed else "assumed"
-    day = f"the {found.assumed_word} day {whose}" if found.assumed_word else f"the day {whose}"
+    day = _day_before(found, guessed, "the")
     if bank.after_h is None:
         before = "neither did it" if bank.before_h is None else f"it lasted {duration(bank.before_h)}"
         return Markup(

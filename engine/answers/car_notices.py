@@ -105,8 +105,8 @@ def car_assumptions(answer: CarAnswer) -> tuple[Assumption, ...]:
                 name="Days that nobody said",
                 value="dullest tenth",
                 kind="simulated from published parameters",
-                source="the same days of the calendar in the years behind the question; an answer must hold on them and "
-                "on the cautious days",
+                source="the same days of the calendar in the years behind the question; an answer must hold on them "
+                "and on the cautious days",
             )
         )
     if answer.surplus is not None and answer.surplus.tank.litres_assumed:

@@ -142,8 +142,8 @@ class CarAnswer:
 
     `most_kwh` and `most_km` are the most that may go in from now on without a break, rounded down; `limit_km` tells
     that no more was looked at. `part_kwh` goes in now where the answer is a part. `with_car` is the run of the answer:
-    what may go in, when it may; `refused` is when the wanted energy from now on would leave load short, and by what. `generator`
-    is the name of one that is left out.
+    what may go in, when it may; `refused` is when the wanted energy from now on would leave load short, and by what.
+    `generator` is the name of one that is left out.
     """
 
     at: datetime

@@ -113,7 +113,7 @@ def _under_load(household: Household, supply: Supply, month: int) -> Iterator[No
 
 def _over_rated(household: Household, supply: Supply, month: int) -> Iterator[Notice]:
     inverter = supply.inverter
-    ac_w, dc_w = load_hours(household, supply, datetime(2001, month, 1), 1)
+    ac_w, _ = load_hours(household, supply, datetime(2001, month, 1), 1)
     if ac_w.size and float(ac_w.max()) > inverter.rated_w:
         yield Notice(
             level="check",

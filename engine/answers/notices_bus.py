@@ -45,16 +45,16 @@ def _shared(supply: Supply) -> Iterator[Notice]:
             level="check",
             code="bus-no-fuse",
             page="banks",
-            text=f"{', '.join(unguarded)}: no fuse and disconnect of its own is entered. On a shared bus each bank needs "
-            "both, or a fault in one is fed by all the others.",
+            text=f"{', '.join(unguarded)}: no fuse and disconnect of its own is entered. On a shared bus each bank "
+            "needs both, or a fault in one is fed by all the others.",
         )
     kind = "unlike banks" if are_unlike(banks) else "banks"
     yield Notice(
         level="check",
         code="bus-joining",
         page="banks",
-        text=f"{supply.name} are {kind} on one bus. They may only be joined at nearly equal volts, through a means that "
-        "limits the current, by someone qualified; a check here is no approval.",
+        text=f"{supply.name} are {kind} on one bus. They may only be joined at nearly equal volts, through a means "
+        "that limits the current, by someone qualified; a check here is no approval.",
     )
     yield Notice(
         level="note",

@@ -11,6 +11,7 @@ Not modelled: a run that begins late, starting that fails, stopping early becaus
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from engine.balance.backup import Backup, Burn, Generation
@@ -102,7 +103,7 @@ class Planned(Backup):
         places = [begin_h, *inner, end_h]
         return [
             (low, high - low, any(run.start_h <= (low + high) / 2.0 < run.start_h + run.hours for run in self._runs))
-            for low, high in zip(places[:-1], places[1:], strict=True)
+            for low, high in pairwise(places)
         ]
 
     def _switch(self, state: State, quiet: bool, at_h: float) -> None:

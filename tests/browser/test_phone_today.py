@@ -28,7 +28,8 @@ def test_nothing_is_wider_than_the_phone_or_too_small_for_a_thumb(open_page: Ope
     drawn(page)
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     outside = page.evaluate(
-        "() => [...document.querySelectorAll('form.ask *, #answer h1, .fan *, .ticked *')].filter(one => one.offsetParent)"
+        "() => [...document.querySelectorAll('form.ask *, #answer h1, .fan *, .ticked *')]"
+        ".filter(one => one.offsetParent)"
         ".filter(one => one.getBoundingClientRect().right > 360).map(one => one.outerHTML)"
     )
     assert outside == []

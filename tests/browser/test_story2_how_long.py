@@ -153,7 +153,8 @@ def test_a_chart_offers_nothing_to_press_or_to_tab_to(open_page: Opener, site: s
         assert reached == 0, path
 
 
-FIELDS_CUT = """() => [...document.querySelectorAll('form.ask select')].filter((one) => one.offsetParent).filter((one) => {
+FIELDS_CUT = """() => [...document.querySelectorAll('form.ask select')].filter((one) => {
+  if (!one.offsetParent) return false;
   const style = getComputedStyle(one), pen = document.createElement('canvas').getContext('2d');
   pen.font = `${style.fontSize} ${style.fontFamily}`;
   const wide = pen.measureText(one.selectedOptions[0].text).width;

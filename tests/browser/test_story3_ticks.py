@@ -61,6 +61,7 @@ def test_without_javascript_the_ticks_go_with_the_button(open_page: Opener, site
 def test_a_load_that_is_never_off_cannot_be_ticked(open_page: Opener, site: str) -> None:
     page = open_page(f"{site}/today?{QUESTION}")
     ids = page.locator("input.off").evaluate_all("all => all.map(one => one.value)")
-    never = [load["id"] for load in page.request.get(f"{site}/files/household.json").json()["loads"] if load["never_off"]]
+    loads = page.request.get(f"{site}/files/household.json").json()["loads"]
+    never = [load["id"] for load in loads if load["never_off"]]
     assert never
     assert not set(ids) & set(never)

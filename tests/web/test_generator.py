@@ -133,13 +133,13 @@ def test_today_shows_its_course_in_chart_and_table(client_of: Opener) -> None:
     line = next(one for one in figure["data"] if one["name"] == "with the generator")
     assert min(line["y"]) >= 50
     heads = [head.get_text() for head in page.select(".chart thead th")]
-    assert heads == ["Time", "Charge, %", "with the generator, %"]
+    assert heads == ["Time", "Charge, %", "low, %", "high, %", "with the generator, %"]
     # it turns at its start charge of 50 %, and at its stop charge of 80 %
     assert line["y"][0] == 50
     assert max(line["y"]) == 80
     rows = [[cell.get_text() for cell in row.select("td")] for row in page.select(".chart tbody tr")]
     drawn = dict(zip(line["x"], line["y"], strict=True))
-    later = [(time, float(share)) for time, _, share in rows if time == "Fri 27 Nov, 12:00"]
+    later = [(time, float(share)) for time, *_, share in rows if time == "Fri 27 Nov, 12:00"]
     assert later == [("Fri 27 Nov, 12:00", drawn["2026-11-27 12:00:00"])]
     assert "carbon monoxide" in text(page)
 

@@ -101,32 +101,35 @@ def test_the_table_equals_the_chart(client: Client) -> None:
     before, after = trace(chart, "charge"), trace(chart, "after that")
     drawn = [*zip(before["x"], before["y"], strict=True), *zip(after["x"][1:], after["y"][1:], strict=True)]
     assert len(rows) == len(drawn)
-    for (time, percent), (x, y) in zip(rows, drawn, strict=True):
+    for (time, percent, low, high), (x, y) in zip(rows, drawn, strict=True):
         assert float(percent) == y
+        assert low == high == "–" or float(low) <= y <= float(high)
         assert time.endswith(x[11:16])
+    assert sum(low != "–" for _, _, low, _ in rows) > 12
     assert page.select_one(".chart tbody tr.total").select("td")[1].get_text() == str(before["y"][-1])  # type: ignore[union-attr]
 
 
-def test_nothing_typed_says_from_full_and_calls_its_days_a_guess(client: Client) -> None:
+def test_nothing_typed_says_from_full_and_that_nobody_said_these_days(client: Client) -> None:
     page = soup(client.get("/today"))
     assert " from full: " in sentence(page)
-    assert "our guess, not a forecast" in page.select_one(".range").get_text()  # type: ignore[union-attr]
+    assert "Nobody has said these days" in page.select_one(".range").get_text()  # type: ignore[union-attr]
     assert "from full" not in sentence(soup(client.get("/today?charge=70")))
     bank = household.read(client.document()).banks[0]
     assert client.get("/today.json").json()["banks"][0]["start_soc"] == bank.top_reached_soc
 
 
-@pytest.mark.parametrize("query", ["", "?charge=70&sky=days&sky=dark&sky=dark&sky=dull&sky=dull&sky=bright"])
-def test_days_that_nobody_said_are_a_guess_also_among_the_assumptions(client: Client, query: str) -> None:
+@pytest.mark.parametrize("query", ["", "?charge=70&sky=season", "?charge=70&sky=days&sky=&sky=&sky=&sky=&sky="])
+def test_days_that_nobody_said_are_made_also_among_the_assumptions(client: Client, query: str) -> None:
     def days(asked: str) -> tuple[str, str]:
         assumed = client.get(f"/today.json{asked}").json()["assumptions"]
         return next((one["value"], one["kind"]) for one in assumed if one["name"] == "Days to come")
 
     value, kind = days(query)
-    assert value.startswith("5 days guessed")
-    assert kind == "guessed"
-    assert "our guess, not a forecast" in soup(client.get(f"/today{query}")).select_one(".range").get_text()  # type: ignore[union-attr]
-    assert days("?sky=dark,dull")[1] == "typed"
+    assert value.startswith("As in the middle one of")
+    assert kind != "typed"
+    assert "Nobody has said these days" in soup(client.get(f"/today{query}")).select_one(".range").get_text()  # type: ignore[union-attr]
+    said = days("?sky=dark,dull")
+    assert "as typed" in said[0]
 
 
 @pytest.mark.parametrize(
@@ -228,7 +231,7 @@ def test_limits_and_unit_stand_in_the_sentence(client: Client) -> None:
     assert errors == {"charge": "Charge now must be a number from 0 to 100 %; got 101."}
 
 
-@pytest.mark.parametrize("sky", ["sunny", "", "dark,,dull", "kc:a", "kc:1.2", "kc:nan", "oktas:9", "-1", "1e9"])
+@pytest.mark.parametrize("sky", ["sunny", "", "dark,,murky", "kc:a", "kc:1.2", "kc:nan", "oktas:9", "-1", "1e9"])
 def test_a_bad_sky_is_refused_and_kept(client: Client, sky: str) -> None:
     response = client.get("/today", params={"sky": sky})
     assert response.status_code == 422
@@ -297,8 +300,9 @@ def test_each_bank_has_its_own_charge_and_the_soonest_leads(client_of: Opener, s
     page = soup(client.get("/today?charge=90&charge_shed=40&sky=none"))
     assert [str(one["name"]) for one in page.select(".ask input")] == [
         "charge",
-        "reserve",
         "charge_shed",
+        "kwh",
+        "reserve",
         "reserve_shed",
         "at",
     ]
@@ -458,7 +462,7 @@ def test_every_lever_is_a_change_in_the_table(client: Client) -> None:
     levers = client.get("/today.json?charge=60&sky=none").json()["banks"][0]["levers"]
     worth = [one["name"] for one in levers if one["gained_h"] is None or one["gained_h"] >= 0.05]
     assert worth
-    assert [row.get_text() for row in table.select("tbody th")] == worth
+    assert [row.get_text().strip() for row in table.select("tbody th")] == worth
 
 
 def test_without_a_tick_the_levers_say_where_to_set_one(client_of: Opener, small_house: dict[str, Any]) -> None:
