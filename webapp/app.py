@@ -32,6 +32,7 @@ from webapp.pages import (
     sheet,
     size,
     sky,
+    spares,
     spells,
     sun,
     today,
@@ -45,6 +46,7 @@ from webapp.render import environment, error_page
 PAGES = (
     today,
     off,
+    spares,
     car,
     sky,
     size,
