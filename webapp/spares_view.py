@@ -22,6 +22,10 @@ from webapp.words import duration, energy, in_sentence, short_date, stamp, until
 
 LEAST_GAIN_H = 0.125
 """A gain that is less is called none."""
+NOW_H = 0.02
+"""What lasts no longer is over now."""
+LEAST_SERVED_KWH = 0.05
+"""Load carried that is less is not told."""
 WAITED_H = 0.5
 """From here on it is said that the device waits for room in the bank."""
 _FIRST = {"stop": 0, "check": 1, "note": 2}
@@ -113,10 +117,18 @@ class _Words:
         if best is None:
             return Markup("<strong>No spare can charge {}</strong>: {}.").format(name, self._why(self.answer.spares[0]))
         if best.gained_h is not None and best.gained_h < LEAST_GAIN_H:
-            return Markup("<strong>No spare makes {} last longer</strong> in these days.").format(name)
+            return self._no_longer(name, best)
         gains = "lasts past these days" if best.gained_h is None else f"gains {duration(best.gained_h)}"
         return Markup("Charge {} from <strong>{} {}</strong>: it <strong>{}</strong>.").format(
             name, in_sentence(self.answer.spares[0].name), self._when(best), gains
+        )
+
+    def _no_longer(self, name: str, best: Move) -> Markup:
+        """The moment it first runs short does not move; loads of later hours may be carried all the same."""
+        if best.served_more_kwh < LEAST_SERVED_KWH:
+            return Markup("<strong>No spare makes {} last longer</strong> in these days.").format(name)
+        return Markup("No spare makes {} last longer, but <strong>{} {}</strong> carries {} more of its loads.").format(
+            name, in_sentence(self.answer.spares[0].name), self._when(best), energy(best.served_more_kwh)
         )
 
     def range(self) -> str:
@@ -125,6 +137,8 @@ class _Words:
         if answer.hours is None:
             return ""
         said = f"As it is, it lasts {duration(answer.hours)}, until {self._until(answer.hours)}."
+        if answer.hours < NOW_H:
+            said = "It is down to its reserve or a cut-off already."
         if best is None or (best.gained_h is not None and best.gained_h < LEAST_GAIN_H):
             return said
         if best.lasts_h is not None:

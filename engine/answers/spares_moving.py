@@ -5,6 +5,7 @@ It holds back where the bank takes no more, sun first, and stops where the spare
 banks are followed by the same steps as every answer. A spare that carries loads of its own goes on carrying them.
 Powers W, energies kWh, hours from the moment asked about, charge a share of tested Ah. A gain is the difference of two
 runs of the same days.
+In the hour in which it stops, its mean over that hour is what the bank gets.
 Not modelled: a device that draws while it waits, losses that change with its load, its own volts window.
 """
 
@@ -50,6 +51,8 @@ class Move:
         Lost in the device, and given at the bank's terminals.
     displaced_kwh : float
         Sun left over because the bank was fuller.
+    served_more_kwh : float
+        Load served in these days that else would not be.
     lasts_h : float or None
         Hours the bank lasts with it; None past the days.
     gained_h : float or None
@@ -70,6 +73,7 @@ class Move:
     device_loss_kwh: float
     into_kwh: float
     displaced_kwh: float
+    served_more_kwh: float
     lasts_h: float | None
     gained_h: float | None
     spare_soc: float
@@ -132,6 +136,7 @@ def moved(one: Coming, before: Course, spare: Coming, means: Means, start: int, 
         device_loss_kwh=drawn_kwh * (1.0 - means.efficiency),
         into_kwh=drawn_kwh * means.efficiency,
         displaced_kwh=float(whole.spare_wh.sum() - before.whole.spare_wh.sum()) / WH_PER_KWH,
+        served_more_kwh=whole.totals.served_kwh - before.whole.totals.served_kwh,
         lasts_h=lasts_h,
         gained_h=gain(before.lasts_h, lasts_h),
         spare_soc=float(source.soc[-1]),

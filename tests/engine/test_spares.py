@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import dataclasses
-import json
 from datetime import datetime
 from pathlib import Path
 
@@ -288,6 +287,18 @@ def test_a_bank_that_lasts_past_the_days_gains_nothing() -> None:
     assert found.best.gained_h == 0.0
 
 
+def test_into_a_bank_that_is_empty_already_the_kilowatt_hours_count() -> None:
+    """Without sun all that arrives is load carried, but for the inverter's losses and its draw, for whole hours."""
+    house = home(ideal("shed"))
+    weak = Means(power_w=200)
+    found = days(house, {"bank": 0.2})
+    best = spares(found, found[0], {"shed": 0.5}, weak).best
+    assert best is not None
+    assert best.gained_h == 0.0
+    whole_h = np.ceil(best.ran_h)
+    assert best.served_more_kwh == pytest.approx((0.2 * best.ran_h - 0.04 * whole_h) / 1.07526881720430107, rel=1e-6)
+
+
 def test_a_charge_nobody_said_is_half_and_marked_a_guess() -> None:
     (guess,) = asked(home(ideal("shed")), {"bank": 0.4}, {}).spares
     (said,) = asked(home(ideal("shed")), {"bank": 0.4}, {"shed": 0.5}).spares
@@ -313,4 +324,3 @@ def test_the_darker_reading_of_the_days_lasts_no_longer() -> None:
 
 def test_household_h_has_no_spare() -> None:
     assert asked(home(), {"bank": 0.4}, {}).spares == ()
-    assert json.loads((HOUSEHOLDS / "h.json").read_text(encoding="utf-8"))["banks"][0]["inverter"] == "main"

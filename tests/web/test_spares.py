@@ -112,6 +112,12 @@ def test_a_household_without_a_bank_is_told_what_to_enter(client_of: Opener, sma
     assert "Enter your first bank" in answer(client_of(small_house | {"banks": [], "loads": []}), "").get_text()
 
 
+def test_of_a_bank_that_is_empty_already_the_energy_is_told(example: Client) -> None:
+    found = answer(example, "charge=45&spare_new=60&power_w=100&sky=none&at=2026-11-25%2018:00")
+    assert re.search(r"No spare makes the sealed bank last longer, but .* carries \S+\skWh more", found.h1.get_text())
+    assert "down to its reserve or a cut-off already" in found.select_one(".range").get_text()
+
+
 def test_without_loads_and_panels_it_answers_and_says_so(client_of: Opener, small_house: dict[str, Any]) -> None:
     spare = small_house["banks"][0] | {"id": "shed", "name": "Shed bank", "inverter": ""}
     bare = small_house | {"banks": [*small_house["banks"], spare], "loads": [], "sun": {"arrays": []}}
