@@ -19,6 +19,7 @@ from webapp import downloads
 from webapp.charging_form import FINER, bank_of, charge_fields, inverter_of, out_of_span
 from webapp.charging_tables import CSV_HEADER, curve_csv
 from webapp.charging_view import charge_view, without_remedies
+from webapp.cold_line import ColdLines, cold_lines
 from webapp.editing import local_now, opened
 from webapp.forms import Field, Parsed, Values, parse
 from webapp.questions import Blocked, asked, first_step, json_reply, plain_query, share_checks
@@ -190,7 +191,14 @@ def _shown(question: Question) -> dict[str, Any]:
     """What the answer's part of the page needs beside the answer."""
     if question.answer is None or question.bank is None:
         return {"view": None}
-    return {"view": charge_view(question.house, question.bank, question.inverter, question.answer)}
+    view = charge_view(question.house, question.bank, question.inverter, question.answer)
+    return {"view": view, "cold": _cold(question.house, question.bank, question.answer.month)}
+
+
+def _cold(house: Household, bank: Bank, month: int) -> ColdLines:
+    """What is said of a bank's cold, where it is joined to an inverter."""
+    mine = [alone for supply in house.supplies() for alone in supply.apart if alone.bank.id == bank.id]
+    return cold_lines(house, mine, month, plain_query({"bank": bank.id}))
 
 
 def _settled(question: Question) -> str:

@@ -19,6 +19,7 @@ from engine.sky.days import Sky
 from webapp import comparing_view, sizing_view
 from webapp import sheet_view as view
 from webapp.autonomy_view import bank_views, on_the_clock
+from webapp.cold_line import lines_now
 from webapp.comparing_view import week_view
 from webapp.dull_days import (
     OWN_DAY,
@@ -185,6 +186,7 @@ def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
     compared = supply_of(house, answer.comparison.bank_id)
     side_by_side = week_view(answer.comparison, house.site, compared.inverter)
     return {
+        "cold": dataclasses.replace(lines_now(question, ""), href=""),
         "for_text": view.date_and_time(answer.at),
         "of_another_date": abs(question.moment - question.now) >= timedelta(days=1),
         "size_notices": month_notice(house.site, asked.spell, answer.sizing.month, remedy=False),

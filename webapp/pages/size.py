@@ -16,6 +16,7 @@ from engine.fields import Quantity
 from engine.house.household import Household, Supply
 from engine.sky.averages import darkest_month
 from engine.sky.days import Sky
+from webapp.cold_line import cold_lines
 from webapp.dull_days import (
     OWN_DAY,
     USUAL,
@@ -171,6 +172,7 @@ def _shown(question: Question, answer: Sizing) -> dict[str, Any]:
     )
     return {
         "view": view,
+        "cold": cold_lines(question.house, (supply,), question.month, plain_query({"bank": supply.bank.id})),
         "first_notices": first,
         "winters_query": plain_query({"bank": answer.bank_id} if "bank" in question.typed else {}),
         "window": window_text(answer),

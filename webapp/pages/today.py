@@ -11,12 +11,14 @@ from starlette.responses import Response
 
 from engine.answers.answer import Notice
 from engine.answers.autonomy import Autonomy, autonomy
+from engine.answers.cold_bank import cold_matters
 from engine.errors import Unreachable
 from engine.house.charge_scales import FLAT_SOC
 from engine.house.household import Household
 from engine.house.loads import daily_kwh
 from webapp.autonomy_view import BankView, bank_views, on_the_clock
 from webapp.autonomy_words import flat_sentence, weakest_sentence
+from webapp.cold_line import lines_now
 from webapp.dull_days import month_notice, spell_choices
 from webapp.facts import lines
 from webapp.forms import Field
@@ -118,10 +120,6 @@ def _paired(fields: tuple[Field, ...]) -> list[tuple[Field, Field]]:
     return list(zip(charged[::2], charged[1::2], strict=True))
 
 
-COLD_C = 10.0
-"""Cells colder than this are worth a page of their own (judgement)."""
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Block:
     """A part of another page inside this answer; `text` is what its link says until it is there."""
@@ -133,14 +131,12 @@ class Block:
 
 def _blocks(house: Household, month: int, paths: Sequence[str]) -> tuple[Block, ...]:
     """The pages that go on from this answer, as far as they concern this household and are there."""
-    banks = [bank for supply in house.supplies() for bank in supply.banks]
     car = any(load.kind == "car" and daily_kwh(load, month, house.south) for load in house.loads)
-    cold = any(bank.cell_c < max(COLD_C, bank.charge_min_c) for bank in banks)
     wanted = (
         (Block(name="off", path="/off", text="What to switch off to last until a time you choose"), bool(house.loads)),
         (Block(name="run", path="/run", text="When to run the generator, and how long"), bool(house.generators)),
         (Block(name="car", path="/car", text="Whether the car may charge now"), car),
-        (Block(name="cold", path="/cold", text="What cold cells refuse and give"), cold),
+        (Block(name="cold", path="/cold", text="What cold cells refuse and give"), cold_matters(house, month)),
     )
     return tuple(block for block, yes in wanted if yes and block.path in paths)
 
@@ -169,6 +165,7 @@ def _shown(question: Question, answer: Autonomy, paths: Sequence[str]) -> dict[s
     return {
         "views": views,
         "weakest": weakest_sentence(answer),
+        "cold": lines_now(question, plain_query(question.typed)),
         "blocks": _blocks(question.whole, month, paths),
         "soonest": next(view for view in views if view.bank.bank_id == answer.bank_id),
         "tiles": strip,

@@ -16,6 +16,7 @@ from engine.errors import Unreachable
 from engine.house.household import Household
 from engine.quantities import mean_day_of_year
 from engine.sky.days import Sky
+from webapp.cold_line import cold_lines, refused_by_cold
 from webapp.comparing_view import on_the_clock, week_view
 from webapp.dull_days import month_notice, read_sky, spell_choices, usual_spell
 from webapp.editing import local_now, opened
@@ -179,7 +180,10 @@ def _shown(question: Question, answer: Comparison) -> dict[str, Any]:
     assert question.sky is not None
     supply = supply_of(question.house, answer.bank_id)
     month = question.start.month
+    shared = any(one.beside for one in question.house.supplies())
+    refused = {} if shared else refused_by_cold(question.house, {}, question.sky, question.start)
     return {
+        "cold": cold_lines(question.house, (supply,), month, plain_query({"bank": supply.bank.id}), refused),
         "view": week_view(answer, question.house.site, supply.inverter),
         "first_notices": (
             *standing_notices(question.house),

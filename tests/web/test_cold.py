@@ -1,0 +1,154 @@
+"""Cold: the page, its block and its line in every answer, its JSON, the bank's field, and what is refused."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+
+from tests.conftest import Client, form_of, soup
+from tests.web.conftest import Opener
+
+ASK = "charge=40&sky=bright,bright,dull&at=2026-11-25%2018:00"
+LINE = "At 3 °C the store-room bank takes 26.2 A instead of 140 A and holds 92 % of its 20 °C capacity"
+"""10 A at the board's 2 °C, 140 A at 10 °C: 10 + 130 / 8 = 26.25 A; LFP's table gives 0.8988 / 0.977."""
+ANSWERS = (f"/today?{ASK}", "/week", "/size", "/charge", "/sheet")
+
+
+def cold_house(house: dict[str, Any], cell_c: float = 3.0, amps: float | None = 10.0) -> dict[str, Any]:
+    house["banks"][0].update(cell_c=cell_c, cold_charge_a=amps, charge_limit_a=140.0)
+    return house
+
+
+@pytest.fixture
+def cool(client_of: Opener, small_house: dict[str, Any]) -> Client:
+    return client_of(cold_house(small_house))
+
+
+def text_of(node: Any) -> str:
+    return re.sub(r"\s+", " ", node.get_text().replace("\u00a0", " ")).strip()
+
+
+def answer(client: Client, query: str = ASK) -> Any:
+    return soup(client.get(f"/cold?{query}")).select_one("#answer")
+
+
+def test_the_page_says_what_the_json_says(cool: Client) -> None:
+    told = cool.get(f"/cold.json?{ASK}").json()
+    page = answer(cool)
+    assert told["refused_kwh"] > 0.05
+    assert f"cold refuses {told['refused_kwh']:.1f} kWh" in text_of(page.h1)
+    assert told["banks"][0]["now"]["charge_a"] == pytest.approx(26.25)
+    own = page.select_one("table.cold-rows tr.total")
+    assert [text_of(cell) for cell in own.select("th, td")][:3] == ["3 °C, now", "26.2", "92"]
+    assert len(page.select("table.cold-rows tbody tr")) == 12
+    assert page.select_one("#temperatures-1-plot") is not None
+    assert told["at"].startswith("2026-11-25T18:00")
+
+
+def test_the_heater_takes_what_is_typed(cool: Client) -> None:
+    """100 kg × 1000 J × (13 − 3) K = 0.2778 kWh; 3 W/K × (13 − 1) K = 36 W."""
+    query = f"{ASK}&to_c=13&ambient_c=1&mass_kg=100&loss_w_per_k=3&heater_w=250"
+    told = cool.get(f"/cold.json?{query}").json()["heated"]
+    assert told["lift_kwh"] == pytest.approx(1e6 / 3.6e6)
+    assert told["hold_kwh_per_day"] == pytest.approx(0.036 * told["sun_h_per_day"])
+    assert "A heater" in text_of(answer(cool, query).select_one("#heater"))
+
+
+@pytest.mark.parametrize("path", ANSWERS)
+def test_the_line_stands_in_every_answer(cool: Client, path: str) -> None:
+    line = soup(cool.get(path)).select_one(".cold-line")
+    assert line is not None
+    assert LINE in text_of(line)
+    if path not in ("/sheet",):
+        assert line.a["href"].startswith("/cold")
+
+
+@pytest.mark.parametrize("path", ANSWERS)
+def test_a_warm_bank_has_no_line(client_of: Opener, small_house: dict[str, Any], path: str) -> None:
+    warm = client_of(cold_house(small_house, cell_c=20.0))
+    page = soup(warm.get(path))
+    assert page.select_one("#answer, #sheet-hours") is not None
+    assert page.select_one(".cold-line") is None
+    assert page.select_one("#within-cold") is None
+
+
+def test_today_tells_the_energy_and_leads_on(cool: Client) -> None:
+    refused = cool.get(f"/cold.json?{ASK}").json()["refused_kwh"]
+    page = soup(cool.get(f"/today?{ASK}"))
+    assert f"cold refuses {refused:.1f} kWh in these days" in text_of(page.select_one(".cold-line"))
+    block = page.select_one("#within-cold")
+    assert block is not None
+    brief = soup(cool.get(block["hx-get"])).select_one("#brief")
+    assert brief is not None
+    assert f"Cold refuses {refused:.1f} kWh in these days" in text_of(brief)
+    assert "within" not in brief.a["href"]
+    assert len(brief.get_text()) < 300
+
+
+@pytest.mark.parametrize("path", ANSWERS)
+def test_no_charge_is_said_once(client_of: Opener, small_house: dict[str, Any], path: str) -> None:
+    page = soup(client_of(cold_house(small_house, cell_c=-3.0)).get(path))
+    assert "takes no charge (it may from 2 °C on)" in text_of(page.select_one(".cold-line"))
+    assert "no charge goes in" not in text_of(page)
+
+
+def test_cells_without_a_board_below_freezing_are_a_stop(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["banks"][0]["board"] = None
+    page = answer(client_of(cold_house(small_house, cell_c=-3.0)))
+    assert "metal plates inside the cells" in " ".join(text_of(note) for note in page.select(".note.stop"))
+
+
+def test_a_warm_bank_still_has_its_table_and_is_refused_nothing(client_of: Opener, small_house: dict[str, Any]) -> None:
+    page = answer(client_of(cold_house(small_house, cell_c=21.0)))
+    assert "cold refuses nothing" in text_of(page.h1)
+    assert page.select("table.cold-rows tbody tr")
+    assert "none is needed" in text_of(page.select_one("#heater"))
+
+
+def test_without_a_joined_bank_it_says_what_to_enter(client_of: Opener, small_house: dict[str, Any]) -> None:
+    empty = client_of(small_house | {"banks": [], "loads": []})
+    assert "Enter your first bank" in answer(empty, "").get_text()
+    assert empty.get("/cold.json").status_code == 422
+
+
+def test_banks_on_one_bus_have_a_card_each_and_no_heater(client_of: Opener) -> None:
+    page = answer(client_of("three_banks.json"), "bank=none")
+    assert page is not None
+    if len(page.select("table.cold-rows")) > 1:
+        assert "share one bus" in text_of(page.select_one("#heater"))
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ("to_c=90", "Warm the cells to must be a number from -20 to 40 °C; got 90"),
+        ("mass_kg=heavy", "Mass of the cells must be a number from"),
+        ("heater_w=5", "Heater power must be above the 14 W that the box loses at 10 °C; got 5 W"),
+        ("ambient_c=8", "Around the box must not be warmer than the cells of Store-room bank, 3 °C"),
+        ("charge=190", "Charge now must be a number from 0 to 100 %"),
+    ],
+)
+def test_what_is_wrong_is_said_and_kept(cool: Client, query: str, said: str) -> None:
+    name, typed = query.split("=")
+    asked = ASK.replace("charge=40&", "") if name == "charge" else ASK
+    refused = cool.get(f"/cold?{asked}&{query}")
+    assert refused.status_code == 422
+    page = soup(refused)
+    assert said in page.get_text()
+    assert page.select_one(f"[name={name}]")["value"] == typed
+    assert cool.get(f"/cold.json?{asked}&{query}").status_code == 422
+
+
+def test_the_field_goes_through_the_form_of_the_bank(cool: Client) -> None:
+    sent = form_of(soup(cool.get("/banks?edit=store")), "bank-store-form")
+    assert sent["cold_charge_a"] == "10"
+    assert cool.post("/banks", sent | {"cold_charge_a": "12,5"}).status_code == 303
+    assert cool.document()["banks"][0]["cold_charge_a"] == 12.5
+    sent = form_of(soup(cool.get("/banks?edit=store")), "bank-store-form")
+    assert cool.post("/banks", sent | {"cold_charge_a": ""}).status_code == 303
+    assert cool.document()["banks"][0]["cold_charge_a"] is None
+    refused = cool.post("/banks", sent | {"cold_charge_a": "-1", "revision": "3"})
+    assert refused.status_code == 422
+    assert "Charge current at 0 °C must be a number from 0 to 5,000 A" in refused.text
