@@ -86,7 +86,7 @@ def with_generator(
     p, start = one.single
     week, done = _followed(p, generator, start, one.given)
     litres = [done.litres, *(_followed(p, generator, start, hours)[1].litres for hours in varied)]
-    times_h, soc = _with_points(week.hours, week.soc, done.switched)
+    times_h, soc = with_points(week.hours, week.soc, done.switched)
     first_h = done.starts_h[0] if done.starts_h else None
     return WithGenerator(
         generator_id=generator.id,
@@ -119,7 +119,7 @@ def generator_week(p: Plant, generator: Generator, start: State, given: Forcing)
         starts=len(done.starts_h),
         given_kwh=week.totals.generator_kwh,
         unserved_kwh=week.totals.unserved_kwh,
-        lowest_soc=float(_with_points(week.hours, week.soc, done.switched)[1].min()),
+        lowest_soc=float(with_points(week.hours, week.soc, done.switched)[1].min()),
         balance_error_share=week.totals.balance_error_share,
     )
 
@@ -130,7 +130,7 @@ def _followed(p: Plant, generator: Generator, start: State, given: Forcing) -> t
     return week, week.generation
 
 
-def _with_points(times_h: Floats, soc: Floats, points: Sequence[tuple[float, float]]) -> tuple[Floats, Floats]:
+def with_points(times_h: Floats, soc: Floats, points: Sequence[tuple[float, float]]) -> tuple[Floats, Floats]:
     """Times [h] and charge [-] with some moments between them put in."""
     inner = [(hour, share) for hour, share in points if not np.any(np.abs(times_h - hour) < 1e-6)]
     places = np.searchsorted(times_h, [hour for hour, _ in inner])

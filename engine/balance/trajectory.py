@@ -91,6 +91,8 @@ class Trajectory:
         What a generator did; None where there is none.
     parted : Parted or None
         What each bank did where several share a bus; `soc` is then the charge of all of them.
+    end : State or None
+        What the one bank stands at where it ends, to go on from; None of several on one bus.
     """
 
     hours: Floats
@@ -106,6 +108,7 @@ class Trajectory:
     totals: Totals
     generation: Generation | None = None
     parted: Parted | None = None
+    end: State | None = None
 
     def full_again_h(self, after_h: float = 0.0) -> float | None:
         """First edge after `after_h` [h] at which the charge had ended, as the charger ends it; None if never."""
@@ -226,6 +229,7 @@ def run(
         ended_by=ended_by,
         totals=_totals(p, start.soc, state.soc, series, generation),
         generation=generation,
+        end=state,
     )
 
 
