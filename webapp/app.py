@@ -30,6 +30,7 @@ from webapp.pages import (
     off,
     prices,
     records,
+    run,
     sheet,
     size,
     sky,
@@ -47,6 +48,7 @@ from webapp.render import environment, error_page
 PAGES = (
     today,
     off,
+    run,
     spares,
     car,
     cold,

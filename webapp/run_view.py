@@ -116,9 +116,17 @@ def _range(answer: Starting, best: Way) -> str:
     lasts = f"Without it the bank lasts {duration(answer.without.lasts_h)}"
     if answer.latest_at is None:
         return f"{lasts}, and no hour in which it may run comes before that."
-    sooner = f" That is {duration(answer.margin_h)} to spare" if answer.margin_h else " Nothing is to spare"
-    moved = ", and sooner still for its quiet hours" if answer.moved else ""
-    return f"{lasts}.{sooner}{moved}.{_sure(answer, best)}"
+    moved = " The start is sooner for its quiet hours." if answer.moved else _spare(answer)
+    return f"{lasts}.{moved}{_sure(answer, best)}"
+
+
+def _spare(answer: Starting) -> str:
+    """How much sooner than at the last minute the latest start is; nothing where it is now."""
+    assert answer.without.lasts_h is not None
+    assert answer.latest_h is not None
+    if answer.latest_h < NOW_H:
+        return ""
+    return f" The start leaves {duration(answer.without.lasts_h - answer.latest_h)} to spare."
 
 
 def _sure(answer: Starting, best: Way) -> str:

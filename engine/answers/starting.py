@@ -1,13 +1,14 @@
 """When to start the generator, for how long, and what it burns: the latest start, the least fuel, and its own rules.
 
 Every way is a run of the same days hour by hour until a moment; none runs in quiet hours. Least fuel is the plan, of
-those looked at and the generator's own rules, that leaves nothing unserved for the fewest litres: runs in bulk, each
-just long enough, which leave room in the bank for the sun. Times are local standard time, energies kWh, fuel litres.
+those looked at and the generator's own rules, that lasts for the fewest litres: runs in bulk, each just
+long enough, which leave room in the bank for the sun. Times are local standard time, energies kWh, fuel litres.
 Not modelled: starting that fails, warming up, what a fuller bank at the end is worth.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from math import inf
@@ -31,8 +32,8 @@ USUAL_DAYS = 3
 USUAL_MARGIN_H = 1.0
 """How much sooner than needed it is to run, where nobody says (judgement)."""
 NOTHING_KWH = 0.005
-SAME_LITRES = 0.05
-"""Fuel that differs by less is the same (choice)."""
+START_LITRES = 0.5
+"""Fewer starts are taken before fuel where they cost no more than this above the least (choice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,7 +154,7 @@ def starting(one: Coming, until: datetime, margin_h: float = USUAL_MARGIN_H) -> 
     latest_h = None if without.lasts_h is None else latest_start(days, without.lasts_h)
     rules = _way(days, RULES, None)
     ways = (rules,) if without.lasts_h is None else (*_by_hand(days, latest_h), rules)
-    best = min(ways, key=_order) if needed else None
+    best = _least(ways) if needed else None
     return Starting(
         at=one.at,
         bank_id=one.supply.bank.id,
@@ -185,14 +186,20 @@ def _by_hand(days: RunDays, latest_h: float | None) -> tuple[Way, ...]:
         starts = sorted({latest_h, *(start for start in later if start > latest_h + TINY_H)})
         found.append(_way(days, LATEST, planned(days, starts)))
     tried = [_way(days, LEAST, runs) for runs in plans(days, latest_h)]
-    return (*found, min(tried, key=_order)) if tried else tuple(found)
+    return (*found, _least(tried)) if tried else tuple(found)
 
 
-def _order(way: Way) -> tuple[float, float, float, int, float]:
-    """What is unserved first, then fuel, starts and exact fuel."""
-    short = way.unserved_kwh > NOTHING_KWH or way.lasts_h is not None
-    lasts_h = way.lasts_h if short and way.lasts_h is not None else inf
-    return float(short), -lasts_h, round(way.litres / SAME_LITRES), len(way.runs), way.litres
+def _least(ways: Sequence[Way]) -> Way:
+    """The way that lasts, or lasts longest, for the least fuel; one with fewer starts where that costs next to none."""
+
+    def lasts(way: Way) -> float:
+        return inf if way.lasts_h is None else way.lasts_h
+
+    longest_h = max(lasts(way) for way in ways)
+    lasting = [way for way in ways if lasts(way) == longest_h]
+    litres = min(way.litres for way in lasting)
+    near = [way for way in lasting if way.litres <= litres + START_LITRES]
+    return min(near, key=lambda way: (len(way.runs), way.litres))
 
 
 def _whole_h(one: Coming) -> float:

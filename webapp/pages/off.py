@@ -84,7 +84,7 @@ def page(request: Request) -> Response:
         minds=[one for one in question.fields if one.name.startswith(MIND)],
         at=AT,
         more_open=not question.now.guessed or "at" in errors or "sky" in errors,
-        kept={name: text for name, text in typed.items() if name.startswith(KEPT)},
+        kept={name: text for name, text in typed.items() if name.startswith(_kept(question))},
         within=bool(request.query_params.get("within")),
         own_query=plain_query({name: text for name, text in typed.items() if name != "within"}),
         query=plain_query(typed),
@@ -123,6 +123,11 @@ def read_question(request: Request) -> Question:
         answer = _answer(base, one, form.value or {}, form.raw, errors)
     merged = Parsed(raw={**base.form.raw, **form.raw}, value=None if errors else form.value, errors=errors)
     return Question(now=base, fields=fields, form=merged, first=first, one=one, answer=answer, blocked=blocked)
+
+
+def _kept(question: Question) -> tuple[str, ...]:
+    """Beginnings of the names that are passed on; all its own too, where a fault leaves no field for them."""
+    return KEPT if question.one is not None else (*KEPT, UNTIL, MIND, "bank")
 
 
 def _coming(base: Moment) -> tuple[date | None, tuple[Coming, ...], Blocked | None]:
