@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import socket
 import subprocess
@@ -9,6 +10,7 @@ import sys
 import tempfile
 import time
 import urllib.request
+from collections.abc import Iterator
 from pathlib import Path
 
 from benchmarks.timing import report, seconds, tell, tell_at_most
@@ -17,26 +19,42 @@ PAGES = dict.fromkeys(("today", "size", "week", "charge", "cell-tests", "sheet")
     ("sun", "spells", "sky", "records"), 150.0
 )
 """Pages that are timed, with the goal for each [ms]."""
+ROOT = Path(__file__).parents[1]
+THREE_BANKS = ROOT / "tests" / "households" / "three_banks.json"
+NEARLY_EMPTY = "charge=45&charge_shed=40&charge_mill=75"
+OF_THE_MOMENT = {"today": 300.0, "off": 2000.0, "car": 2000.0, "cold": 2000.0, "spares": 2000.0}
+"""Pages of the moment with the goal for each [ms]; the days are those of the season, ten of them with their fan."""
 WINTERS_MS = 1000.0
 """Goal of Winters at first, seen again, and after a change [ms]."""
 
 
 def server_lines() -> None:
     """Time a server of its own with an empty folder."""
+    begin = time.perf_counter()
+    with _served() as (base, pid):
+        tell_at_most("start-up to first answer", time.perf_counter() - begin, "s", 2.0, 3)
+        _page_lines(base)
+        _report_memory("server memory before Winters", pid)
+        _winters_lines(f"{base}/winters")
+        _report_memory("server memory after use", pid)
+    with _served("--household", str(THREE_BANKS)) as (base, _):
+        for page, goal_ms in OF_THE_MOMENT.items():
+            report(f"three banks, twelve loads: /{page}", lambda p=page: _get(f"{base}/{p}?{NEARLY_EMPTY}"), goal_ms)  # type: ignore[misc]
+
+
+@contextlib.contextmanager
+def _served(*options: str) -> Iterator[tuple[str, int]]:
+    """A server that has answered once: its address and the number of its process."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
+    base = f"http://127.0.0.1:{port}"
     with tempfile.TemporaryDirectory() as folder:
-        command = [sys.executable, "-m", "webapp", "--no-browser", "--port", str(port), "--data-dir", folder]
-        begin = time.perf_counter()
-        server = subprocess.Popen(command, stdout=subprocess.DEVNULL, cwd=Path(__file__).parents[1])
+        command = [sys.executable, "-m", "webapp", "--no-browser", "--port", str(port), "--data-dir", folder, *options]
+        server = subprocess.Popen(command, stdout=subprocess.DEVNULL, cwd=ROOT)
         try:
-            _until_answered(f"http://127.0.0.1:{port}/today")
-            tell_at_most("start-up to first answer", time.perf_counter() - begin, "s", 2.0, 3)
-            _page_lines(f"http://127.0.0.1:{port}")
-            _report_memory("server memory before Winters", server.pid)
-            _winters_lines(f"http://127.0.0.1:{port}/winters")
-            _report_memory("server memory after use", server.pid)
+            _until_answered(f"{base}/today")
+            yield base, server.pid
         finally:
             server.terminate()
             server.wait(5)
