@@ -93,7 +93,9 @@ def charge(
         marker = {"color": "--lamp", "size": 10, "line": {"color": "--paper", "width": 2}}
         end = plain_trace([at], [level], mode="markers", marker=marker, name="ends")
         data += [line_trace(rest, AFTER), *_range(ending, level, last), line_trace(kept, STYLES[0]), end]
-        annotations += [_note(at, level, ending.label, first, last), *_after_label(rest, first, last)]
+        annotations.append(_note(at, level, ending.label, first, last))
+        if beside is None:
+            annotations += _after_label(rest, first, last)
     else:
         data.append(line_trace(kept, STYLES[0]))
     if beside is not None:

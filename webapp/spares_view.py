@@ -71,7 +71,7 @@ def spares_view(answer: Spares, one: Coming, site: Site) -> SparesView:
     """Return the view of an answer that is on the household's clock."""
     times = civil_times(site, to_standard(site, answer.at), answer.times_h.tolist())
     before = Curve(name="as it is", times=times, percent=tuple((answer.soc * 100.0).tolist()))
-    after = Curve(name="with the spare", times=times, percent=tuple((answer.soc_then * 100.0).tolist()))
+    after = Curve(name="with spare", times=times, percent=tuple((answer.soc_then * 100.0).tolist()))
     words = _Words(answer, site)
     said = words.sentence()
     return SparesView(

@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from engine.answers.answer import Notice
 from engine.answers.autonomy import Autonomy, autonomy
+from engine.answers.spares import unjoined
 from engine.answers.cold_bank import cold_matters
 from engine.errors import Unreachable
 from engine.house.charge_scales import FLAT_SOC
@@ -135,6 +136,7 @@ def _blocks(house: Household, month: int, paths: Sequence[str]) -> tuple[Block, 
     wanted = (
         (Block(name="off", path="/off", text="What to switch off to last until a time you choose"), bool(house.loads)),
         (Block(name="run", path="/run", text="When to run the generator, and how long"), bool(house.generators)),
+        (Block(name="spares", path="/spares", text="Which spare bank to charge from, and when"), bool(unjoined(house))),
         (Block(name="car", path="/car", text="Whether the car may charge now"), car),
         (Block(name="cold", path="/cold", text="What cold cells refuse and give"), cold_matters(house, month)),
     )
