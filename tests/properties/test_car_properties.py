@@ -176,7 +176,7 @@ def test_no_yes_and_no_kwh_now_that_a_simulation_does_not_bear_out(case: Case) -
         assert answer.part_kwh <= answer.kwh + 1e-9
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
 @example(LAST_HOUR)
 @given(cases())
 def test_fewer_kilometres_are_never_a_worse_answer(case: Case) -> None:
@@ -189,7 +189,7 @@ def test_fewer_kilometres_are_never_a_worse_answer(case: Case) -> None:
     assert next(row for row in answer.rows if row.km == 40.0).verdict == answer.verdict
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 @example(LAST_HOUR)
 @given(cases())
 def test_the_careful_risk_never_allows_more_than_the_cautious_one(case: Case) -> None:
@@ -199,7 +199,7 @@ def test_the_careful_risk_never_allows_more_than_the_cautious_one(case: Case) ->
     assert VERDICTS.index(careful.verdict) >= VERDICTS.index(cautious.verdict)
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
 @example(LAST_HOUR | {"sky": "bright,bright", "kwp": 15.0, "at": datetime(2026, 6, 3, 8, 20)})
 @given(cases())
 def test_surplus_is_taken_in_hours_of_a_full_bank_only_and_costs_the_bank_nothing(case: Case) -> None:
