@@ -60,6 +60,7 @@ CONTENTS = (
     ("off", "What to switch off, and when"),
     ("run", "When to run the generator"),
     ("spares", "A spare bank: clipped leads, and a device that limits the current"),
+    ("car", "May the car be charged?"),
     ("week", "The rainy week"),
     ("ageing", "Years of use, and what they cost"),
     ("step", "How time is stepped"),
