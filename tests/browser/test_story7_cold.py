@@ -25,7 +25,7 @@ def shed(serve: Callable[..., str], tmp_path: Path, small_house: dict[str, Any])
 def test_a_warmer_aim_costs_more_and_the_caret_stays(open_page: Opener, shed: str) -> None:
     page = open_page(f"{shed}/cold?{ASK}&to_c=8")
     expect(page.locator("#temperatures-1-plot svg.main-svg").first).to_be_visible()
-    expect(page.locator("#charge-plot svg.main-svg").first).to_be_visible()
+    expect(page.locator("#course-plot svg.main-svg").first).to_be_visible()
     lift = page.locator("table.cold-heater tbody tr").first
     expect(lift).to_contain_text("to 8")
     page.locator("#to_c").fill("20")

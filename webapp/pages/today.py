@@ -11,8 +11,8 @@ from starlette.responses import Response
 
 from engine.answers.answer import Notice
 from engine.answers.autonomy import Autonomy, autonomy
-from engine.answers.spares import unjoined
 from engine.answers.cold_bank import cold_matters
+from engine.answers.spares import unjoined
 from engine.errors import Unreachable
 from engine.house.charge_scales import FLAT_SOC
 from engine.house.household import Household
