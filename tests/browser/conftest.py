@@ -45,24 +45,36 @@ def browser() -> Iterator[Browser]:
         one.close()
 
 
+def _started(folder: Path, household: Path | None = None) -> subprocess.Popen[str]:
+    """Start a server over a data folder, perhaps with a household."""
+    command = [sys.executable, "-m", "webapp", "--no-browser", "--port", "0", "--data-dir", str(folder)]
+    command += ["--household", str(household)] if household else []
+    return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
+
+
+@pytest.fixture(scope="session")
+def first_starts(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[], subprocess.Popen[str]]]:
+    """Hand out servers as at first start, each over a folder of its own; the next one starts while this one is used."""
+    waiting = [_started(tmp_path_factory.mktemp("data"))]
+
+    def take() -> subprocess.Popen[str]:
+        waiting.append(_started(tmp_path_factory.mktemp("data")))
+        return waiting.pop(0)
+
+    yield take
+    for server in waiting:
+        with server:
+            server.terminate()
+
+
 @pytest.fixture
-def serve(tmp_path: Path) -> Iterator[Callable[..., str]]:
+def serve(tmp_path: Path, first_starts: Callable[[], subprocess.Popen[str]]) -> Iterator[Callable[..., str]]:
     """Start a server over a new data folder, perhaps with a household; returns its address without a slash."""
     with ExitStack() as stack:
 
         def start(household: Path | None = None) -> str:
-            command = [
-                sys.executable,
-                "-m",
-                "webapp",
-                "--no-browser",
-                "--port",
-                "0",
-                "--data-dir",
-                str(tmp_path / "data"),
-            ]
-            command += ["--household", str(household)] if household else []
-            server = stack.enter_context(subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True))
+            server = first_starts() if household is None else _started(tmp_path / "data", household)
+            stack.enter_context(server)
             stack.callback(server.terminate)
             assert server.stdout is not None
             line = server.stdout.readline()
