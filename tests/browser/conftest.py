@@ -11,12 +11,17 @@ import os
 import shutil
 import subprocess
 import sys
+import threading
+import time
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
+import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from webapp.app import create_app
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
@@ -45,41 +50,44 @@ def browser() -> Iterator[Browser]:
         one.close()
 
 
-def _started(folder: Path, household: Path | None = None) -> subprocess.Popen[str]:
-    """Start a server over a data folder, perhaps with a household."""
-    command = [sys.executable, "-m", "webapp", "--no-browser", "--port", "0", "--data-dir", str(folder)]
-    command += ["--household", str(household)] if household else []
-    return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
+@contextmanager
+def _as_process(folder: Path, household: Path) -> Iterator[str]:
+    """Start a server as a person does, with a household."""
+    options = ["--no-browser", "--port", "0", "--data-dir", str(folder), "--household", str(household)]
+    command = [sys.executable, "-m", "webapp", *options]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as server:
+        assert server.stdout is not None
+        line = server.stdout.readline()
+        assert line.startswith("Greyspell is at http://"), line
+        yield line.removeprefix("Greyspell is at ").strip().rstrip("/")
+        server.terminate()
 
 
-@pytest.fixture(scope="session")
-def first_starts(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[], subprocess.Popen[str]]]:
-    """Hand out servers as at first start, each over a folder of its own; the next one starts while this one is used."""
-    waiting = [_started(tmp_path_factory.mktemp("data"))]
-
-    def take() -> subprocess.Popen[str]:
-        waiting.append(_started(tmp_path_factory.mktemp("data")))
-        return waiting.pop(0)
-
-    yield take
-    for server in waiting:
-        with server:
-            server.terminate()
+@contextmanager
+def _as_thread(folder: Path) -> Iterator[str]:
+    """Start a server as at first start, in this process: Python anew for each test takes seconds on a slow machine."""
+    app = create_app(folder)
+    config = uvicorn.Config(app, port=0, log_level="warning", lifespan="off", timeout_graceful_shutdown=1)
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    while not server.started:
+        assert thread.is_alive()
+        time.sleep(0.005)
+    yield f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
+    server.should_exit = True
+    thread.join()
+    app.close()
 
 
 @pytest.fixture
-def serve(tmp_path: Path, first_starts: Callable[[], subprocess.Popen[str]]) -> Iterator[Callable[..., str]]:
+def serve(tmp_path: Path) -> Iterator[Callable[..., str]]:
     """Start a server over a new data folder, perhaps with a household; returns its address without a slash."""
     with ExitStack() as stack:
 
         def start(household: Path | None = None) -> str:
-            server = first_starts() if household is None else _started(tmp_path / "data", household)
-            stack.enter_context(server)
-            stack.callback(server.terminate)
-            assert server.stdout is not None
-            line = server.stdout.readline()
-            assert line.startswith("Greyspell is at http://"), line
-            return line.removeprefix("Greyspell is at ").strip().rstrip("/")
+            folder = tmp_path / "data"
+            return stack.enter_context(_as_thread(folder) if household is None else _as_process(folder, household))
 
         yield start
 
