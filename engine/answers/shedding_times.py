@@ -64,11 +64,15 @@ def _cut(hours: Forcing, until_h: float) -> Forcing:
 
 
 def schedule(one: Coming, off: Loads, costs: Mapping[str, float], until_h: float) -> tuple[SwitchOff, ...]:
-    """The latest each load of a set must be off, those minded most left on longest; every step is run."""
+    """The latest each load of a set must be off, those minded most left on longest; every step is run.
+
+    Of loads that are minded alike, the one the household names first is left on longest.
+    """
     base = with_off(one, off)
     edges = [0.0, *(one.given.first_h + k for k in range(one.given.ac_w.size))]
     places = [edge for edge in edges if edge < until_h]
-    on_until = dict.fromkeys(sorted(off, key=lambda load_id: -costs[load_id]), 0.0)
+    named = [load.id for load in one.supply.loads if load.id in off]
+    on_until = dict.fromkeys(sorted(named, key=lambda load_id: -costs[load_id]), 0.0)
     for load_id in on_until:
         low, high = 0, len(places) - 1
         while low < high:

@@ -27,6 +27,7 @@ from tests.engine.plants import SERIES
 
 Case = dict[str, Any]
 WORDS = ("dark", "dull", "bright")
+DAYS = 7
 CAR_FIELDS = {"distance_km": 30.0}
 
 
@@ -88,7 +89,7 @@ def house_of(case: Case) -> Household:
 
 
 def asked(case: Case, home: Household, **changes: Any) -> tuple[CarAnswer, Car, Sky]:
-    sky = parse_sky(case["sky"], home.site, home.sun, case["at"].month, 10)
+    sky = parse_sky(case["sky"], home.site, home.sun, case["at"].month, DAYS)
     car = car_of(next(load for load in home.loads if load.kind == "car"))
     tank = tank_of(next(load for load in home.loads if load.kind == "water"), 200.0, 40.0)
     more = {"km": case["km"], "risk": case["risk"], "tank": tank} | changes
@@ -204,7 +205,7 @@ def test_the_careful_risk_never_allows_more_than_the_cautious_one(case: Case) ->
 @given(cases())
 def test_surplus_is_taken_in_hours_of_a_full_bank_only_and_costs_the_bank_nothing(case: Case) -> None:
     home = house_of(case)
-    sky = parse_sky(case["sky"], home.site, home.sun, case["at"].month, 10)
+    sky = parse_sky(case["sky"], home.site, home.sun, case["at"].month, DAYS)
     _, (one,) = coming(home, {"store": case["charge"]}, sky, case["at"])
     from engine.answers.surplus import surplus
 

@@ -82,10 +82,18 @@ def test_a_household_without_a_bank_is_told_what_to_enter(client_of: Opener, sma
     assert "Enter your first bank" in answer(empty, "").get_text()
 
 
-def test_a_tank_off_for_days_has_its_caution(example: Client) -> None:
-    query = "charge=100&sky=dark,dark,dull,dull,bright&at=2026-11-25%2018:00&until=2026-11-27%2012:00"
+@pytest.mark.parametrize(("charge", "cold"), [(90, True), (100, False)])
+def test_a_tank_off_for_days_has_its_caution(example: Client, charge: int, cold: bool) -> None:
+    query = f"charge={charge}&sky=dark,dark,dull,dull,bright&at=2026-11-25%2018:00&until=2026-11-27%2012:00"
     (tank,) = [off for off in example.get(f"/off.json?{query}").json()["offs"] if off["load_id"] == "tank"]
-    assert tank["off_h"] < 18.0
-    text = answer(example, query).get_text()
-    assert "legionella" in text
-    assert "scalds" in text
+    assert (42.0 - tank["off_h"] > 24.0) == cold
+    assert ("Heat-pump tank would be off for" in answer(example, query).get_text()) == cold
+
+
+def test_of_loads_minded_alike_the_first_of_the_household_stays_on_longest(example: Client) -> None:
+    query = "charge=100&sky=dark,dark,dull,dull,bright&at=2026-11-25%2018:00&until=2026-11-27%2012:00"
+    off_h = {off["load_id"]: off["off_h"] for off in example.get(f"/off.json?{query}").json()["offs"]}
+    places = [load["id"] for load in example.document()["loads"]]
+    alike = sorted(off_h, key=places.index)
+    assert set(alike) == {"tank", "van"}
+    assert off_h[alike[0]] > off_h[alike[1]]
