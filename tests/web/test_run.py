@@ -119,11 +119,21 @@ def test_without_a_generator_the_page_says_where_to_enter_one(client: Client) ->
     assert "no generator" in client.get("/run.json").text
 
 
-@pytest.mark.parametrize("path", ["/run", "/off"])
-def test_a_fault_in_the_charge_keeps_the_moment_that_was_typed(house_h: Client, path: str) -> None:
-    page = soup(house_h.get(f"{path}?charge=120&until=2026-11-27%2010:00&sky=none"))
+@pytest.mark.parametrize(
+    ("path", "name", "typed"),
+    [
+        ("/run", "until", "2026-11-27 10:00"),
+        ("/off", "until", "2026-11-27 10:00"),
+        ("/cold", "to_c", "8"),
+        ("/spares", "power_w", "700"),
+        ("/car", "km", "35"),
+    ],
+)
+def test_a_fault_in_the_charge_keeps_what_else_was_typed(client_of: Opener, path: str, name: str, typed: str) -> None:
+    client = client_of(None if path == "/spares" else household_h())
+    page = soup(client.get(path, params={"charge": "120", name: typed, "sky": "none"}))
     assert page.select_one("#charge")["value"] == "120"  # type: ignore[index]
-    assert page.select_one("form.ask [name=until]")["value"] == "2026-11-27 10:00"  # type: ignore[index]
+    assert page.select_one(f"form.ask [name={name}]")["value"] == typed  # type: ignore[index]
 
 
 def test_the_page_warns_of_carbon_monoxide(house_h: Client) -> None:

@@ -97,7 +97,7 @@ def page(request: Request) -> Response:
         heater_open=any(name in errors or typed.get(name, "").strip() for name in HEATER),
         at=AT,
         more_open=not question.now.guessed or "at" in errors or "sky" in errors,
-        kept={name: text for name, text in typed.items() if name.startswith(KEPT)},
+        kept={name: text for name, text in typed.items() if name.startswith(_kept(question))},
         within=bool(request.query_params.get("within")),
         own_query=plain_query({name: text for name, text in typed.items() if name != "within"}),
         query=plain_query(typed),
@@ -107,6 +107,11 @@ def page(request: Request) -> Response:
         answer=question.answer,
         **_shown(question),
     )
+
+
+def _kept(question: Question) -> tuple[str, ...]:
+    """Beginnings of the names that are passed on; all its own too, where a fault leaves no field for them."""
+    return KEPT if question.one is not None else (*KEPT, *HEATER, "bank")
 
 
 @router.get(f"{PAGE.path}.json")
