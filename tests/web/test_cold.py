@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import dataclasses
+import json
 import re
 from typing import Any
 
 import pytest
 
+from engine.house import household
 from tests.conftest import Client, form_of, soup
-from tests.web.conftest import Opener
+from tests.engine.test_bus import LFP, SODIUM, house_of
+from tests.web.conftest import HOUSEHOLDS, Opener
 
 ASK = "charge=40&sky=bright,bright,dull&at=2026-11-25%2018:00"
 LINE = "At 3 °C the store-room bank takes 26.2 A instead of 140 A and holds 92 % of its 20 °C capacity"
@@ -114,10 +118,27 @@ def test_without_a_joined_bank_it_says_what_to_enter(client_of: Opener, small_ho
 
 
 def test_banks_on_one_bus_have_a_card_each_and_no_heater(client_of: Opener) -> None:
-    page = answer(client_of("three_banks.json"), "bank=none")
-    assert page is not None
-    if len(page.select("table.cold-rows")) > 1:
-        assert "share one bus" in text_of(page.select_one("#heater"))
+    """One bank below its board's lowest: none on the bus is charged, and both have a sentence in Today."""
+    frozen = dataclasses.replace(LFP, cell_c=-2.0)
+    shared = client_of(household.write(house_of(frozen, SODIUM)) | {"name": "Two banks", "example": False})
+    ask = "charge=50&sky=bright,bright"
+    page = answer(shared, ask)
+    assert len(page.select("table.cold-rows")) == 2
+    assert "share one bus" in text_of(page.select_one("#heater"))
+    told = shared.get(f"/cold.json?{ask}").json()
+    assert told["refused_kwh"] > 0.05
+    assert told["heated"] is None
+    line = text_of(soup(shared.get(f"/today?{ask}")).select_one(".cold-line"))
+    assert "takes no charge" in line
+    assert f"kWh of {LFP.name} and {SODIUM.name} in these days" in line
+
+
+def test_of_several_supplies_the_coldest_is_answered_unless_one_is_chosen(client_of: Opener) -> None:
+    document = json.loads((HOUSEHOLDS / "three_banks.json").read_text(encoding="utf-8"))
+    document["banks"][1]["cell_c"] = 4.0
+    client = client_of(document)
+    names = [client.get(f"/cold.json{query}").json()["name"] for query in ("?bank=mill", "?bank=house", "")]
+    assert names == ["Mill bank", "House bank", "Shed bank"]
 
 
 @pytest.mark.parametrize(
