@@ -7,9 +7,13 @@ from datetime import datetime
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
+from engine.answers.car import car_answer
+from engine.answers.car_parts import LIKELY, plain_car
 from engine.answers.coming import Coming, coming
-from engine.answers.surplus import Surplus, Tank, surplus
+from engine.answers.surplus import Surplus, Tank, surplus, tank_of
+from engine.house.loads import Load
 from engine.sky.days import parse_sky
 from tests.engine.test_car import house_h
 
@@ -19,14 +23,22 @@ KWH_PER_K = 200.0 * 4.186 / 3600.0
 AT = datetime(2026, 6, 3, 4, 0)
 
 
-def bright(sky: str = "bright,bright", at: datetime = AT, soc: float = 0.8) -> Coming:
+def bright(sky: str = "bright,bright", at: datetime = AT, soc: float = 0.8, days: int = 2) -> Coming:
     home = house_h()
     bare = dataclasses.replace(home, loads=home.loads[:1])
-    return coming(bare, {"bank": soc}, parse_sky(sky, bare.site, bare.sun, at.month, 2), at)[1][0]
+    return coming(bare, {"bank": soc}, parse_sky(sky, bare.site, bare.sun, at.month, days), at)[1][0]
 
 
 def left(one: Coming, tank: Tank) -> Surplus:
     return surplus(one.run(), one.given, one.at, one.supply.inverter, tank)
+
+
+def by_place(found: Surplus, count: int) -> NDArray[np.float64]:
+    """Energy of each interval [Wh]."""
+    taken_wh = np.zeros(count)
+    for hour in (hour for day in found.days for hour in day.hours):
+        taken_wh[hour.place] = hour.power_w * hour.hours
+    return taken_wh
 
 
 def test_degrees_are_the_energy_over_the_heat_of_the_water() -> None:
@@ -52,17 +64,61 @@ def test_the_thermostat_ends_it() -> None:
     assert day.kwh == pytest.approx(20.0 * 50.0 * 4.186 / 3600.0, rel=1e-3)
 
 
-def test_only_hours_of_a_full_bank_count_and_no_more_than_is_left_over() -> None:
+def test_what_stands_there_is_lost_meanwhile() -> None:
+    # 2.4 kWh a day is 0.1 kW; the tank is warmest before an hour that brings less than that
+    found = left(bright(), dataclasses.replace(TANK, litres=2000.0, standing_kwh=2.4))
+    for day in found.days:
+        places = [hour.place for hour in day.hours]
+        assert places == list(range(places[0], places[0] + len(places)))
+        warm_kwh = np.cumsum([hour.power_w / 1000.0 - 0.1 for hour in day.hours])
+        assert warm_kwh[-1] < day.kwh - 0.3
+        assert day.gained_k == pytest.approx(warm_kwh.max() / (10.0 * KWH_PER_K), rel=1e-3)
+
+
+@pytest.mark.parametrize("standing_kwh", [0.0, 2.4])
+def test_no_day_goes_over_the_hot_temperature(standing_kwh: float) -> None:
+    found = left(bright(), dataclasses.replace(TANK, litres=30.0, standing_kwh=standing_kwh, heater_w=3000.0))
+    assert len(found.days) == 2
+    for day in found.days:
+        assert day.reached_c == pytest.approx(60.0)
+        assert day.reached_c <= 60.0 + 1e-9
+
+
+def test_a_tank_that_is_hot_takes_nothing() -> None:
+    assert left(bright(), dataclasses.replace(TANK, now_c=60.0)).days == ()
+
+
+def test_only_hours_of_a_full_bank_count_and_all_that_is_left_over_goes_through_the_inverter() -> None:
+    # 0.93 at any load beside its idle; 5 kW is more than is ever left over
     one = bright()
     run = one.run()
-    found = surplus(run, one.given, one.at, one.supply.inverter, dataclasses.replace(TANK, litres=5000.0))
-    spare_wh = np.where(run.charged[:-1] & run.charged[1:], run.spare_wh, 0.0)
+    large = dataclasses.replace(TANK, litres=50_000.0, heater_w=5000.0)
+    found, direct = left(one, large), left(one, dataclasses.replace(large, side="battery"))
+    full = run.charged[:-1] & run.charged[1:]
+    assert 0 < full.sum() < full.size
+    assert run.spare_wh[~full].max() > 10.0
+    spare_wh = np.where(full, run.spare_wh, 0.0)
     assert found.spare_kwh == pytest.approx(spare_wh.sum() / 1000.0)
-    for day in found.days:
-        for hour in day.hours:
-            assert hour.power_w <= 1000.0 + 1e-9
-            # through the inverter, 0.93 at any load beside its idle
-            assert hour.power_w * hour.hours <= 0.93 * spare_wh[hour.place] + 1e-6
+    assert by_place(found, spare_wh.size) == pytest.approx(0.93 * spare_wh)
+    assert by_place(direct, spare_wh.size) == pytest.approx(spare_wh)
+
+
+def test_the_heater_takes_its_own_power_and_says_in_which_hours_it_is_whole() -> None:
+    one = bright()
+    found = left(one, dataclasses.replace(TANK, litres=5000.0))
+    spare_wh = one.run().spare_wh
+    hours = [hour for day in found.days for hour in day.hours]
+    assert {hour.whole for hour in hours} == {True, False}
+    for hour in hours:
+        assert hour.power_w == pytest.approx(min(1000.0, 0.93 * spare_wh[hour.place]))
+        assert hour.whole == (0.93 * spare_wh[hour.place] >= 990.0)
+
+
+def test_the_inverter_carries_no_more_than_its_rating_less_the_other_loads() -> None:
+    one = bright()
+    small = dataclasses.replace(one.supply.inverter, rated_w=1000.0)
+    found = surplus(one.run(), one.given, one.at, small, dataclasses.replace(TANK, litres=5000.0, heater_w=3000.0))
+    assert max(hour.power_w for day in found.days for hour in day.hours) == pytest.approx(700.0)
 
 
 def test_what_the_heater_takes_already_is_not_counted_twice() -> None:
@@ -74,6 +130,22 @@ def test_what_the_heater_takes_already_is_not_counted_twice() -> None:
     assert max(hour.power_w for day in found.days for hour in day.hours) == pytest.approx(400.0)
 
 
-def test_dark_days_leave_nothing() -> None:
-    found = left(bright("dark,dark", datetime(2026, 12, 3, 4, 0), 0.5), TANK)
-    assert (found.kwh, found.days) == (0.0, ())
+def test_a_question_leaves_the_heater_of_a_load_its_own_hours() -> None:
+    home = house_h()
+    load = Load(id="tank", name="Tank", kind="water", values={"heater_kw": 1.0, "hot_c": 60.0, "litres": 100.0})
+    home = dataclasses.replace(home, loads=(*home.loads, load))
+    tank, sky = tank_of(load, 5000.0, 40.0), parse_sky("bright,bright", home.site, home.sun, 6, 2)
+    own_w, _ = coming(home, {"bank": 0.9}, sky, AT)[1][0].hours_of([load])
+    answer = car_answer(home, plain_car({}), {"bank": 0.9}, sky, AT, km=10.0, risk=LIKELY, tank=tank)
+    assert answer.surplus is not None
+    hours = [hour for day in answer.surplus.days for hour in day.hours]
+    assert max(own_w[hour.place] for hour in hours) > 100.0
+    for hour in hours:
+        assert hour.power_w <= 1000.0 - own_w[hour.place] + 1e-6
+
+
+def test_a_dark_week_leaves_nothing_even_to_a_bank_that_begins_full() -> None:
+    one = bright(",".join(["dark"] * 7), datetime(2026, 12, 3, 4, 0), 1.0, 7)
+    assert one.given.sun_w.max() > 10.0
+    found = left(one, TANK)
+    assert (found.kwh, found.full_hours, found.days) == (0.0, 0.0, ())

@@ -61,7 +61,7 @@ LITRES = Quantity(
     hint="On its type plate; 200 is typical, from memory",
 )
 KEPT = ("reserve", "skies", OFF)
-"""What of the question this page passes on without asking for it: names that begin so."""
+"""What of the question this page passes on without asking for it, unless it is refused: names that begin so."""
 NOW = ("charge", "at")
 USUAL_LITRES = 200.0
 """A tank of a small household (typical, from memory)."""
@@ -93,6 +93,7 @@ def page(request: Request) -> Response:
     errors, typed = question.form.errors, question.now.typed
     if errors and is_partial(request):
         return problems(errors)
+    refused = {name for name in errors if name.startswith(KEPT)}
     within = bool(request.query_params.get("within"))
     wanted = not within or bool(question.cars) or "km" in typed
     answer, blocked = (None, None) if errors or not wanted else worked_out(question, brief=within)
@@ -104,10 +105,10 @@ def page(request: Request) -> Response:
         status=422 if errors else 200,
         form=question.form,
         fields={one.name: one for one in question.fields},
-        charges=[one for one in question.now.fields if one.name.startswith("charge")],
+        charges=[one for one in question.now.fields if one.name.startswith("charge") or one.name in refused],
         at=AT,
         more_open=_more_is_open(question),
-        kept={name: text for name, text in typed.items() if name.startswith(KEPT)},
+        kept={name: text for name, text in typed.items() if name.startswith(KEPT) and name not in refused},
         within=within,
         own_query=plain_query({name: text for name, text in typed.items() if name != "within"}),
         query=plain_query(typed),
