@@ -15,13 +15,12 @@ from functools import partial
 
 from fastapi import Request
 
-from engine.answers.coming import LEAST_MEAN_W
+from engine.answers.coming import marks_of
 from engine.answers.fan import season_sky
-from engine.balance.forcing import mean_dc_w
 from engine.errors import InputError, Unreachable
 from engine.fields import Quantity, quantities
 from engine.house.bank import Bank
-from engine.house.charge_scales import SCALES, Marks, Told, marks, on_scale, told, volts_span
+from engine.house.charge_scales import SCALES, Marks, Told, on_scale, told, volts_span
 from engine.house.household import Household, Supply
 from engine.sky.days import SEASON, WORDS, Sky, guessed
 from engine.sky.series import KcSeries
@@ -194,21 +193,20 @@ def _charges(
     errors: dict[str, str],
 ) -> dict[str, Told]:
     """The charges that were typed, by bank id, each read off its own scale with the reserve of this answer."""
-    banks = {bank.id: bank for bank in house.banks}
     found = {}
     for name, supply in _named("charge", supplies):
         if name in typed and name in values:
-            one = dataclasses.replace(supply, bank=banks[supply.bank.id])
             scale = values.get(_scale_name(name), SCALES[0])
-            read = partial(told, _marks(house, one, month), scale, values[name])
+            read = partial(told, _marks(house, supply.bank.id, month), scale, values[name])
             charge = tried(errors, name, read, None)
             if charge is not None:
                 found[supply.bank.id] = charge
     return found
 
 
-def _marks(house: Household, supply: Supply, month: int) -> Marks:
-    return marks(supply.bank, supply.inverter, max(mean_dc_w(house, supply, month), LEAST_MEAN_W))
+def _marks(house: Household, bank_id: str, month: int) -> Marks:
+    found = [marks_of(house, supply, month) for supply in house.supplies()]
+    return next(marks[bank_id] for marks in found if bank_id in marks)
 
 
 def _scale_name(charge_name: str) -> str:
@@ -252,7 +250,7 @@ def _charge_fields(
     """The charge and the scale it is read on, which says what the number means."""
     asked_scale = typed.get(_scale_name(name), SCALES[0])
     scale = asked_scale if asked_scale in SCALES else SCALES[0]
-    m, label = _marks(house, supply, month), f"Charge of {supply.bank.name}" if several else CHARGE.label
+    m, label = _marks(house, supply.bank.id, month), f"Charge of {supply.bank.name}" if several else CHARGE.label
     full = supply.bank.top_reached_soc
     meaning = dataclasses.replace(CHARGE, label=label)
     if scale == "ah":

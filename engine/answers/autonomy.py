@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of, clock
 from engine.answers.bus_parts import BusPart, bus_parts, reach_kwh
-from engine.answers.coming import LEAST_MEAN_W, Coming, coming
+from engine.answers.coming import LEAST_MEAN_W, Coming, coming, marks_of
 from engine.answers.fan import Band, Fan, band_of, fanned
 from engine.answers.generating import WithGenerator, with_generator
 from engine.answers.notices import household_notices
@@ -30,7 +30,7 @@ from engine.balance.step import State
 from engine.balance.trajectory import Trajectory
 from engine.cells.chemistry import at
 from engine.house.bank import c_rate, floor
-from engine.house.charge_scales import ChargeScales, marks, shown
+from engine.house.charge_scales import ChargeScales, shown
 from engine.house.household import Household
 from engine.house.loads import Load, daily_kwh
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
@@ -207,7 +207,7 @@ def _bank(one: Coming, fan: Fan | None, off: tuple[Load, ...], spans: Mapping[st
     whole = ended if ended.ended_h is None else one.run()
     times_h, soc_then = _curve(whole, ended)
     varied = one.varied(LOAD_SPREAD_SHARE)
-    charged = _charges(one, spans)
+    charged = _charges(one, off, spans)
     runs = [begun.run(hours, until_ended=True) for begun in _begun(one, charged) for hours in _around(varied, fan)]
     low_h, high_h = _ends([ended, *runs])
     mean_used_w = float(np.mean(sum(load_hours(household, supply, at, 1))))
@@ -253,12 +253,12 @@ def _around(varied: Sequence[Forcing], fan: Fan | None) -> Sequence[Forcing]:
     return heavy_dull, light_bright
 
 
-def _charges(one: Coming, spans: Mapping[str, Span]) -> tuple[BankCharge, ...]:
-    """The charge of each bank of a supply, its share of the mean draw by size."""
+def _charges(one: Coming, off: tuple[Load, ...], spans: Mapping[str, Span]) -> tuple[BankCharge, ...]:
+    """The charge of each bank of a supply; what is switched off moves no mark of a scale."""
     banks = one.supply.banks
     socs = one.start.socs if isinstance(one.start, BusState) else (one.start.soc,)
-    sizes = [bank.series * bank.ah * bank.cell.v_nominal for bank in banks]
-    mean_w = max(one.mean_w, LEAST_MEAN_W)
+    described = dataclasses.replace(one.supply, loads=(*one.supply.loads, *off))
+    scales = marks_of(one.household, described, one.at.month)
     return tuple(
         BankCharge(
             bank_id=bank.id,
@@ -266,9 +266,9 @@ def _charges(one: Coming, spans: Mapping[str, Span]) -> tuple[BankCharge, ...]:
             soc=soc,
             low_soc=spans.get(bank.id, (soc, soc))[0],
             high_soc=spans.get(bank.id, (soc, soc))[1],
-            scales=shown(marks(bank, one.supply.inverter, mean_w * size / sum(sizes)), soc),
+            scales=shown(scales[bank.id], soc),
         )
-        for bank, soc, size in zip(banks, socs, sizes, strict=True)
+        for bank, soc in zip(banks, socs, strict=True)
     )
 
 

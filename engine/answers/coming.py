@@ -23,6 +23,7 @@ from engine.balance.step import Plant, State, plant
 from engine.balance.trajectory import Trajectory, run
 from engine.errors import InputError, Unreachable
 from engine.house.bus import clash_sentence
+from engine.house.charge_scales import Marks, marks
 from engine.house.generator import Generator
 from engine.house.household import Household, Supply
 from engine.house.loads import Load
@@ -170,6 +171,19 @@ def coming(
             raise Unreachable(said)
         found.append(_coming(lit, supply, _start(supply, charges), at, (kc, *ends)))
     return first, tuple(found)
+
+
+def marks_of(household: Household, supply: Supply, month: int) -> dict[str, Marks]:
+    """Return where the scales of each bank of a supply begin and end, by bank id.
+
+    Every bank gives its share by size of the mean power drawn in that month with the loads of `supply`.
+    """
+    mean_w = max(mean_dc_w(household, supply, month), LEAST_MEAN_W)
+    sizes = [bank.series * bank.ah * bank.cell.v_nominal for bank in supply.banks]
+    return {
+        bank.id: marks(bank, supply.inverter, mean_w * size / sum(sizes))
+        for bank, size in zip(supply.banks, sizes, strict=True)
+    }
 
 
 def _start(supply: Supply, charges: Mapping[str, float]) -> State | BusState:

@@ -7,14 +7,20 @@ import itertools
 
 import pytest
 
+from engine.answers.autonomy import autonomy
+from engine.answers.coming import marks_of
 from engine.cells import catalogue
 from engine.errors import InputError
-from engine.house.charge_scales import SCALES, Marks, marks, on_scale, shown, told
-from tests.engine.plants import bank, inverter
+from engine.house.charge_scales import SCALES, Marks, marks, on_scale, shown, told, volts_span
+from engine.house.household import Household
+from engine.sky.days import parse_sky
+from tests.engine.plants import IDEAL, bank, inverter
+from tests.engine.test_car import LATE, house_h
 
-SIXTEEN = Marks(
-    ah=280.0, series=16, top_soc=0.95, reserve_soc=0.2, cutoff_soc=0.05, cells=bank("lfp").table
-)  # fmt: skip
+SLOPE = dataclasses.replace(IDEAL, id="slope", ocv_v=(2.4, 3.4), v_low=2.4)
+"""Volts that rise by 10 mV with every 1 % of charge, without resistance."""
+
+SIXTEEN = Marks(ah=280.0, series=16, top_soc=0.95, reserve_soc=0.2, cutoff_soc=0.05, cells=bank("lfp").table)
 
 
 def test_each_scale_by_hand() -> None:
@@ -82,3 +88,70 @@ def test_a_scale_without_room_is_refused() -> None:
         told(narrow, "usable", 0.5)
     assert shown(narrow, 0.5).usable is None
     assert on_scale(narrow, "usable", 0.5) == 0.5
+
+
+def test_a_bank_of_constant_volts_by_hand() -> None:
+    one = bank(IDEAL, parallel=2, label_ah=100)
+    m = marks(one, inverter(), 400.0)
+    # 16 x 3.2 V = 51.2 V are above 40 V to the last ampere-hour: the inverter's empty is empty
+    assert (m.ah, m.cutoff_soc, m.reserve_soc, m.top_soc) == (200.0, 0.0, 0.2, 1.0)
+    found = shown(m, 0.5)
+    assert found.usable == pytest.approx(0.3 / 0.8)
+    assert found.inverter == pytest.approx(0.5)
+    assert found.ah_out == pytest.approx(100.0)
+    assert found.rested_v == pytest.approx(51.2)
+    assert volts_span(m) == pytest.approx((51.2, 51.2))
+
+
+def test_volts_that_rise_evenly_by_hand() -> None:
+    m = marks(bank(SLOPE, board=None, label_ah=100), inverter(), 400.0)
+    # 40 V over 16 cells are 2.5 V: 0.1 V of the 1 V from empty to full
+    assert m.cutoff_soc == pytest.approx(0.1)
+    assert shown(m, 0.55).inverter == pytest.approx(0.5)
+    assert told(m, "inverter", 0.5).soc == pytest.approx(0.55)
+    assert volts_span(m) == pytest.approx((38.4, 54.4))
+    found = told(m, "volts", 46.4)
+    assert (found.low_soc, found.soc, found.high_soc) == pytest.approx((0.494, 0.5, 0.506))
+    assert told(m, "volts", 54.4).low_soc == pytest.approx(0.994)
+    assert told(m, "volts", 54.4).high_soc == 1.0
+    assert (told(m, "volts", 60.0).low_soc, told(m, "volts", 30.0).high_soc) == (1.0, 0.0)
+
+
+@pytest.mark.parametrize(("chemistry", "narrow"), [("lfp", False), ("sodium_layered", True)])
+def test_a_flat_curve_leaves_more_than_five_points_open_and_sodium_ion_fewer(chemistry: str, narrow: bool) -> None:
+    m = marks(bank(chemistry), inverter(), 400.0)
+    for soc in (0.45, 0.5, 0.55):
+        found = told(m, "volts", on_scale(m, "volts", soc))
+        assert (found.high_soc - found.low_soc < 0.05) == narrow
+
+
+def two_on_one_inverter() -> Household:
+    """Household H, its steady 300 W only, with two sodium-ion banks of three strings and of one."""
+    home = house_h()
+    first = bank("sodium_layered", parallel=3)
+    small = dataclasses.replace(first, id="small", name="Small", parallel=1)
+    return dataclasses.replace(home, banks=(first, small), loads=home.loads[:1])
+
+
+def test_banks_on_one_inverter_share_its_draw_by_their_size() -> None:
+    home = two_on_one_inverter()
+    (supply,) = home.supplies()
+    found = marks_of(home, supply, 11)
+    assert {one: m.ah for one, m in found.items()} == {"bank": 840.0, "small": 280.0}
+    drawn_w = 40.0 + 300.0 / 0.93
+    for one, share in zip(home.banks, (0.75, 0.25), strict=True):
+        assert found[one.id] == marks(one, home.inverters[0], share * drawn_w)
+        assert found[one.id].cutoff_soc < marks(one, home.inverters[0], drawn_w).cutoff_soc
+
+
+def test_what_is_switched_off_moves_no_scale() -> None:
+    home = dataclasses.replace(house_h(), banks=(bank("sodium_layered"),))
+    heavy = dataclasses.replace(home.loads[0], id="heavy", values={**home.loads[0].values, "power_w": 1500.0})
+    whole = dataclasses.replace(home, loads=(*home.loads, heavy))
+    sky = parse_sky("none", home.site, home.sun, LATE.month, 3)
+    before, after = (
+        autonomy(house, {"bank": 0.5}, sky, LATE, off=off) for house, off in ((whole, ()), (home, (heavy,)))
+    )
+    assert before.banks[0].charges[0].scales == after.banks[0].charges[0].scales
+    bare = autonomy(home, {"bank": 0.5}, sky, LATE)
+    assert bare.banks[0].charges[0].scales.inverter != before.banks[0].charges[0].scales.inverter

@@ -34,9 +34,12 @@ def asked(series: KcSeries, said: Sky | None = None, is_said: tuple[bool, ...] =
     return found
 
 
-def hours_of(kc: np.ndarray) -> float:
-    """Hours of one year's days, run by themselves."""
+def hours_of(kc: np.ndarray, load_share: float = 1.0) -> float:
+    """Hours of one year's days, run by themselves, with the loads times a share."""
     house = home()
+    (load,) = house.loads
+    watts = {**load.values, "power_w": 300.0 * load_share}
+    house = dataclasses.replace(house, loads=(dataclasses.replace(load, values=watts),))
     dry = parse_sky("dull", house.site, house.sun, 11, DAYS)
     sky = dataclasses.replace(dry, kc=kc, low_kc=kc, high_kc=kc)
     ended_h = coming(house, CHARGE, sky, AT)[1][0].run(until_ended=True).ended_h
@@ -143,3 +146,65 @@ def test_the_twenty_ninth_of_february_is_the_first_of_march() -> None:
     rows = same_days(measured(4), date(2028, 2, 29), 1)
     kc = measured(4).kc
     assert rows[:, 0].tolist() == [kc[(date(year, 3, 1) - date(2001, 1, 1)).days] for year in range(2001, 2005)]
+
+
+def test_the_days_of_a_year_are_those_of_its_calendar() -> None:
+    series = measured(12, gap=3)
+    known = [year for year in range(2001, 2013) if year != 2004]
+    begins = [(date(year, 11, 25) - date(2001, 1, 1)).days for year in known]
+    assert same_days(series, AT.date(), DAYS).tolist() == [series.kc[n : n + DAYS].tolist() for n in begins]
+
+
+def test_a_gap_outside_these_days_leaves_no_year_out() -> None:
+    series = measured(12)
+    series.kc[[(date(2004, 11, 24) - date(2001, 1, 1)).days, (date(2004, 12, 3) - date(2001, 1, 1)).days]] = np.nan
+    assert len(same_days(series, AT.date(), DAYS)) == 12
+    series.kc[(date(2004, 12, 2) - date(2001, 1, 1)).days] = np.nan
+    assert len(same_days(series, AT.date(), DAYS)) == 11
+
+
+def test_the_ends_of_the_range_are_these_years_with_a_tenth_more_and_less_load() -> None:
+    rows = sorted(same_days(made(), AT.date(), DAYS), key=hours_of)
+    (bank,) = autonomy(home(), CHARGE, asked(made()), AT).banks
+    assert bank.low_hours == pytest.approx(hours_of(rows[2], 1.1), abs=0.01)
+    assert bank.high_hours == pytest.approx(hours_of(rows[27], 0.9), abs=0.01)
+    assert hours_of(rows[2], 1.1) < hours_of(rows[2]) < hours_of(rows[27]) < hours_of(rows[27], 0.9)
+
+
+@pytest.mark.parametrize(("years", "tenths"), [(9, False), (10, True), (19, True), (20, True)])
+def test_ten_years_tell_a_tenth_and_twenty_leave_the_outermost_out(years: int, tenths: bool) -> None:
+    sky = asked(measured(years))
+    (one,) = coming(home(), CHARGE, sky, AT)[1]
+    _, fan = fanned(one, sky)
+    assert fan is not None
+    assert (fan.years, fan.tenths) == (years, tenths)
+    hours = [hours_of(row) for row in same_days(measured(years), AT.date(), DAYS)]
+    out = 1 if years == 20 else 0
+    assert hours[fan.dull_year] == sorted(hours)[out]
+    assert hours[fan.bright_year] == sorted(hours)[-1 - out]
+
+
+def test_a_day_left_open_between_said_ones_is_each_years_own() -> None:
+    house = home()
+    said = parse_sky("dark,dark,bright", house.site, house.sun, 11)
+    sky = asked(made(), said, (True, False, True))
+    years, rows = sky.years, same_days(made(), AT.date(), DAYS)
+    assert isinstance(years, Years)
+    assert np.all(years.kc[:, [0, 2]] == said.kc[[0, 2]])
+    assert np.all(years.kc[:, [1, 3, 4, 5, 6, 7]] == rows[:, [1, 3, 4, 5, 6, 7]])
+    assert sky.labels == ("dark", "", "bright", "", "", "", "", "")
+    assert sky.listed_days == 3
+
+
+def test_without_panels_every_year_is_alike_and_only_the_loads_make_the_range() -> None:
+    house = dataclasses.replace(home(), sun=dataclasses.replace(home().sun, arrays=()))
+    sky = season_sky(house, CHARGE, None, (), made(), AT, DAYS)
+    assert sky is not None
+    (one,) = coming(house, CHARGE, sky, AT)[1]
+    shaded, fan = fanned(one, sky)
+    assert fan is not None
+    # 0.4 of 16 x 3.2 V x 280 Ah down to the reserve at 300 W / 0.93 + 40 W
+    assert shaded.run(until_ended=True).ended_h == pytest.approx(0.4 * 16 * 3.2 * 280 / (300 / 0.93 + 40), abs=0.02)
+    (bank,) = autonomy(house, CHARGE, sky, AT).banks
+    assert bank.low_hours == pytest.approx(0.4 * 16 * 3.2 * 280 / (330 / 0.93 + 40), abs=0.02)
+    assert bank.high_hours == pytest.approx(0.4 * 16 * 3.2 * 280 / (270 / 0.93 + 40), abs=0.02)
