@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from engine.answers.car import car_answer
-from engine.answers.car_parts import LIKELY, plain_car
+from engine.answers.car_parts import CAREFUL, CAUTIOUS, LIKELY, YES, plain_car
 from engine.answers.coming import Coming, coming
 from engine.answers.surplus import Surplus, Tank, surplus, tank_of
 from engine.house.loads import Load
@@ -142,6 +142,22 @@ def test_a_question_leaves_the_heater_of_a_load_its_own_hours() -> None:
     assert max(own_w[hour.place] for hour in hours) > 100.0
     for hour in hours:
         assert hour.power_w <= 1000.0 - own_w[hour.place] + 1e-6
+
+
+def test_the_car_and_a_darker_reading_come_first() -> None:
+    # five kWh more in the car are so many less left over, but for the two hours in which the bank fills
+    home = house_h()
+    sky = parse_sky("bright,bright", home.site, home.sun, 6, 5)
+
+    def spare_kwh(km: float, risk: str) -> float:
+        found = car_answer(home, plain_car({}), {"bank": 0.9}, sky, AT, km=km, risk=risk, tank=TANK)
+        assert found.verdict == YES
+        assert found.surplus is not None
+        return found.surplus.spare_kwh
+
+    few, many = spare_kwh(10.0, LIKELY), spare_kwh(35.0, LIKELY)
+    assert few - many == pytest.approx(5.0 / 0.93, abs=3.0)
+    assert few > spare_kwh(10.0, CAUTIOUS) > spare_kwh(10.0, CAREFUL)
 
 
 def test_a_dark_week_leaves_nothing_even_to_a_bank_that_begins_full() -> None:
