@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from markupsafe import Markup
 
-from engine.answers.answer import Notice
+from engine.answers.answer import Notice, gravest_first
 from engine.answers.coming import Coming
 from engine.answers.spares_moving import Move
 from engine.answers.spares_parts import Spare, Spares
@@ -28,7 +28,6 @@ LEAST_SERVED_KWH = 0.05
 """Load carried that is less is not told."""
 WAITED_H = 0.5
 """From here on it is said that the device waits for room in the bank."""
-_FIRST = {"stop": 0, "check": 1, "note": 2}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +94,7 @@ def spares_view(answer: Spares, one: Coming, site: Site) -> SparesView:
             for time, a, b in zip(times, before.percent, after.percent, strict=True)
         ),
         span=f"{short_date(times[0].date())} to {short_date(times[-1].date())}",
-        notices=tuple(sorted(spare_notices(answer, one), key=lambda notice: _FIRST[notice.level])),
+        notices=gravest_first(spare_notices(answer, one)),
     )
 
 

@@ -43,6 +43,11 @@ class Notice:
     remedies: tuple[Remedy, ...] = ()
 
 
+def gravest_first(notices: Iterable[Notice]) -> tuple[Notice, ...]:
+    """Return stops, then checks, then notes, each in the order they were found."""
+    return tuple(sorted(notices, key=lambda notice: ("stop", "check", "note").index(notice.level)))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Assumption:
     """A number the answer rests on that the household did not measure, with its source and kind."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from engine.answers.answer import Assumption, Notice
+from engine.answers.answer import Assumption, Notice, gravest_first
 from engine.answers.autonomy import LOAD_SPREAD_SHARE
 from engine.answers.car_parts import CAREFUL, LIKELY, NO, CarAnswer
 from engine.answers.surplus import Surplus
@@ -17,9 +17,7 @@ SCALD_C = 60.0
 
 def car_notices(answer: CarAnswer) -> tuple[Notice, ...]:
     """Return what to mind about an answer, checks before notes."""
-    order = {"stop": 0, "check": 1, "note": 2}
-    found = [*_car(answer), *(() if answer.surplus is None else _water(answer.surplus))]
-    return tuple(sorted(found, key=lambda notice: order[notice.level]))
+    return gravest_first((*_car(answer), *(() if answer.surplus is None else _water(answer.surplus))))
 
 
 def _car(answer: CarAnswer) -> Iterator[Notice]:

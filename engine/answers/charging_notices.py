@@ -9,7 +9,7 @@ import dataclasses
 from collections.abc import Iterator
 from math import floor
 
-from engine.answers.answer import Notice
+from engine.answers.answer import Notice, gravest_first
 from engine.answers.charging_current import ChargeCurrent, current_limits
 from engine.answers.charging_parts import Balancing, HoldWorth
 from engine.answers.charging_targets import Narrow, put_in_ah
@@ -46,9 +46,7 @@ class Facts:
 
 def charging_notices(facts: Facts) -> tuple[Notice, ...]:
     """Every notice about a charge, the gravest first."""
-    found = [*_limits(facts), *_current(facts), *_hold(facts), *_balancer(facts), *_window(facts)]
-    order = {"stop": 0, "check": 1, "note": 2}
-    return tuple(sorted(found, key=lambda notice: order[notice.level]))
+    return gravest_first((*_limits(facts), *_current(facts), *_hold(facts), *_balancer(facts), *_window(facts)))
 
 
 def _limits(facts: Facts) -> Iterator[Notice]:

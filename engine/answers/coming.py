@@ -173,6 +173,15 @@ def coming(
     return first, tuple(found)
 
 
+def soonest(found: Sequence[Coming], bank_id: str = "") -> Coming:
+    """The supply asked about; the one that runs out first where none is named."""
+    named = next((one for one in found if one.supply.bank.id == bank_id), None)
+    if named is not None:
+        return named
+    ended = [np.inf if (h := one.run(until_ended=True).ended_h) is None else h for one in found]
+    return found[ended.index(min(ended))]
+
+
 def marks_of(household: Household, supply: Supply, month: int) -> dict[str, Marks]:
     """Return where the scales of each bank of a supply begin and end, by bank id.
 

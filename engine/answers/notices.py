@@ -12,7 +12,7 @@ from datetime import datetime
 from functools import lru_cache
 from math import ceil
 
-from engine.answers.answer import Notice, Remedy
+from engine.answers.answer import Notice, Remedy, gravest_first
 from engine.answers.notices_bank import board_current_notices, cell_notices, mend, pack_notices, window_notices
 from engine.answers.notices_bus import bus_notices
 from engine.answers.notices_charge import cured
@@ -35,9 +35,7 @@ def household_notices(household: Household, month: int) -> tuple[Notice, ...]:
         Month whose mean load is taken for volts under load, 1..12.
     """
     found = _found(household, month)
-    proven = [_with_proven_remedies(household, month, found, notice) for notice in found]
-    order = {"stop": 0, "check": 1, "note": 2}
-    return tuple(sorted(proven, key=lambda notice: order[notice.level]))
+    return gravest_first(_with_proven_remedies(household, month, found, notice) for notice in found)
 
 
 def _found(household: Household, month: int) -> list[Notice]:

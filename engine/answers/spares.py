@@ -36,15 +36,6 @@ SAME_H = 0.25
 """Starts whose gains are this close are as good as each other (judgement)."""
 
 
-def soonest(found: Sequence[Coming], bank_id: str = "") -> Coming:
-    """The supply asked about; the one that runs out first where none is named."""
-    named = next((one for one in found if one.supply.bank.id == bank_id), None)
-    if named is not None:
-        return named
-    ended = [inf if (h := one.run(until_ended=True).ended_h) is None else h for one in found]
-    return found[ended.index(min(ended))]
-
-
 def unjoined(household: Household) -> tuple[Bank, ...]:
     """Banks that are joined to no inverter."""
     return tuple(bank for bank in household.banks if not bank.inverter)

@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from engine.answers.coming import Coming, coming
-from engine.answers.spares import Spares, soonest, spares
+from engine.answers.coming import Coming, coming, soonest
+from engine.answers.spares import Spares, spares
 from engine.answers.spares_joining import LEADS_MOHM, Joining, Leads, joining
 from engine.answers.spares_sources import UNDER_LIMIT, Means
 from engine.errors import InputError

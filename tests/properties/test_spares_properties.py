@@ -8,8 +8,8 @@ from datetime import datetime
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.answers.coming import coming
-from engine.answers.spares import Spares, soonest, spares
+from engine.answers.coming import coming, soonest
+from engine.answers.spares import Spares, spares
 from engine.answers.spares_joining import Leads, joining
 from engine.answers.spares_sources import Means
 from engine.house.bank import Bank

@@ -154,3 +154,14 @@ def test_pages_of_the_moment_can_be_read_aloud(house_h: Client, client_of: Opene
         for tag in page.find_all(attrs={"aria-describedby": True}):
             assert set(str(tag["aria-describedby"]).split()) <= set(ids)
         assert not page.find_all(style=True)
+
+
+@pytest.mark.parametrize("path", ["/run", "/off", "/cold", "/spares", "/car"])
+def test_a_refused_reserve_can_be_mended_on_the_page(client_of: Opener, path: str) -> None:
+    client = client_of(None if path == "/spares" else household_h())
+    assert soup(client.get(f"{path}?reserve=30")).select_one("form.ask [name=reserve]")["type"] == "hidden"  # type: ignore[index]
+    page = soup(client.get(f"{path}?reserve=400&off=nothing"))
+    (asked,) = page.select("form.ask [name=reserve]")
+    assert (asked["value"], asked["type"]) == ("400", "text")
+    assert page.select_one("#reserve-error") is not None
+    assert not page.select("form.ask [name=off]")

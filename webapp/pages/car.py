@@ -10,18 +10,18 @@ from starlette.responses import Response
 
 from engine.answers.car import MOST_KM, car_answer
 from engine.answers.car_parts import CAR_FIELDS, CAREFUL, CAUTIOUS, LIKELY, Car, CarAnswer, car_of, plain_car
-from engine.answers.notices import household_notices
 from engine.answers.surplus import Tank, tank_of
 from engine.errors import Unreachable
 from engine.fields import Quantity
 from engine.house.household import Household
 from engine.house.loads import KINDS, Load
 from webapp.car_view import car_view, on_the_clock
-from webapp.dull_days import SEASON_NAME, month_notice, spell_choices
+from webapp.dull_days import month_notice
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, number_field, parse, text_of
+from webapp.going_on import asking, merged, notices_of, on_query
 from webapp.inputs import inputs_used
-from webapp.now_question import AT, OFF, USUAL_SKY
+from webapp.now_question import AT
 from webapp.now_question import Question as Moment
 from webapp.now_question import read_question as read_now
 from webapp.questions import (
@@ -30,13 +30,10 @@ from webapp.questions import (
     bank_field,
     first_step,
     json_reply,
-    plain_query,
-    share_checks,
     tiles,
     to_standard,
 )
 from webapp.render import Page, is_partial, problems, render
-from webapp.standing import standing_notices
 
 PAGE = Page("Ask", "Car and water", "/car")
 router = APIRouter()
@@ -60,9 +57,6 @@ LITRES = Quantity(
     high=10_000.0,
     hint="On its type plate; 200 is typical, from memory",
 )
-KEPT = ("reserve", "skies", OFF)
-"""What of the question this page passes on without asking for it, unless it is refused: names that begin so."""
-NOW = ("charge", "at")
 USUAL_LITRES = 200.0
 """A tank of a small household (typical, from memory)."""
 NOW_C = Quantity(label="Tank now", unit="°C", low=1.0, high=95.0, hint="On its thermometer, in the middle of the tank")
@@ -93,31 +87,17 @@ def page(request: Request) -> Response:
     errors, typed = question.form.errors, question.now.typed
     if errors and is_partial(request):
         return problems(errors)
-    refused = {name for name in errors if name.startswith(KEPT)}
     within = bool(request.query_params.get("within"))
     wanted = not within or bool(question.cars) or "km" in typed
     answer, blocked = (None, None) if errors or not wanted else worked_out(question, brief=within)
-    house, sky = question.house, question.now.sky_text
-    return render(
-        request,
-        "car.html",
-        "answer",
-        status=422 if errors else 200,
-        form=question.form,
-        fields={one.name: one for one in question.fields},
-        charges=[one for one in question.now.fields if one.name.startswith("charge") or one.name in refused],
-        at=AT,
-        more_open=_more_is_open(question),
-        kept={name: text for name, text in typed.items() if name.startswith(KEPT) and name not in refused},
-        within=within,
-        own_query=plain_query({name: text for name, text in typed.items() if name != "within"}),
-        query=plain_query(typed),
-        sky_choices=spell_choices(house.site, house.sun, sky, ((USUAL_SKY, SEASON_NAME),)),
-        sky_chosen=sky,
-        blocked=blocked,
-        answer=answer,
-        **({} if answer is None else _shown(question, answer)),
-    )
+    asked_for = asking(request, question.now, question.form, question.fields) | {
+        "fields": {one.name: one for one in question.fields},
+        "more_open": _more_is_open(question),
+        "blocked": blocked,
+        "answer": answer,
+    }
+    shown = {} if answer is None else _shown(question, answer)
+    return render(request, "car.html", "answer", status=422 if errors else 200, **(asked_for | shown))
 
 
 @router.get(f"{PAGE.path}.json")
@@ -144,8 +124,7 @@ def read_question(request: Request) -> Question:
     )
     form: Parsed[dict[str, Any]] = parse(fields, typed, build=lambda values: values)
     errors = {**base.form.errors, **form.errors}
-    merged = Parsed(raw={**base.form.raw, **form.raw}, value=None if errors else form.value, errors=errors)
-    return Question(now=base, fields=fields, form=merged, cars=cars, tanks=tanks)
+    return Question(now=base, fields=fields, form=merged(base, form, errors), cars=cars, tanks=tanks)
 
 
 def _choice(name: str, label: str, loads: tuple[Load, ...]) -> tuple[Field, ...]:
@@ -244,26 +223,13 @@ def _shown(question: Question, answer: CarAnswer) -> dict[str, Any]:
     base = question.now
     assert base.sky is not None
     month = answer.at.month
-    notices = (
-        *share_checks(base.fields, base.form),
-        *standing_notices(base.house),
-        *month_notice(base.house.site, base.sky, month, remedy=False),
-        *answer.notices,
-        *household_notices(base.house, month),
-    )
-    gravest = {"stop": 0, "check": 1, "note": 2}
+    own = (*month_notice(base.house.site, base.sky, month, remedy=False), *answer.notices)
     fed = tuple(one for one in base.supplies if one.bank.id == answer.bank_id)
     return {
         "view": car_view(answer, base.house.site),
-        "notices": tuple(sorted(notices, key=lambda one: gravest[one.level])),
+        "notices": notices_of(base, month, own),
         "tiles": tiles(answer.sky_days),
-        "today_query": plain_query(
-            {
-                name: text
-                for name, text in base.typed.items()
-                if name.startswith(("charge", "reserve", "at", "sky", OFF))
-            }
-        ),
+        "today_query": on_query(base),
         "proof": [("", lines(answer.worked))],
         "inputs": inputs_used(base.house, fed, month),
         "no_car": not question.cars,

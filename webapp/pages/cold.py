@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 import numpy as np
@@ -13,7 +11,7 @@ from starlette.responses import Response
 
 from engine.answers.cold import Cold, cold
 from engine.answers.cold_bank import COLDEST_C, WARMEST_C, cold_banks
-from engine.answers.coming import Coming, coming
+from engine.answers.coming import Coming
 from engine.answers.heating import (
     AMBIENT,
     BOX_W_PER_K,
@@ -26,92 +24,42 @@ from engine.answers.heating import (
     usual_mass_kg,
     usual_power_w,
 )
-from engine.answers.notices import household_notices
 from engine.answers.notices_cold import TOO_COLD
-from engine.errors import InputError, Unreachable
+from engine.errors import InputError
 from webapp.cold_view import cold_view
-from webapp.dull_days import SEASON_NAME, spell_choices
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
+from webapp.going_on import Question, answered, day_tiles, days_to_come, merged, notices_of, on_query
 from webapp.inputs import inputs_used
-from webapp.now_question import AT, OFF, USUAL_SKY
 from webapp.now_question import Question as Moment
 from webapp.now_question import read_question as read_now
 from webapp.questions import (
-    Blocked,
     asked,
     bank_field,
-    first_step,
     json_reply,
-    plain_query,
-    share_checks,
-    tiles,
     to_civil,
-    to_standard,
 )
-from webapp.render import Page, is_partial, problems, render
-from webapp.standing import standing_notices
+from webapp.render import Page
 
 PAGE = Page("Ask", "Cold", "/cold")
 router = APIRouter()
 
 HEATER = ("to_c", "ambient_c", "mass_kg", "loss_w_per_k", "heater_w")
 """Fields of the heater, in the order of the form."""
-KEPT = ("reserve", "skies", OFF)
-"""What of the question this page passes on without asking for it: names that begin so."""
-GOES_ON = ("charge", "reserve", "at", "sky", "skies", OFF)
-"""What of it goes on to other pages."""
 CHART_STEP_C, JUST_BELOW_C = 0.5, 0.01
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
-    """Today's question, the bank that is asked about and what was worked out of it."""
-
-    now: Moment
-    fields: tuple[Field, ...]
-    form: Parsed[Values]
-    first: date | None
-    one: Coming | None
-    answer: Cold | None
-    blocked: Blocked | None
 
 
 @router.get(PAGE.path)
 def page(request: Request) -> Response:
     """Show the question and its answer; `within` asks for the short one inside Today."""
     question = read_question(request)
-    errors, typed = question.form.errors, question.now.typed
-    if errors and is_partial(request):
-        return problems(errors)
-    house, sky = question.now.house, question.now.sky_text
-    return render(
-        request,
-        "cold.html",
-        "answer",
-        status=422 if errors else 200,
-        form=question.form,
-        charges=[one for one in question.now.fields if one.name.startswith("charge")],
-        fields=[one for one in question.fields if one.name not in HEATER],
-        heater_fields=[one for one in question.fields if one.name in HEATER],
-        heater_open=any(name in errors or typed.get(name, "").strip() for name in HEATER),
-        at=AT,
-        more_open=not question.now.guessed or "at" in errors or "sky" in errors,
-        kept={name: text for name, text in typed.items() if name.startswith(_kept(question))},
-        within=bool(request.query_params.get("within")),
-        own_query=plain_query({name: text for name, text in typed.items() if name != "within"}),
-        query=plain_query(typed),
-        sky_choices=spell_choices(house.site, house.sun, sky, ((USUAL_SKY, SEASON_NAME),)),
-        sky_chosen=sky,
-        blocked=question.blocked,
-        answer=question.answer,
-        **_shown(question),
-    )
-
-
-def _kept(question: Question) -> tuple[str, ...]:
-    """Beginnings of the names that are passed on; all its own too, where a fault leaves no field for them."""
-    return KEPT if question.one is not None else (*KEPT, *HEATER, "bank")
+    typed, errors = question.now.typed, question.form.errors
+    shown = {
+        "fields": [one for one in question.fields if one.name not in HEATER],
+        "heater_fields": [one for one in question.fields if one.name in HEATER],
+        "heater_open": any(name in errors or typed.get(name, "").strip() for name in HEATER),
+    }
+    return answered(request, "cold.html", question, shown | _shown(question), own=HEATER)
 
 
 @router.get(f"{PAGE.path}.json")
@@ -121,11 +69,11 @@ def as_json(request: Request) -> Response:
     return json_reply(question.form.errors, lambda: (question.answer, question.blocked))
 
 
-def read_question(request: Request) -> Question:
+def read_question(request: Request) -> Question[Cold]:
     """Read the query over the open household and work it out; faults are in the form's errors."""
     typed = asked(request)
     base = read_now(request, typed)
-    first, found, blocked = _coming(base)
+    first, found, blocked = days_to_come(base)
     one = _chosen(found, typed.get("bank", ""))
     fields = (
         *(bank_field(base.house.supplies()) if len(found) > 1 else ()),
@@ -134,18 +82,16 @@ def read_question(request: Request) -> Question:
     form: Parsed[Values] = parse(fields, typed, build=lambda values: values)
     errors = {**base.form.errors, **form.errors}
     answer = None if one is None or errors else _answer(base, one, form.value or {}, errors)
-    merged = Parsed(raw={**base.form.raw, **form.raw}, value=None if errors else form.value, errors=errors)
-    return Question(now=base, fields=fields, form=merged, first=first, one=one, answer=answer, blocked=blocked)
-
-
-def _coming(base: Moment) -> tuple[date | None, tuple[Coming, ...], Blocked | None]:
-    if base.form.errors or base.sky is None:
-        return None, (), None
-    try:
-        at = to_standard(base.house.site, base.moment)
-        return *coming(base.house, base.charges, base.sky, at), None
-    except Unreachable as fault:
-        return None, (), first_step(base.house, str(fault))
+    return Question(
+        now=base,
+        fields=fields,
+        form=merged(base, form, errors),
+        first=first,
+        found=found,
+        one=one,
+        answer=answer,
+        blocked=blocked,
+    )
 
 
 def _chosen(found: tuple[Coming, ...], bank_id: str) -> Coming | None:
@@ -194,30 +140,21 @@ def _answer(base: Moment, one: Coming, values: Values, errors: dict[str, str]) -
     return dataclasses.replace(found, at=to_civil(base.house.site, found.at))
 
 
-def _shown(question: Question) -> dict[str, Any]:
-    base, answer, one, first = question.now, question.answer, question.one, question.first
-    if answer is None or one is None or base.sky is None or first is None:
+def _shown(question: Question[Cold]) -> dict[str, Any]:
+    base, answer, one = question.now, question.answer, question.one
+    if answer is None or one is None or base.sky is None:
         return {}
     month = answer.at.month
     points = cold_banks(one.household, one.supply, one.at.month, _chart_temperatures(answer))
     view = cold_view(answer, tuple(bank.rows for bank in points), base.house.site)
-    notices = (
-        *share_checks(base.fields, base.form),
-        *standing_notices(base.house),
-        *answer.notices,
-        *(notice for notice in household_notices(base.house, month) if notice.code != TOO_COLD),
-    )
-    gravest = {"stop": 0, "check": 1, "note": 2}
-    days = range(base.sky.listed_days)
+    notices = notices_of(base, month, answer.notices)
     cells = [bank.cell for bank in one.supply.banks]
     return {
         "view": view,
-        "notices": tuple(sorted(notices, key=lambda notice: gravest[notice.level])),
-        "tiles": tiles(
-            tuple((date.fromordinal(first.toordinal() + n), base.sky.labels[n], float(base.sky.kc[n])) for n in days)
-        ),
+        "notices": tuple(notice for notice in notices if notice.code != TOO_COLD),
+        "tiles": day_tiles(question),
         "sky_title": base.sky.title,
-        "today_query": plain_query({name: text for name, text in base.typed.items() if name.startswith(GOES_ON)}),
+        "today_query": on_query(base),
         "proof": [("", lines(answer.worked))],
         "inputs": inputs_used(base.house, (one.supply,), month),
         "cautions": (

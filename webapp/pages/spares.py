@@ -3,43 +3,33 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from engine.answers.answer import assumptions_of
-from engine.answers.coming import Coming, coming
-from engine.answers.notices import household_notices
-from engine.answers.spares import GUESS_SOC, SPARE_CHARGE, soonest, spares, unjoined
+from engine.answers.coming import Coming, soonest
+from engine.answers.spares import GUESS_SOC, SPARE_CHARGE, spares, unjoined
 from engine.answers.spares_joining import CELL_MOHM, Leads
 from engine.answers.spares_parts import Spares, joining_lines, own_assumptions
 from engine.answers.spares_sources import Means
-from engine.errors import InputError, Unreachable
+from engine.errors import InputError
 from engine.house.bank import Bank
-from webapp.dull_days import SEASON_NAME, spell_choices
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, number_fields, parse
+from webapp.going_on import Question, answered, day_tiles, days_to_come, merged, notices_of, on_query
 from webapp.inputs import Input, bank_text, inputs_used
-from webapp.now_question import AT, USUAL_SKY
 from webapp.now_question import Question as Moment
 from webapp.now_question import read_question as read_now
 from webapp.questions import (
     Blocked,
     bank_field,
-    first_step,
     json_reply,
     no_loads_note,
-    plain_query,
-    share_checks,
-    tiles,
-    to_standard,
 )
-from webapp.render import Page, is_partial, percent, problems, render
+from webapp.render import Page, percent
 from webapp.spares_view import on_the_clock, spares_view
-from webapp.standing import standing_notices
 
 PAGE = Page("Ask", "Spares", "/spares")
 router = APIRouter()
@@ -47,60 +37,19 @@ router = APIRouter()
 SPARE = "spare_"
 OHM = "cell_mohm_"
 DEVICE = ("power_w", "efficiency", "leads_mohm")
-KEPT = ("reserve", "skies", "off")
-"""What of the question this page passes on without asking for it: names that begin so."""
-GOES_ON = ("charge", "reserve", "at", "sky", "skies", "off")
-"""What of it goes on to other pages."""
 NO_SPARE = (
     "There is no spare bank. A spare is a bank of yours that is joined to no inverter, or to another one: enter it on "
     "Banks as not joined."
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
-    """Today's question, the bank that needs charge, its spares and what was worked out of them."""
-
-    now: Moment
-    fields: tuple[Field, ...]
-    form: Parsed[Values]
-    first: date | None
-    found: tuple[Coming, ...]
-    one: Coming | None
-    answer: Spares | None
-    blocked: Blocked | None
-
-
 @router.get(PAGE.path)
 def page(request: Request) -> Response:
     """Show the question and its answer; `within` asks for the short one inside Today."""
     question = read_question(request)
-    errors, typed = question.form.errors, question.now.typed
-    if errors and is_partial(request):
-        return problems(errors)
-    house, sky = question.now.house, question.now.sky_text
     means = [one for one in question.fields if one.name.startswith((*DEVICE, OHM))]
-    return render(
-        request,
-        "spares.html",
-        "answer",
-        status=422 if errors else 200,
-        form=question.form,
-        charges=[one for one in question.now.fields if one.name.startswith("charge")],
-        fields=[one for one in question.fields if one not in means],
-        means=means,
-        at=AT,
-        more_open=not question.now.guessed or "at" in errors or "sky" in errors,
-        kept={name: text for name, text in typed.items() if name.startswith(KEPT)},
-        within=bool(request.query_params.get("within")),
-        own_query=plain_query({name: text for name, text in typed.items() if name != "within"}),
-        query=plain_query(typed),
-        sky_choices=spell_choices(house.site, house.sun, sky, ((USUAL_SKY, SEASON_NAME),)),
-        sky_chosen=sky,
-        blocked=question.blocked,
-        answer=question.answer,
-        **_shown(question),
-    )
+    shown = {"fields": [one for one in question.fields if one not in means], "means": means}
+    return answered(request, "spares.html", question, shown | _shown(question))
 
 
 @router.get(f"{PAGE.path}.json")
@@ -110,10 +59,10 @@ def as_json(request: Request) -> Response:
     return json_reply(question.form.errors, lambda: (question.answer, question.blocked))
 
 
-def read_question(request: Request) -> Question:
+def read_question(request: Request) -> Question[Spares]:
     """Read the query over the open household and work it out; faults are in the form's errors."""
     base = read_now(request)
-    first, found, blocked = _coming(base)
+    first, found, blocked = days_to_come(base)
     loose = unjoined(base.house)
     if blocked is None and not loose and len(base.supplies) < 2:
         blocked = Blocked(sentence=NO_SPARE, path="/banks", label="Enter a spare bank")
@@ -124,19 +73,16 @@ def read_question(request: Request) -> Question:
     answer = None
     if one is not None and not errors:
         answer = _answer(base, found, one, form.value or {}, errors)
-    merged = Parsed(raw={**base.form.raw, **form.raw}, value=None if errors else form.value, errors=errors)
     return Question(
-        now=base, fields=fields, form=merged, first=first, found=found, one=one, answer=answer, blocked=blocked
+        now=base,
+        fields=fields,
+        form=merged(base, form, errors),
+        first=first,
+        found=found,
+        one=one,
+        answer=answer,
+        blocked=blocked,
     )
-
-
-def _coming(base: Moment) -> tuple[date | None, tuple[Coming, ...], Blocked | None]:
-    if base.form.errors or base.sky is None:
-        return None, (), None
-    try:
-        return *coming(base.house, base.charges, base.sky, to_standard(base.house.site, base.moment)), None
-    except Unreachable as fault:
-        return None, (), first_step(base.house, str(fault))
 
 
 def _fields(base: Moment, one: Coming | None, loose: tuple[Bank, ...]) -> tuple[Field, ...]:
@@ -203,35 +149,20 @@ def _answer(
         return None
 
 
-def _shown(question: Question) -> dict[str, Any]:
+def _shown(question: Question[Spares]) -> dict[str, Any]:
     base, answer, one = question.now, question.answer, question.one
     if answer is None or one is None or base.sky is None:
         return {}
     month = answer.at.month
     view = spares_view(answer, one, base.house.site)
-    notices = (
-        *share_checks((*base.fields, *question.fields), question.form),
-        *standing_notices(base.house),
-        *view.notices,
-        *no_loads_note((one.supply,)),
-        *household_notices(base.house, month),
-    )
-    gravest = {"stop": 0, "check": 1, "note": 2}
-    first = question.first
-    assert first is not None
     loose = unjoined(base.house)
     banks = (*(bank for other in question.found for bank in other.supply.banks), *loose)
     return {
         "view": view,
-        "notices": tuple(sorted(notices, key=lambda notice: gravest[notice.level])),
-        "tiles": tiles(
-            tuple(
-                (first.fromordinal(first.toordinal() + n), base.sky.labels[n], float(base.sky.kc[n]))
-                for n in range(base.sky.listed_days)
-            )
-        ),
+        "notices": notices_of(base, month, (*view.notices, *no_loads_note((one.supply,))), question),
+        "tiles": day_tiles(question),
         "sky_title": base.sky.title,
-        "plain_query": plain_query({name: text for name, text in base.typed.items() if name.startswith(GOES_ON)}),
+        "plain_query": on_query(base),
         "proof": _proof(answer),
         "inputs": (
             *(Input(label=bank.name, text=f"{bank_text(bank)}; joined to nothing", path="/banks") for bank in loose),
