@@ -20,7 +20,6 @@ from engine.answers.car_parts import PART, YES, Car, CarAnswer, Course
 from engine.answers.car_runs import STEP_KWH, CarDays, Charge, Ran
 from engine.answers.car_starts import asked_rows, best_starts, put_in
 from engine.answers.surplus import Surplus, Tank, surplus
-from engine.balance.forcing import Forcing
 from engine.balance.trajectory import Trajectory
 from engine.house.household import Household
 from engine.house.loads import daily_kwh
@@ -175,7 +174,7 @@ def _worked(days: CarDays, ran: Ran, put: tuple[Charge, ...], km: float) -> tupl
     lowest = int(ran.run.soc[: ran.end + 1].argmin())
     if not lowest:
         return tuple(lines)
-    totals = days.scenarios[0][0].run(_until(ran.placed.hours, lowest)).totals
+    totals = days.scenarios[0][0].run(ran.placed.hours.first(lowest)).totals
     car_kwh = float((ran.placed.car_w * days.lengths_h)[:lowest].sum()) / WH_PER_KWH
     named = "into the car" if sum(charge.kwh for charge in put) else "no car"
     lost_kwh = totals.inverter_loss_kwh + totals.cell_loss_kwh
@@ -203,8 +202,3 @@ def _worked(days: CarDays, ran: Ran, put: tuple[Charge, ...], km: float) -> tupl
             unit="%",
         ),
     )
-
-
-def _until(hours: Forcing, count: int) -> Forcing:
-    """The first intervals of some hours."""
-    return replace(hours, sun_w=hours.sun_w[:count], ac_w=hours.ac_w[:count], dc_w=hours.dc_w[:count])

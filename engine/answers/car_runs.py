@@ -86,15 +86,12 @@ class CarDays:
     @property
     def lengths_h(self) -> Floats:
         """Length of each interval [h]."""
-        hours = self.scenarios[0][1]
-        lengths_h = np.ones(hours.sun_w.size)
-        lengths_h[:1] = hours.first_h
-        return lengths_h
+        return self.scenarios[0][1].lengths_h
 
     @property
     def edges_h(self) -> Floats:
         """The moments between the intervals, the first and the last one too [h]."""
-        return np.concatenate([[0.0], np.cumsum(self.lengths_h)])
+        return self.scenarios[0][1].edges_h
 
     @property
     def short_h(self) -> float | None:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from engine.answers.answer import Assumption, Notice, Worked, assumptions_of
 from engine.answers.cold_bank import ColdBank, cold_banks, table_temperatures
 from engine.answers.coming import Coming
-from engine.answers.heating import CELL_HEAT_J_PER_KG_K, Heated, Heater, heated, heater_assumptions, lengths_h
+from engine.answers.heating import CELL_HEAT_J_PER_KG_K, Heated, Heater, heated, heater_assumptions
 from engine.balance.bus_plant import BusPlant
 from engine.balance.step import Plant
 from engine.house.bank import Bank
@@ -125,7 +125,7 @@ def cold(one: Coming, sky: Sky, heater: Heater | None = None) -> Cold:
         bank_id=one.supply.bank.id,
         name=one.supply.name,
         banks=banks,
-        days_h=float(lengths_h(one.given).sum()),
+        days_h=one.given.length_h,
         refused_kwh=refused,
         hours=one.run(until_ended=True).ended_h,
         hours_warm=lifted(one).run(until_ended=True).ended_h,

@@ -175,8 +175,8 @@ def heated(one: Coming, heater: Heater) -> Heated:
     with_heater = (hours.dc_w + heater_w).tolist()
     ran = warmed_run(p, start, sun_w, ac_w, with_heater, limits_c, first_h=hours.first_h)
     bare = warmed_run(p, start, sun_w, ac_w, dc_w, [p.charge_c_max] * len(dc_w), first_h=hours.first_h)
-    spent_kwh = float(heater_w @ lengths_h(hours)) / WH_PER_KWH
-    sun_h = float(spare @ lengths_h(hours)) / days if days else 0.0
+    spent_kwh = float(heater_w @ hours.lengths_h) / WH_PER_KWH
+    sun_h = float(spare @ hours.lengths_h) / days if days else 0.0
     return Heated(
         heater=heater,
         lift_kwh=heater.lift_kwh(bank.cell_c),
@@ -191,11 +191,6 @@ def heated(one: Coming, heater: Heater) -> Heated:
         heater_w=heater_w,
         soc=ran.soc,
     )
-
-
-def lengths_h(hours: Forcing) -> Floats:
-    """Length of each interval, (n,) [h]."""
-    return np.array([hours.first_h, *[1.0] * (hours.sun_w.size - 1)])
 
 
 def _useful_kwh(ran: WarmedRun) -> float:
@@ -222,7 +217,7 @@ def _windows(hours: Forcing, spare: NDArray[np.bool_], lead_h: int) -> tuple[NDA
 def _temperatures(heater: Heater, from_c: float, wanted: NDArray[np.bool_], hours: Forcing) -> tuple[Floats, Floats]:
     """Cell temperature at each edge (n + 1,) [degC] and heater power in each interval (n,) [W]."""
     cell_c, power_w = [from_c], []
-    for on, length_h in zip(wanted.tolist(), lengths_h(hours).tolist(), strict=True):
+    for on, length_h in zip(wanted.tolist(), hours.lengths_h.tolist(), strict=True):
         after_c, given_w = _hour(heater, cell_c[-1], length_h * 3600.0, on=on)
         cell_c.append(max(after_c, from_c))
         power_w.append(given_w)

@@ -19,7 +19,6 @@ from engine.answers.answer import Worked
 from engine.answers.coming import Coming
 from engine.answers.shedding_search import Cheapest, Loads, cheapest_set
 from engine.answers.shedding_times import TINY_H, SwitchOff, kept, reaches, schedule, scheduled, with_off
-from engine.balance.forcing import Forcing
 from engine.errors import InputError
 from engine.house.load_shapes import window_w
 from engine.house.loads import Load, daily_kwh
@@ -123,9 +122,9 @@ class Shedding:
 def usual_until(one: Coming) -> datetime:
     """Noon of the day after the bank runs out; of the last day but one where it does not."""
     ended_h = one.run(until_ended=True).ended_h
-    last = one.at + timedelta(hours=_whole_h(one.given) - 24.0 if ended_h is None else ended_h)
+    last = one.at + timedelta(hours=one.given.length_h - 24.0 if ended_h is None else ended_h)
     return min(
-        datetime.combine(last.date() + timedelta(days=1), NOON), one.at + timedelta(hours=_whole_h(one.given) - 1.0)
+        datetime.combine(last.date() + timedelta(days=1), NOON), one.at + timedelta(hours=one.given.length_h - 1.0)
     )
 
 
@@ -167,8 +166,8 @@ def shedding(one: Coming, until: datetime | None = None, minded: Mapping[str, fl
     """
     until = usual_until(one) if until is None else until
     until_h = (until - one.at).total_seconds() / 3600.0
-    if not 0.0 < until_h <= _whole_h(one.given):
-        last = one.at + timedelta(hours=_whole_h(one.given))
+    if not 0.0 < until_h <= one.given.length_h:
+        last = one.at + timedelta(hours=one.given.length_h)
         raise InputError("until", f"To last until must be after {one.at:%d %b %H:%M} and by {last:%d %b %H:%M}.")
     loads = sheddable(one)
     costs = _costs(loads, minded or {})
@@ -217,10 +216,6 @@ def _costs(loads: Sequence[Load], minded: Mapping[str, float]) -> dict[str, floa
                 f"How much you mind {load.name} must be from {LEAST_MIND:g} to {MOST_MIND:g}; got {costs[load.id]:g}.",
             )
     return costs
-
-
-def _whole_h(hours: Forcing) -> float:
-    return hours.first_h + hours.ac_w.size - 1.0
 
 
 def _candidates(

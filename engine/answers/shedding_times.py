@@ -53,14 +53,8 @@ def with_off(one: Coming, off: Loads) -> Coming:
 
 
 def reaches(one: Coming, until_h: float) -> bool:
-    ended_h = one.run(_cut(one.given, until_h), until_ended=True).ended_h
+    ended_h = one.run(one.given.until(until_h), until_ended=True).ended_h
     return ended_h is None or ended_h >= until_h - TINY_H
-
-
-def _cut(hours: Forcing, until_h: float) -> Forcing:
-    """The intervals up to the one in which `until_h` lies."""
-    count = 1 + max(int(np.ceil(until_h - hours.first_h - TINY_H)), 0)
-    return dataclasses.replace(hours, sun_w=hours.sun_w[:count], ac_w=hours.ac_w[:count], dc_w=hours.dc_w[:count])
 
 
 def schedule(one: Coming, off: Loads, costs: Mapping[str, float], until_h: float) -> tuple[SwitchOff, ...]:
@@ -69,8 +63,7 @@ def schedule(one: Coming, off: Loads, costs: Mapping[str, float], until_h: float
     Of loads that are minded alike, the one the household names first is left on longest.
     """
     base = with_off(one, off)
-    edges = [0.0, *(one.given.first_h + k for k in range(one.given.ac_w.size))]
-    places = [edge for edge in edges if edge < until_h]
+    places = [edge for edge in one.given.edges_h.tolist() if edge < until_h]
     named = [load.id for load in one.supply.loads if load.id in off]
     on_until = dict.fromkeys(sorted(named, key=lambda load_id: -costs[load_id]), 0.0)
     for load_id in on_until:
@@ -86,14 +79,14 @@ def schedule(one: Coming, off: Loads, costs: Mapping[str, float], until_h: float
 
 
 def _reaches_by(base: Coming, hours: Forcing, until_h: float) -> bool:
-    ended_h = base.run(_cut(hours, until_h), until_ended=True).ended_h
+    ended_h = base.run(hours.until(until_h), until_ended=True).ended_h
     return ended_h is None or ended_h >= until_h - TINY_H
 
 
 def _partly(one: Coming, base: Coming, on_until: Mapping[str, float]) -> Forcing:
     """The hours with the loads of a set on until their times, on top of what stays of them."""
     ac_w, dc_w = base.given.ac_w.astype(np.float64), base.given.dc_w.astype(np.float64)
-    begins_h = np.concatenate([[0.0], base.given.first_h + np.arange(ac_w.size - 1)])
+    begins_h = base.given.edges_h[:-1]
     for load in one.supply.loads:
         if load.id in on_until:
             more, less = one.hours_of((load,)), one.hours_of(kept(load))
@@ -110,9 +103,8 @@ def scheduled(one: Coming, on_until: Mapping[str, float]) -> tuple[Coming, Forci
 
 def _switch_off(one: Coming, load: Load, off_h: float, until_h: float) -> SwitchOff:
     more, less = one.hours_of((load,)), one.hours_of(kept(load))
-    begins_h = np.concatenate([[0.0], one.given.first_h + np.arange(more[0].size - 1)])
-    lengths_h = np.where(begins_h == 0.0, one.given.first_h, 1.0)
-    saved_w = (more[0] - less[0] + more[1] - less[1]) * lengths_h
+    begins_h = one.given.edges_h[:-1]
+    saved_w = (more[0] - less[0] + more[1] - less[1]) * one.given.lengths_h
     off = (begins_h >= off_h - TINY_H) & (begins_h < until_h)
     moment = clock(one.at, off_h)
     assert moment is not None

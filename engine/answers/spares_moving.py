@@ -110,8 +110,7 @@ def moved(one: Coming, before: Course, spare: Coming, means: Means, start: int, 
         The spare through the same intervals, of `alone` or with loads and sun of its own.
     """
     given = one.given
-    lengths_h = np.ones_like(given.sun_w)
-    lengths_h[0] = given.first_h
+    lengths_h = given.lengths_h
     room_w = np.where(np.arange(lengths_h.size) >= start, most_w(spare, means), 0.0)
     for _ in range(_ROOM_PASSES):
         whole = one.run(_beside(given, room_w))
@@ -127,7 +126,7 @@ def moved(one: Coming, before: Course, spare: Coming, means: Means, start: int, 
     bare = is_loose(spare)
     return Move(
         name=name,
-        start_h=edge_h(given, start),
+        start_h=float(given.edges_h[start]),
         begins_h=float(source.hours[ran[0]]) if ran.size else None,
         ends_h=float(source.hours[ran[-1] + 1]) if ran.size else None,
         ran_h=float(np.diff(source.hours)[ran].sum()),
@@ -165,13 +164,8 @@ def starts(one: Coming, before: Course, ran_h: float) -> dict[str, int]:
     return {
         name: k
         for name, k in found.items()
-        if before.lasts_h is None or k == 0 or edge_h(one.given, k) < before.lasts_h
+        if before.lasts_h is None or k == 0 or one.given.edges_h[k] < before.lasts_h
     }
-
-
-def edge_h(hours: Forcing, k: int) -> float:
-    """When an interval begins [h]."""
-    return 0.0 if k == 0 else hours.first_h + k - 1.0
 
 
 def gain(before_h: float | None, after_h: float | None) -> float | None:
@@ -198,8 +192,7 @@ def _drawn(spare: Coming, room_w: Floats, efficiency: float, lengths_h: Floats) 
     busy = np.flatnonzero(room_w)
     last = int(busy[-1]) + 1 if busy.size else 1
     whole = _drawing(spare.given, room_w / efficiency)
-    cut = dataclasses.replace(whole, sun_w=whole.sun_w[:last], ac_w=whole.ac_w[:last], dc_w=whole.dc_w[:last])
-    source = spare.run(cut, until_ended=True)
+    source = spare.run(whole.first(last), until_ended=True)
     hours = np.diff(source.hours)
     drawn_wh = room_w[: hours.size] / efficiency * hours
     gives_w = np.zeros_like(room_w)

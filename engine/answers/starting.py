@@ -20,7 +20,7 @@ from engine.answers.answer import Worked, clock
 from engine.answers.autonomy import LOAD_SPREAD_SHARE
 from engine.answers.coming import Coming
 from engine.answers.generating import with_points
-from engine.answers.starting_runs import TINY_H, RunDays, cut, generation_of, latest_start, planned, plans
+from engine.answers.starting_runs import TINY_H, RunDays, generation_of, latest_start, planned, plans
 from engine.balance.planned import Run
 from engine.balance.trajectory import Trajectory
 from engine.errors import InputError, Unreachable
@@ -116,7 +116,7 @@ class Starting:
 def usual_run_until(one: Coming) -> datetime:
     """Noon some days on, within the days."""
     noon = datetime.combine((one.at + timedelta(days=USUAL_DAYS)).date(), time(12))
-    return min(noon, one.at + timedelta(hours=int(_whole_h(one)) - 1.0))
+    return min(noon, one.at + timedelta(hours=int(one.given.length_h) - 1.0))
 
 
 def starting(one: Coming, until: datetime, margin_h: float = USUAL_MARGIN_H) -> Starting:
@@ -141,8 +141,8 @@ def starting(one: Coming, until: datetime, margin_h: float = USUAL_MARGIN_H) -> 
         raise Unreachable(f"No generator is joined to {one.supply.inverter.name}.")
     p, _ = one.single
     until_h = (until - one.at).total_seconds() / 3600.0
-    if not 1.0 <= until_h <= _whole_h(one):
-        last = one.at + timedelta(hours=_whole_h(one))
+    if not 1.0 <= until_h <= one.given.length_h:
+        last = one.at + timedelta(hours=one.given.length_h)
         raise InputError(
             "until",
             f"To last until must be an hour from now to {last:%Y-%m-%d %H:%M}, the end of the days; "
@@ -202,10 +202,6 @@ def _least(ways: Sequence[Way]) -> Way:
     return min(near, key=lambda way: (len(way.runs), way.litres))
 
 
-def _whole_h(one: Coming) -> float:
-    return one.given.first_h + one.given.ac_w.size - 1.0
-
-
 def _way(days: RunDays, key: str, runs: tuple[Run, ...] | None) -> Way:
     at, until_h = days.one.at, days.until_h
     run = days.followed(runs)
@@ -255,7 +251,7 @@ def _sure_h(days: RunDays, way: Way) -> float | None:
         lasts = [inf if one is None or one >= days.until_h - TINY_H else one for one in ended]
     else:
         runs = [Run(run.start_h, run.hours) for run in way.runs]
-        lasts = [days.lasts_h(runs, hours=cut(hours, days.until_h)) for hours in heavier]
+        lasts = [days.lasts_h(runs, hours=hours.until(days.until_h)) for hours in heavier]
     return None if min(lasts) == inf else min(lasts)
 
 

@@ -102,7 +102,7 @@ class RunDays:
     def followed(self, runs: Sequence[Run] | None, hours: Forcing | None = None) -> Trajectory:
         """Run the days to their end with planned runs; None leaves it to its rules."""
         plan = Plan(generator=self.generator, runs=None if runs is None else tuple(runs))
-        return self.one.run(cut(self.one.given if hours is None else hours, self.until_h), generator=plan)
+        return self.one.run((hours or self.one.given).until(self.until_h), generator=plan)
 
     @property
     def beginning(self) -> Begun:
@@ -115,9 +115,7 @@ class RunDays:
         gone = 0 if at_h < first_h - TINY_H else 1 + floor(at_h - first_h + TINY_H)
         if gone <= begun.gone:
             return begun
-        hours = self.one.given
-        part = dataclasses.replace(hours, sun_w=hours.sun_w[:gone], ac_w=hours.ac_w[:gone], dc_w=hours.dc_w[:gone])
-        state = self._from(begun, runs, part, until_ended=False).end
+        state = self._from(begun, runs, self.one.given.first(gone), until_ended=False).end
         assert state is not None
         return Begun(gone, first_h + gone - 1.0, state)
 
@@ -125,7 +123,7 @@ class RunDays:
         shifted = (Run(run.start_h - begun.at_h, run.hours) for run in runs)
         plan = Plan(generator=self.generator, runs=tuple(run for run in shifted if run.start_h + run.hours > TINY_H))
         one = dataclasses.replace(self.one, start=begun.state)
-        return one.run(later(hours, begun.gone), until_ended=until_ended, generator=plan)
+        return one.run(hours.after(begun.gone), until_ended=until_ended, generator=plan)
 
     def lasts_h(
         self,
@@ -138,7 +136,7 @@ class RunDays:
         """When load is first short for want of charge [h]; infinite if not before `to_h`, else the end of the days."""
         to_h = self.until_h if to_h is None else to_h
         begun = self.beginning if begun is None else begun
-        given = cut(self.one.given if hours is None else hours, to_h)
+        given = (hours or self.one.given).until(to_h)
         ended_h = self._from(begun, runs, given, until_ended=True).ended_h
         return inf if ended_h is None or begun.at_h + ended_h >= to_h - TINY_H else begun.at_h + ended_h
 
@@ -163,25 +161,6 @@ class RunDays:
             middle = (low + high) // 2
             low, high = (low, middle) if lasts(run(middle)) else (middle, high)
         return run(high)
-
-
-def cut(hours: Forcing, until_h: float) -> Forcing:
-    """Return the intervals up to the one in which a moment lies."""
-    count = 1 + max(ceil(until_h - hours.first_h - TINY_H), 0)
-    return dataclasses.replace(hours, sun_w=hours.sun_w[:count], ac_w=hours.ac_w[:count], dc_w=hours.dc_w[:count])
-
-
-def later(hours: Forcing, gone: int) -> Forcing:
-    """Return what is left of some hours after whole intervals of them."""
-    if not gone:
-        return hours
-    return Forcing(
-        sun_w=hours.sun_w[gone:],
-        ac_w=hours.ac_w[gone:],
-        dc_w=hours.dc_w[gone:],
-        first_h=1.0,
-        from_hour=(hours.from_hour + gone) % HOURS_PER_DAY,
-    )
 
 
 def latest_start(days: RunDays, ended_h: float) -> float | None:

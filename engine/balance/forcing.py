@@ -5,8 +5,9 @@ All in local standard time; the days of the sky are calendar days, the first bei
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,8 @@ from engine.sky.series import dates_of, days_of_year
 from engine.sky.sun import array_hours
 
 Floats = NDArray[np.float64]
+
+_TINY_H = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +40,39 @@ class Forcing:
     def lists(self) -> tuple[list[float], list[float], list[float]]:
         """The three series as plain lists, for the scalar step."""
         return self.sun_w.tolist(), self.ac_w.tolist(), self.dc_w.tolist()
+
+    @property
+    def lengths_h(self) -> Floats:
+        """Length of each interval, (n,) [h]."""
+        lengths_h = np.ones(self.sun_w.size)
+        lengths_h[:1] = self.first_h
+        return lengths_h
+
+    @property
+    def edges_h(self) -> Floats:
+        """Time from the start at each edge, (n + 1,) [h]."""
+        return np.concatenate([[0.0], self.first_h + np.arange(self.sun_w.size)])
+
+    @property
+    def length_h(self) -> float:
+        """Length of all intervals [h]."""
+        return self.first_h + self.sun_w.size - 1.0
+
+    def first(self, count: int) -> Forcing:
+        """Return the first intervals."""
+        return replace(self, sun_w=self.sun_w[:count], ac_w=self.ac_w[:count], dc_w=self.dc_w[:count])
+
+    def until(self, at_h: float) -> Forcing:
+        """Return the intervals up to the one in which a moment lies [h]."""
+        return self.first(1 + max(ceil(at_h - self.first_h - _TINY_H), 0))
+
+    def after(self, count: int) -> Forcing:
+        """Return what is left after the first intervals."""
+        if not count:
+            return self
+        from_hour = (self.from_hour + count) % HOURS_PER_DAY
+        left = {"sun_w": self.sun_w[count:], "ac_w": self.ac_w[count:], "dc_w": self.dc_w[count:]}
+        return Forcing(**left, first_h=1.0, from_hour=from_hour)
 
 
 def sun_hours(household: Household, supply: Supply, start: datetime, kc: Floats) -> Floats:

@@ -14,7 +14,7 @@ import pytest
 
 from engine.answers.coming import Coming, coming
 from engine.answers.starting import LATEST, LEAST, RULES, Starting, starting, usual_run_until
-from engine.answers.starting_runs import RunDays, cut, later
+from engine.answers.starting_runs import RunDays
 from engine.balance.planned import Run
 from engine.errors import InputError, Unreachable
 from engine.house import household
@@ -153,9 +153,9 @@ def test_days_gone_on_with_are_the_days_in_one() -> None:
 
 def test_hours_are_cut_and_gone_on_with_at_whole_intervals() -> None:
     given = days_of(0.5, datetime(2026, 11, 25, 18, 20)).given
-    first = cut(given, 5.0)
+    first = given.until(5.0)
     assert first.sun_w.size == 6
-    left = later(given, 6)
+    left = given.after(6)
     assert (left.first_h, left.from_hour, left.ac_w.size) == (1.0, 0, given.ac_w.size - 6)
 
 
@@ -171,3 +171,12 @@ def test_what_cannot_be_asked_is_refused() -> None:
     bare = dataclasses.replace(one, supply=dataclasses.replace(one.supply, generator=None))
     with pytest.raises(Unreachable, match="No generator"):
         starting(bare, datetime(2026, 11, 27))
+
+
+def test_the_hours_of_a_forcing_add_up_in_every_cut() -> None:
+    given = days_of(0.5, datetime(2026, 11, 25, 18, 20)).given
+    assert given.edges_h[-1] == pytest.approx(given.lengths_h.sum())
+    assert given.length_h == pytest.approx(given.lengths_h.sum())
+    assert np.diff(given.edges_h) == pytest.approx(given.lengths_h)
+    assert given.first(6).length_h + given.after(6).length_h == pytest.approx(given.length_h)
+    assert [given.until(at_h).length_h >= at_h for at_h in (0.1, given.first_h, 5.0, 30.25)] == [True] * 4
