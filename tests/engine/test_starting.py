@@ -14,7 +14,7 @@ import pytest
 
 from engine.answers.coming import Coming, coming
 from engine.answers.starting import LATEST, LEAST, RULES, Starting, starting, usual_run_until
-from engine.answers.starting_runs import RunDays
+from engine.answers.starting_runs import RunDays, plans
 from engine.balance.planned import Run
 from engine.errors import InputError, Unreachable
 from engine.house import household
@@ -138,6 +138,19 @@ def test_the_least_burns_no_more_than_its_own_rules_do() -> None:
     assert best is not None
     assert rules.lasts_h is None
     assert best.litres <= rules.litres + 0.5
+
+
+def test_of_all_that_lasts_the_least_fuel_is_taken_and_fewer_starts_for_next_to_none() -> None:
+    one = days_of(0.5, quiet_from_h=22, quiet_to_h=7)
+    found = starting(one, datetime(2026, 11, 28, 12))
+    least, until_h = found.way(LEAST), 66.0
+    assert least is not None
+    days = RunDays(one=one, generator=one.supply.generator, until_h=until_h, margin_h=1.0)  # type: ignore[arg-type]
+    tried = [days.followed(runs) for runs in plans(days, found.latest_h) if days.lasts_h(runs) == np.inf]
+    burnt = [(run.generation.litres, len(run.generation.starts_h)) for run in tried if run.generation is not None]
+    assert len({round(litres, 1) for litres, _ in burnt}) > 2
+    near = [(starts, litres) for litres, starts in burnt if litres <= min(burnt)[0] + 0.5]
+    assert (len(least.runs), least.litres) == pytest.approx(min(near))
 
 
 def test_days_gone_on_with_are_the_days_in_one() -> None:

@@ -97,3 +97,9 @@ def test_of_loads_minded_alike_the_first_of_the_household_stays_on_longest(examp
     alike = sorted(off_h, key=places.index)
     assert set(alike) == {"tank", "van"}
     assert off_h[alike[0]] > off_h[alike[1]]
+
+
+def test_where_nothing_was_worked_out_no_empty_table_says_how(example: Client) -> None:
+    found = answer(example, "charge=70&sky=dark,dark&at=2026-11-25%2018:00&until=2026-11-28%2012:00")
+    assert "does not last until" in found.get_text()
+    assert [table for table in found.select(".proof table") if not table.select("tbody tr")] == []
