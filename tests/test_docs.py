@@ -42,7 +42,7 @@ def test_how_rough_the_world_table_is_is_said_alike_everywhere() -> None:
 def test_commands_stand_by_line_15() -> None:
     lines = README.splitlines()
     for command in ("-e . && .venv/bin/python -m webapp", "-e '.[test]' && .venv/bin/python -m pytest"):
-        found = [number for number, line in enumerate(lines, 1) if line.endswith(command)]
+        found = [number for number, line in enumerate(lines, 1) if command in line]
         assert found
         assert found[0] <= 15
 

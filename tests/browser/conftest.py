@@ -19,15 +19,16 @@ from pathlib import Path
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from webapp.app import create_app
 
 ROOT = Path(__file__).resolve().parents[2]
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+CHROMIUM = next(filter(None, map(shutil.which, ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome"))), None)
 REQUIRED = os.environ.get("GREYSPELL_REQUIRE_BROWSER") == "1"
 INCOMPLETE_QUESTION = "the server responded with a status of 422"
 Opener = Callable[..., Page]
+expect.set_options(timeout=30_000)  # no test measures time: a busy machine may take seconds to answer
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

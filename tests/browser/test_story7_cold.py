@@ -29,7 +29,7 @@ def test_a_warmer_aim_costs_more_and_the_caret_stays(open_page: Opener, shed: st
     lift = page.locator("table.cold-heater tbody tr").first
     expect(lift).to_contain_text("to 8")
     page.locator("#to_c").fill("20")
-    expect(lift).to_contain_text("to 20", timeout=4000)
+    expect(lift).to_contain_text("to 20")
     assert page.evaluate("document.activeElement.id") == "to_c"
 
 
@@ -43,6 +43,6 @@ def test_today_shows_it_inside(open_page: Opener, shed: str) -> None:
     page = open_page(f"{shed}/today?{ASK}")
     expect(page.locator(".cold-line")).to_contain_text("instead of 140")
     block = page.locator("#within-cold")
-    expect(block).to_contain_text("Cold refuses", timeout=5000)
+    expect(block).to_contain_text("Cold refuses")
     block.get_by_role("link", name="Cold").click()
     expect(page.locator("#answer h1")).to_contain_text("cold refuses")
