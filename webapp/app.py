@@ -20,9 +20,11 @@ from webapp.jobs import Jobs
 from webapp.pages import (
     banks,
     car,
+    card,
     cell_tests,
     charge,
     cold,
+    commissioning,
     files,
     inverter,
     loads,
@@ -65,7 +67,9 @@ PAGES = (
     prices,
     cell_tests,
     records,
+    commissioning,
     sheet,
+    card,
     files,
     method,
 )

@@ -207,6 +207,12 @@ def shedding(one: Coming, until: datetime | None = None, minded: Mapping[str, fl
     )
 
 
+def by_gain(one: Coming) -> tuple[Candidate, ...]:
+    """Return the loads that may be switched off in the order that gains most at each place."""
+    loads = sheddable(one)
+    return _candidates(one, loads, _lasts_h(one), _costs(loads, {}))
+
+
 def _costs(loads: Sequence[Load], minded: Mapping[str, float]) -> dict[str, float]:
     costs = {load.id: minded.get(load.id, minded_of(load)) for load in loads}
     for load in loads:

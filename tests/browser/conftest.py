@@ -24,7 +24,9 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_play
 from webapp.app import create_app
 
 ROOT = Path(__file__).resolve().parents[2]
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome"))), None)
+CHROMIUM = next(
+    filter(None, map(shutil.which, ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome"))), None
+)
 REQUIRED = os.environ.get("GREYSPELL_REQUIRE_BROWSER") == "1"
 INCOMPLETE_QUESTION = "the server responded with a status of 422"
 Opener = Callable[..., Page]

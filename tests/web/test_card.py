@@ -1,0 +1,117 @@
+"""Household card: the page says what its JSON says, keeps what was typed, names what is wrong, approves nothing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from tests.conftest import Client, soup
+from tests.web.conftest import Opener
+from webapp.card_view import THINGS, from_percent
+
+
+def text_of(node: Any) -> str:
+    return " ".join(node.get_text(" ").replace("\u00a0", " ").split())
+
+
+def card_of(client: Client, query: str = "") -> Any:
+    return soup(client.get(f"/card?{query}")).select_one(".door")
+
+
+def test_the_table_is_the_json(client: Client) -> None:
+    told = client.get("/card.json?month=12&days=2").json()["supply"]
+    rows = card_of(client, "month=12&days=2").select(".door-table tbody tr")
+    assert len(rows) == len(told["extras"]) == len(THINGS)
+    for row, extra in zip(rows, told["extras"], strict=True):
+        takes, yes, ask = (text_of(cell) for cell in row.select("td"))
+        assert takes == f"{extra['kwh']:g} kWh"
+        top = told["top_soc"]
+        assert yes == from_percent(extra["from_soc"], top).replace("\u00a0", " ")
+        assert ask == from_percent(extra["night_soc"], top).replace("\u00a0", " ")
+    hours = [text_of(cell) for cell in card_of(client, "month=12&days=2").select(".door-hours tr")[1].select("td")]
+    assert hours == [
+        "days" if reading["hours"] is None else f"{int(reading['hours'])} h" for reading in told["readings"]
+    ]
+
+
+@pytest.mark.parametrize(
+    ("soc", "top", "told"),
+    [(0.6, 1.0, "60\u00a0%"), (0.601, 1.0, "65\u00a0%"), (1.0, 1.0, "100\u00a0%"), (0.96, 0.985, "full only")],
+)
+def test_charges_are_rounded_up(soc: float, top: float, told: str) -> None:
+    assert from_percent(soc, top) == told
+
+
+def test_a_season_and_the_days_are_asked_for(client: Client) -> None:
+    winter = client.get("/card.json?month=12&days=3").json()
+    summer = client.get("/card.json?month=6&days=3").json()
+    assert (winter["month"], summer["month"], winter["days"]) == (12, 6, 3)
+    in_winter = winter["supply"]["rides_soc"]
+    assert in_winter is None or in_winter >= summer["supply"]["rides_soc"]
+    assert "December" in text_of(card_of(client, "month=12").select_one(".title-block"))
+
+
+@pytest.mark.parametrize(
+    ("query", "words"), [("days=9", "from 1 to 5"), ("spell=grey", "is not a day"), ("month=13", "month")]
+)
+def test_bad_input_is_named_and_kept(client: Client, query: str, words: str) -> None:
+    reply = client.get(f"/card?{query}")
+    assert reply.status_code == 422
+    page = soup(reply)
+    assert page.select_one(".summary")
+    assert words.lower() in reply.text.lower()
+    assert page.title.get_text().startswith("Error: ")
+    assert client.get(f"/card.json?{query}").status_code == 422
+    assert page.select_one(".door") is None
+
+
+def test_each_inverter_has_a_card_of_its_own(client_of: Opener) -> None:
+    three = client_of("three_banks.json")
+    page = soup(three.get("/card?bank=shed"))
+    assert "shed bank" in text_of(page.select_one(".door .sentence"))
+    links = [link["href"] for link in page.select(".hint a") if link["href"].startswith("/card?bank=")]
+    assert links == ["/card?bank=house", "/card?bank=mill"]
+    assert three.get("/card.json?bank=mill").json()["supply"]["bank_id"] == "mill"
+
+
+def test_stops_stand_on_it(client_of: Opener) -> None:
+    three = client_of("three_banks.json")
+    stops = [notice for notice in three.get("/card.json").json()["notices"] if notice["level"] == "stop"]
+    told = text_of(card_of(three))
+    assert len(stops) >= 2
+    assert all(notice["text"] in told for notice in stops[:2])
+    if len(stops) > 2:
+        assert f"{len(stops) - 2} more on the sheet" in told
+
+
+def test_a_generator_has_its_steps_and_cautions(client_of: Opener, small_house: dict[str, Any]) -> None:
+    assert "generator kills" not in text_of(card_of(client_of(small_house)))
+    small_house["generators"] = [
+        {
+            "id": "g", "name": "Petrol set", "rated_w": 3000, "charger_w": 2000, "full_l_per_h": 1.6,
+            "idle_l_per_h": 0.5, "start_soc": 0.4, "stop_soc": 0.8,
+        }
+    ]  # fmt: skip
+    client = client_of(small_house)
+    told = text_of(card_of(client))
+    start = client.get("/card.json").json()["supply"]["start"]
+    assert "At 40 % start Petrol set; about" in told.replace("petrol", "Petrol")
+    assert f"{start['litres']:.1f} l bring it to 80 %" in told
+    for words in ("Outdoors only", "Never refuel it running or hot", "changeover switch"):
+        assert words in told
+
+
+def test_it_has_room_for_numbers_and_approves_nothing(client: Client) -> None:
+    page = card_of(client)
+    assert text_of(page.select_one(".door-call dt")) == "Emergency"
+    assert "not an approval" in text_of(page)
+    assert "approved" not in text_of(page).lower()
+    assert page.select("button, input, select, a") == []
+
+
+def test_an_empty_household_is_told_where_to_begin(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["banks"] = []
+    reply = client_of(small_house).get("/card")
+    assert reply.status_code == 200
+    assert "There is no bank yet" in reply.text

@@ -1,0 +1,138 @@
+"""The household card in words: whoever stands before a socket reads the meter and finds a yes, an ask or a no.
+
+Charges are rounded up to whole five percent: a card on a door is read from a step away, and errs on the careful side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil, floor
+
+from engine.answers.card import Card, CardSupply, Extra, Start
+from engine.quantities import WH_PER_KWH
+from engine.text.dates import clock_hour
+from webapp.render import NO_BREAK, fixed, percent
+from webapp.words import counted, duration, in_sentence, listed
+
+STEP = 5
+"""Charges are told in steps of this many percent."""
+THINGS = {
+    0.1: "A lamp, a telephone, a laptop for the evening",
+    0.5: "A kettle boiled four times, an hour of ironing on and off",
+    1.0: "A wash at 40 °C, half an hour of a 2 kW heater",
+    2.0: "An hour of oven or of a 2 kW heater",
+    5.0: "A dryer twice, 25 to 30 km of driving for an electric car",
+}
+"""What such an energy is in a house (typical, from memory), by kWh at the sockets."""
+THINGS_SOURCE = "What a thing takes is typical, from memory: read its own plate, watts times hours."
+MOST_LOADS = 8
+"""Loads that are listed: the card is one page."""
+FULL = "full only"
+NEVER = "no"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CardView:
+    """What is printed."""
+
+    sentence: str
+    verdicts: str
+    rows: tuple[tuple[str, str, str, str], ...]
+    readings: tuple[tuple[str, str], ...]
+    as_it_is: str
+    most: str
+    order_from: str
+    order: tuple[tuple[str, str], ...]
+    more: str
+    never_off: str
+    generator: tuple[str, ...]
+    restart: str
+
+
+def card_view(answer: Card) -> CardView:
+    """Return the card in words."""
+    one = answer.supply
+    return CardView(
+        sentence=f"Read the battery monitor of {in_sentence(one.name)} first, then find the line.",
+        verdicts=f"Yes: the house still rides {counted(answer.days, 'dull day')}. Ask first: it reaches the morning "
+        "and then needs the sun. Below that: no.",
+        rows=tuple(_row(extra, one) for extra in one.extras),
+        readings=tuple((percent(reading.soc), _lasts(reading.hours)) for reading in one.readings),
+        as_it_is=_as_it_is(one, answer),
+        most=f"Never more than {fixed(one.most_w / WH_PER_KWH, 1)}{NO_BREAK}kW at once, all that {one.inverter_name} "
+        "gives.",
+        order_from=_order_from(one),
+        order=tuple((load.name, _gain(load.gained_h)) for load in one.order[:MOST_LOADS]),
+        more="Then the rest, as the page Switch off lists it." if len(one.order) > MOST_LOADS else "",
+        never_off=f"Leave on: {listed(list(one.never_off))}." if one.never_off else "",
+        generator=() if one.start is None else _generator(one.start),
+        restart=f"It comes back by itself once the bank is up at {fixed(one.restart_v, 1)}{NO_BREAK}V, by sun or a "
+        "generator’s charger.",
+    )
+
+
+def from_percent(soc: float | None, top_soc: float) -> str:
+    """Write the charge from which something is allowed, rounded up to five percent.
+
+    Examples
+    --------
+    >>> from_percent(0.61, 1.0), from_percent(0.97, 0.985), from_percent(None, 1.0)
+    ('65\\xa0%', 'full only', 'no')
+    """
+    if soc is None:
+        return NEVER
+    rounded = ceil(soc * 100.0 / STEP - 1e-9) * STEP
+    return FULL if rounded > floor(top_soc * 100.0) else f"{rounded}{NO_BREAK}%"
+
+
+def _row(extra: Extra, one: CardSupply) -> tuple[str, str, str, str]:
+    yes, ask = (from_percent(soc, one.top_soc) for soc in (extra.from_soc, extra.night_soc))
+    return THINGS[extra.kwh], f"{extra.kwh:g}{NO_BREAK}kWh", yes, ask
+
+
+def _as_it_is(one: CardSupply, answer: Card) -> str:
+    """What the house rides with nothing more plugged in."""
+    days = counted(answer.days, "dull day")
+    night = from_percent(one.night_soc, one.top_soc)
+    if one.night_soc is None:
+        return "Not even a full bank reaches the morning with all of it on: switch off first."
+    if one.rides_soc is None:
+        return (
+            f"With nothing more, {night} reaches the morning; {days} on end it does not last, whatever the meter says."
+        )
+    rides = from_percent(one.rides_soc, one.top_soc)
+    return f"With nothing more, {rides} rides {days}, {night} reaches the morning."
+
+
+def _order_from(one: CardSupply) -> str:
+    if one.rides_soc is None:
+        return "Before dull days, and as soon as the meter falls, switch off in this order:"
+    return f"Below {from_percent(one.rides_soc, one.top_soc)} switch off in this order:"
+
+
+def _gain(hours: float | None) -> str:
+    if hours is None:
+        return "enough for a fortnight"
+    return f"+ {fixed(hours)}{NO_BREAK}h" if hours >= 1.0 else "under an hour"
+
+
+def _lasts(hours: float | None) -> str:
+    return "days" if hours is None else f"{floor(hours):d}{NO_BREAK}h"
+
+
+def _generator(start: Start) -> tuple[str, ...]:
+    """Its steps, in order, with the caution each needs."""
+    at, to = percent(start.start_soc), percent(start.reached_soc)
+    begins = f"{start.name} starts by itself at {at}" if start.by_itself else f"At {at} start {in_sentence(start.name)}"
+    quiet = (
+        f" Not from {clock_hour(start.quiet_from_h)} to {clock_hour(start.quiet_to_h)} o’clock (standard time)."
+        if start.quiet_from_h != start.quiet_to_h
+        else ""
+    )
+    return (
+        f"{begins}; about {duration(start.run_h)} and {fixed(start.litres, 1)}{NO_BREAK}l bring it to {to}.{quiet}",
+        "Outdoors only, away from doors, windows and vents; its exhaust kills without a smell.",
+        "Look at oil and fuel while it is cold. Never refuel it running or hot.",
+        "Only by its changeover switch, never by a lead into a house socket.",
+        "Let it run warm a minute, then load it; let it cool a few minutes before you stop it.",
+    )

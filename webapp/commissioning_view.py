@@ -1,0 +1,111 @@
+"""The settings of a bank in words: a row for each thing to set, with what is set now and room to write on paper."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from engine.answers.commissioning import BankSettings, Commissioning, ToSet
+from webapp.render import NO_BREAK, figures, fixed
+from webapp.words import in_sentence, listed, number
+
+CELL_DIGITS, PACK_DIGITS = 2, 1
+APART_V = 0.05
+"""Set volts that differ by less are the same on an inverter's display."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingRow:
+    """One row: what, to what value, the same per cell, what is set now, whether these differ, and why."""
+
+    label: str
+    value: str
+    per_cell: str
+    now: str
+    differs: bool
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingsCard:
+    """One bank's settings."""
+
+    bank_id: str
+    title: str
+    about: str
+    rows: tuple[SettingRow, ...]
+
+
+def cards(answer: Commissioning) -> tuple[SettingsCard, ...]:
+    """Return the tables of every bank."""
+    return tuple(
+        SettingsCard(
+            bank_id=bank.bank_id,
+            title=bank.bank_name,
+            about=f"{bank.chemistry}, {bank.series} cells in series, on {in_sentence(bank.inverter_name)}",
+            rows=tuple(row(one) for one in bank.rows),
+        )
+        for bank in answer.banks
+    )
+
+
+def row(one: ToSet) -> SettingRow:
+    """Write one setting."""
+    return SettingRow(
+        label=one.label,
+        value=_value(one),
+        per_cell="" if one.cell_v is None else f"{fixed(one.cell_v, CELL_DIGITS)}{NO_BREAK}V",
+        now=_now(one),
+        differs=_differs(one),
+        why=f"{one.why[:1].upper()}{one.why[1:]}.",
+    )
+
+
+def _value(one: ToSet) -> str:
+    if one.pack_v is not None:
+        return f"{fixed(one.pack_v, PACK_DIGITS)}{NO_BREAK}V"
+    if one.value is None:
+        return "–"
+    return f"{_plain(one.value, one.unit)}{NO_BREAK}{one.unit}" if one.value or one.unit != "min" else "none"
+
+
+def _plain(value: float, unit: str) -> str:
+    return figures(value, 2) if unit == "A" and value < 100.0 else fixed(value)
+
+
+def _now(one: ToSet) -> str:
+    if one.now is None:
+        return ""
+    return f"{_plain(one.now, one.unit)}{NO_BREAK}A" if one.unit == "A" else f"{fixed(one.now, PACK_DIGITS)}{NO_BREAK}V"
+
+
+def _differs(one: ToSet) -> bool:
+    """Whether what is set now is another value; a current only where it is above the highest."""
+    if one.now is None:
+        return False
+    if one.pack_v is None:
+        return one.value is not None and one.now > one.value + 1e-9
+    return abs(one.now - one.pack_v) > APART_V
+
+
+def sentence(answer: Commissioning) -> str:
+    """Say what stands in the way, or that nothing found does."""
+    stops = [bank for bank in answer.banks if any(notice.level == "stop" for notice in bank.notices)]
+    if stops:
+        named = listed([in_sentence(bank.bank_name) for bank in stops])
+        return f"Do not switch on {named} yet: something contradicts its cells, its board or its inverter."
+    return f"Nothing found stands against these settings of {_banks(answer.banks)}."
+
+
+def _banks(banks: tuple[BankSettings, ...]) -> str:
+    return in_sentence(banks[0].bank_name) if len(banks) == 1 else f"{number(len(banks))} banks"
+
+
+def differing(answer: Commissioning) -> str:
+    """Say what is set otherwise now; empty where nothing is."""
+    found = [
+        f"{in_sentence(one.label)} of {in_sentence(bank.bank_name)}"
+        for bank in answer.banks
+        for one in bank.rows
+        if _differs(one)
+    ]
+    return f"Set otherwise now: {listed(found)}." if found else ""

@@ -1,0 +1,112 @@
+"""Commissioning: what to set on charger, inverter and board on the day, and room to write what was set."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from engine.answers.answer import gravest_first, supplies_of
+from engine.answers.commissioning import Commissioning, commissioning
+from engine.answers.notices import household_notices
+from engine.errors import Unreachable
+from engine.house.household import Household
+from webapp.commissioning_view import cards, differing, sentence
+from webapp.editing import local_now, opened
+from webapp.forms import Field, Parsed, Values, parse
+from webapp.inputs import inputs_used
+from webapp.questions import MONTH_CHOICES, Blocked, asked, first_step, json_reply, plain_query
+from webapp.render import Page, is_partial, problems, render
+from webapp.standing import standing_notices
+from webapp.words import MONTHS
+
+PAGE = Page("Check", "Commissioning", "/commissioning")
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """The question as read."""
+
+    house: Household
+    fields: tuple[Field, ...]
+    form: Parsed[Values]
+    typed: Mapping[str, str]
+    month: int
+
+
+@router.get(PAGE.path)
+def page(request: Request) -> Response:
+    """Show the settings of every bank."""
+    question = read_question(request)
+    errors = question.form.errors
+    if errors and is_partial(request):
+        return problems(errors)
+    answer, blocked = (None, None) if errors else worked_out(question)
+    return render(
+        request,
+        "commissioning.html",
+        "answer",
+        status=422 if errors else 200,
+        form=question.form,
+        fields=question.fields,
+        query=plain_query(question.typed),
+        blocked=blocked,
+        answer=answer,
+        **({} if answer is None else _shown(question, answer)),
+    )
+
+
+@router.get(f"{PAGE.path}.json")
+def as_json(request: Request) -> Response:
+    """Give the same settings as JSON, unrounded."""
+    question = read_question(request)
+    return json_reply(question.form.errors, lambda: worked_out(question))
+
+
+def read_question(request: Request) -> Question:
+    """Read the query over the open household; faults are in the form's errors."""
+    _, house = opened(request)
+    typed = asked(request)
+    in_month = Field(
+        name="month",
+        label="Read at the loads and sun of",
+        kind="choice",
+        choices=MONTH_CHOICES,
+        default=str(local_now(request, house).month),
+    )
+    form: Parsed[Values] = parse((in_month,), typed, build=lambda values: values)
+    month = int((form.value or {}).get("month", in_month.default))
+    return Question(house=house, fields=(in_month,), form=form, typed=typed, month=month)
+
+
+def worked_out(question: Question) -> tuple[Commissioning | None, Blocked | None]:
+    """Return the settings, or why there are none."""
+    try:
+        return commissioning(question.house, supplies_of(question.house), question.month), None
+    except Unreachable as fault:
+        return None, first_step(question.house, str(fault))
+
+
+def _shown(question: Question, answer: Commissioning) -> dict[str, Any]:
+    house, month = question.house, question.month
+    known = {notice.text for notice in answer.notices}
+    others = [one for one in household_notices(house, month) if one.text not in known]
+    return {
+        "sentence": sentence(answer),
+        "differing": differing(answer),
+        "cards": cards(answer),
+        "month": MONTHS[month - 1],
+        "notices": gravest_first((*standing_notices(house), *answer.notices, *others)),
+        "inputs": inputs_used(house, supplies_of(house), month),
+        "cautions": (
+            "mains",
+            "dc",
+            *(("lithium",) if any(bank.cell.needs_board for bank in house.banks) else ()),
+            *(("hydrogen",) if any(bank.cell.vents_hydrogen for bank in house.banks) else ()),
+            "check",
+        ),
+    }
