@@ -10,12 +10,16 @@ import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import groupby
 
 import numpy as np
 
 from engine.answers.answer import Assumption
 from engine.answers.autonomy import BankAutonomy
 from engine.answers.inputs import months_from
+from engine.answers.riding import Riding
+from engine.answers.sheet import Standard
+from engine.answers.winters import BankRow
 from engine.cells import catalogue
 from engine.house.household import Household, Supply
 from engine.house.loads import daily_kwh
@@ -26,7 +30,7 @@ from webapp.inputs import bank_text, generator_text
 from webapp.panel_words import stands
 from webapp.questions import civil_times, to_standard
 from webapp.render import NO_BREAK, fixed
-from webapp.words import MONTHS, in_sentence, listed, number, weekday
+from webapp.words import MONTHS, counted, in_sentence, listed, number, weekday
 
 CURVE_HOURS = (0, 6, 12, 18)
 """Hours of the day at which the sheet prints the charge."""
@@ -99,6 +103,29 @@ def _supply(house: Household, supply: Supply, month: int) -> str:
     )
 
 
+def risk_sentence(answer: Riding | None) -> str:
+    """Say how often the bank asked for, and the own one, would have run empty; nothing where it was not counted."""
+    if answer is None:
+        return ""
+    winters = f"{number(answer.years)} {'measured' if answer.basis == 'measured' else 'made'} winters"
+    strings = counted(answer.asked.strings, "string")
+    asked = f"Its risk: {strings} would have run empty {_emptied(answer.asked)} in {winters}"
+    if answer.own.strings == answer.asked.strings:
+        return f"{asked}; that is the bank as it stands."
+    return f"{asked}; the bank as it stands, {counted(answer.own.strings, 'string')}, {_emptied(answer.own)}."
+
+
+def _emptied(row: BankRow) -> str:
+    if not row.dark_spells:
+        return "not once"
+    return f"{counted(row.dark_spells, 'time')}, in {counted(row.dark_winters, 'winter')}"
+
+
+def by_region(standards: Iterable[Standard]) -> list[tuple[str, list[Standard]]]:
+    """Group standards by where they rule."""
+    return [(region, list(each)) for region, each in groupby(standards, key=lambda one: one.region)]
+
+
 def curve_table(house: Household, bank: BankAutonomy, at: datetime) -> tuple[list[str], list[tuple[str, list[str]]]]:
     """Return the charge of a bank at four hours of each day [%]: the days, and a row for each hour.
 
@@ -168,6 +195,8 @@ def cautions(house: Household) -> tuple[str, ...]:
         ("panels", bool(house.sun.arrays)),
         ("hydrogen", any(cell.vents_hydrogen for cell in cells)),
         ("lithium", any(cell.needs_board for cell in cells)),
+        ("fire", True),
+        ("lifting", True),
         ("unlisted", True),
         ("generator", bool(house.generators) or "generator" in named or "genset" in named),
         ("water", "water" in kinds),

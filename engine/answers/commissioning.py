@@ -6,6 +6,7 @@ the board or the inverter is a stop. A check is never an approval: the makers' s
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -18,6 +19,8 @@ from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
 
 NAMED = {"end": "Absorption", "reserve": "Reserve, under load"}
+SURE_STOPS = frozenset({"charger-over-bank", "restart-above-charge"})
+"""Checks of a household that are a stop on the day it is all switched on."""
 LEAST_MIN = 0.5
 """A shorter hold is none [min]."""
 
@@ -103,7 +106,7 @@ def _as_set(household: Household, alone: Supply, month: int) -> Charging:
 def _bank(household: Household, alone: Supply, answer: Charging) -> BankSettings:
     bank, inverter = alone.bank, alone.inverter
     rows = (*_volts(answer), *_currents(bank, inverter), *_temperatures(bank), *_board(bank))
-    own = (*_charger(bank, inverter), *_restart(bank, inverter), *_cold_limit(bank))
+    found = (dataclasses.replace(one, level="stop") if one.code in SURE_STOPS else one for one in answer.notices)
     return BankSettings(
         bank_id=bank.id,
         bank_name=bank.name,
@@ -111,7 +114,7 @@ def _bank(household: Household, alone: Supply, answer: Charging) -> BankSettings
         series=bank.series,
         inverter_name=inverter.name,
         rows=rows,
-        notices=gravest_first((*answer.notices, *own)),
+        notices=gravest_first((*found, *_cold_limit(bank))),
     )
 
 
@@ -225,32 +228,6 @@ def _board(bank: Bank) -> Iterator[ToSet]:
         cell_v=board.balance_v,
         pack_v=board.balance_v * bank.series,
     )
-
-
-def _charger(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
-    """A charger whose own limit lies above what the bank may take."""
-    allowed_a, _, words = min(current_limits(bank, None))
-    if inverter.charge_limit_a is not None and inverter.charge_limit_a > allowed_a + 1e-9:
-        yield Notice(
-            level="stop",
-            code="charger-over-bank",
-            page="inverter",
-            text=f"{bank.name}: the charger of {inverter.name} can give {inverter.charge_limit_a:g} A, the bank may "
-            f"take {allowed_a:.1f} A ({words}). Set the charger to that or less before it is switched on.",
-        )
-
-
-def _restart(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
-    """An inverter that would switch on again only above where the charge ends."""
-    end_v = bank.charge_end_cell_v * bank.series
-    if inverter.restart_v > end_v:
-        yield Notice(
-            level="stop",
-            code="restart-over-charge",
-            page="inverter",
-            text=f"{inverter.name} restarts at {inverter.restart_v:g} V, and {bank.name} is charged to {end_v:.1f} V: "
-            "once it has switched off it stays off.",
-        )
 
 
 def _cold_limit(bank: Bank) -> Iterator[Notice]:

@@ -184,6 +184,8 @@ def pack_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
             f"{bank.name} is charged: once off, it would stay off.",
         )
     limit_a = bank.charge_limit_a if bank.charge_limit_a is not None else cell.charge_c_max * bank.ah
+    if bank.board is not None:
+        limit_a = min(limit_a, bank.board.current_limit_a)
     if inverter.charge_limit_a is not None and inverter.charge_limit_a > limit_a:
         yield Notice(
             level="check",

@@ -10,12 +10,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from engine.answers.answer import Assumption, Notice, supplies_of, supply_of
+from engine.answers.answer import Assumption, Notice, gravest_first, supplies_of, supply_of
 from engine.answers.autonomy import Autonomy, autonomy
+from engine.answers.commissioning import Commissioning, commissioning
 from engine.answers.comparing import Comparison, comparing
 from engine.answers.inputs import Section, sections
 from engine.answers.notices import household_notices
+from engine.answers.riding import Riding, riding
 from engine.answers.sizing import Sizing, sizing
+from engine.answers.winters import Fitted
 from engine.balance.forcing import load_hours, mean_dc_w
 from engine.house.bank import StepDown, step_down
 from engine.house.household import Household, Supply
@@ -33,31 +36,35 @@ class BankSteps:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Standard:
-    """A text the sheet defers to, and what it governs."""
+    """A text the sheet defers to, where, and what it governs."""
 
+    region: str
     text: str
     governs: str
 
 
-STANDARDS = (
-    Standard(
-        text="AS/NZS 5139:2019",
-        governs="Safety of battery installations with power conversion, banks built on site included",
+_TEXTS = {
+    "Australia and New Zealand": (
+        ("AS/NZS 5139:2019", "safety of battery installations with power conversion, banks built on site included"),
+        ("AS/NZS 4509.1 and .2", "stand-alone power systems: safety and installation, design"),
     ),
-    Standard(text="AS/NZS 4509.1 and .2", governs="Stand-alone power systems: safety and installation, design"),
-    Standard(text="IEC 62485-2", governs="Stationary lead-acid batteries: electricity, gas, electrolyte"),
-    Standard(text="IEC 62485-5", governs="Stationary lithium-ion batteries: safe operation (from memory)"),
-    Standard(text="IEC 62619:2022", governs="Safety of lithium cells and batteries in stationary use"),
-    Standard(
-        text="NFPA 855 and NEC 706, 480, 690",
-        governs="United States: home storage, batteries, panels (NEC from memory)",
+    "Europe and other IEC countries": (
+        ("IEC 62485-2", "stationary lead-acid batteries: electricity, gas, electrolyte"),
+        ("IEC 62485-5", "stationary lithium-ion batteries: safe operation (from memory)"),
+        ("IEC 62619:2022", "safety of lithium cells and batteries in stationary use"),
+        ("IEC 62109, 62509, 62124", "converters, charge controllers, stand-alone systems (from memory)"),
     ),
-    Standard(
-        text="BS 7671, IEC 62109, IEC 62124",
-        governs="United Kingdom wiring; converters; stand-alone systems (from memory)",
+    "United Kingdom": (("BS 7671", "wiring (from memory)"),),
+    "United States": (
+        ("NFPA 855", "home storage: how much, and where it may stand"),
+        ("NEC 706, 480, 690", "storage, batteries and panels (from memory)"),
+        ("UL 9540, 9540A, 1973", "listing of systems and batteries; 9540A is a fire test, not a listing"),
     ),
+}
+STANDARDS = tuple(
+    Standard(region=region, text=text, governs=governs) for region, texts in _TEXTS.items() for text, governs in texts
 )
-"""Standards by name; the edition adopted where you live rules."""
+"""Standards by region; the edition adopted where you live rules."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +77,8 @@ class Sheet:
     autonomy: Autonomy
     sizing: Sizing
     comparison: Comparison
+    riding: Riding | None
+    settings: Commissioning
     steps: tuple[BankSteps, ...]
     sections: tuple[Section, ...]
     notices: tuple[Notice, ...]
@@ -89,6 +98,7 @@ def sheet(
     month: int | None = None,
     week_from: datetime | None = None,
     by_days: Sequence[Sky] = (),
+    fit: Fitted | None = None,
 ) -> Sheet:
     """Gather the printable summary.
 
@@ -110,6 +120,8 @@ def sheet(
         Midnight the comparison starts at; None for that of `at`.
     by_days : sequence of Sky
         Dull days of their own for each number of days of the size; empty: `spell` for all.
+    fit : Fitted or None
+        The sized supply on its winters, for the risk of the size; None where there is no such count.
 
     Raises
     ------
@@ -123,7 +135,9 @@ def sheet(
         sizing(household, supply, days, at.month if month is None else month, spell, by_days),
         comparing(household, supply, week, midnight if week_from is None else week_from),
     )
-    found = {item.name: item for answer in answers for item in answer.assumptions}
+    settings = commissioning(household, supplies_of(household), at.month)
+    found = {item.name: item for answer in (*answers, settings) for item in answer.assumptions}
+    asked = answers[1].rows[days - 1]
     return Sheet(
         at=at,
         household=household.name,
@@ -131,12 +145,21 @@ def sheet(
         autonomy=answers[0],
         sizing=answers[1],
         comparison=answers[2],
+        riding=None if fit is None else riding(fit, asked.strings),
+        settings=settings,
         steps=tuple(bank_steps(household, alone, at.month) for one in supplies_of(household) for alone in one.apart),
         sections=sections(household),
-        notices=household_notices(household, at.month),
+        notices=_notices(household, settings, at.month),
         assumptions=tuple(found.values()),
         standards=STANDARDS,
     )
+
+
+def _notices(household: Household, settings: Commissioning, month: int) -> tuple[Notice, ...]:
+    """Everything to mind in the house, and what stands against its settings."""
+    grave = [one for one in settings.notices if one.level == "stop"]
+    texts = {one.text for one in grave}
+    return gravest_first((*(one for one in household_notices(household, month) if one.text not in texts), *grave))
 
 
 def bank_steps(household: Household, supply: Supply, month: int) -> BankSteps:

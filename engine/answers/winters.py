@@ -254,7 +254,7 @@ def many_winters_of(household: Household, fit: Fitted, month: int) -> ManyWinter
         years=years,
         filled_days=hours.filled_days,
         own_kwp=own_kwp,
-        own=_row(fit, supply.bank.parallel),
+        own=bank_row(fit, supply.bank.parallel),
         own_low_spells=low_spells,
         own_high_spells=high_spells,
         load_kwh_a_year=hours.load_kwh / years,
@@ -265,7 +265,7 @@ def many_winters_of(household: Household, fit: Fitted, month: int) -> ManyWinter
         most_kwh=fit.most_kwh,
         limits=limits_of(supply, hours, found.power_w),
         sizes=sizes,
-        rows=tuple(_row(fit, strings) for strings in _strings_shown(supply.bank.parallel, sizes)),
+        rows=tuple(bank_row(fit, strings) for strings in _strings_shown(supply.bank.parallel, sizes)),
         winters=years_of(hours, columns[OWN], cycles, own_kwh),
         map=told,
         worked=_worked(fit, own_kwh),
@@ -314,8 +314,8 @@ def _strings_shown(own: int, sizes: tuple[RiskSize, ...]) -> tuple[int, ...]:
     return tuple(sorted(asked | set(range(steps, most + 1, steps))))[: 2 * _MOST_ROWS]
 
 
-def _row(fit: Fitted, strings: int) -> BankRow:
-    """One bank of whole strings, with its own leak."""
+def bank_row(fit: Fitted, strings: int) -> BankRow:
+    """Count the dark spells of a bank of whole strings, with its own leak."""
     kwh, hours = fit.kwh(strings), fit.hours
     years, cycles = hours.years.size, fit.found.spectrum(1.0, kwh)
     dark = int(cycles.dark_spells(kwh))

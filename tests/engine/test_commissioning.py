@@ -85,8 +85,8 @@ def test_a_charger_that_gives_more_than_the_bank_takes_is_a_stop() -> None:
 
 def test_a_restart_above_the_end_of_the_charge_is_a_stop() -> None:
     """16 × 3.45 V = 55.2 V."""
-    assert codes(changed(THREE, board=BOARD, inverter={"restart_v": 55.3}))["restart-over-charge"] == "stop"
-    assert "restart-over-charge" not in codes(changed(THREE, board=BOARD, inverter={"restart_v": 55.2}))
+    assert codes(changed(THREE, board=BOARD, inverter={"restart_v": 55.3}))["restart-above-charge"] == "stop"
+    assert "restart-above-charge" not in codes(changed(THREE, board=BOARD, inverter={"restart_v": 55.2}))
 
 
 def test_a_charge_above_the_boards_cells_is_a_stop() -> None:

@@ -238,11 +238,70 @@ def test_every_notice_stands_on_it_without_anything_to_press(client: Client, sma
     assert not article.find_all(["form", "button", "input", "select"])
 
 
+def test_the_risk_of_the_size_is_that_of_winters(client: Client) -> None:
+    _, article, answer = sheet_of(client)
+    winters = client.get("/winters.json").json()["winters"]
+    rows = {row["strings"]: row for row in [winters["own"], *winters["rows"]]}
+    told = answer["riding"]
+    strings = answer["sizing"]["rows"][answer["sizing"]["days"] - 1]["strings"]
+    assert told["asked"]["strings"] == strings
+    assert told["own"] == winters["own"]
+    if strings in rows:
+        assert told["asked"] == rows[strings]
+    assert told["asked"]["dark_spells"] <= told["own"]["dark_spells"] or strings < told["own"]["strings"]
+    assert "Its risk:" in text(section(article, "size"))
+
+
+def test_every_setting_stands_on_it_with_room_for_a_pen(client: Client) -> None:
+    _, article, answer = sheet_of(client)
+    rows = section(article, "settings").select("tbody tr")
+    listed = [one for bank in answer["settings"]["banks"] for one in bank["rows"]]
+    assert [text(row.th) for row in rows] == [one["label"] for one in listed]
+    assert all([text(cell) for cell in row.select("td.pen")] == ["", ""] for row in rows)
+    for row, one in zip(rows, listed, strict=True):
+        if one["pack_v"] is not None:
+            assert f"{one['pack_v']:.1f} V" in text(row)
+
+
+def test_a_setting_that_contradicts_the_bank_is_a_stop_on_it(opened: Opener, small_house: dict[str, Any]) -> None:
+    small_house["inverters"][0]["charge_limit_a"] = 4000.0
+    _, article, answer = sheet_of(opened(small_house))
+    assert "charger-over-bank" in [one["code"] for one in answer["notices"] if one["level"] == "stop"]
+    said = [one["text"] for one in answer["notices"] if one["code"] == "charger-over-bank"]
+    assert len(said) == 1
+    assert said[0] in text(article.select(".note.stop")[0])
+
+
+def test_the_size_can_be_followed_with_a_pocket_calculator(client_of: Any) -> None:
+    """From the printed digits alone: each line of the sum comes to the next within what its digits leave open."""
+    article = soup(client_of(None).get("/sheet?days=3&month=12")).find("article")
+    table = next(t for t in article.select("table.worked") if "Size for 3 days" in text(t))
+    rows = {text(row.th): text(row.select("td")[-1]) for row in table.select("tbody tr")}
+    value = {name: float(shown.split()[0]) for name, shown in rows.items()}
+    usable = 3 * (value["Load of a day, DC"] - value["Yield of a dull day, DC"])
+    assert usable == pytest.approx(value["Usable"], abs=3 * 0.0055 + 0.005)
+    assert value["Usable"] / value["Share of the label that is usable"] == pytest.approx(value["Label"], rel=3e-4)
+    string_kwh = 24 * 2.0 * 420 / 1000
+    assert -(-value["Label"] // string_kwh) == value["Strings"]
+
+
+def test_the_readmes_worked_case_is_the_sheets(client_of: Any) -> None:
+    article = soup(client_of(None).get("/sheet?days=3&month=12")).find("article")
+    table = next(t for t in article.select("table.worked") if "Size for 3 days" in text(t))
+    shown = [[text(cell) for cell in row.select("th, td")] for row in table.select("tbody tr")]
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
+    case = readme.split("## A worked case")[1].split("##")[0]
+    lines = [
+        [cell.strip() for cell in line.strip("|").split("|")] for line in case.splitlines() if line.startswith("| ")
+    ]
+    assert lines[1:] == shown
+
+
 def test_it_defers_to_the_standards(client: Client) -> None:
     _, article, _ = sheet_of(client)
     rules = text(section(article, "standards"))
     assert "check the edition adopted where you live" in rules
-    assert all(one.text in rules and one.governs in rules for one in STANDARDS)
+    assert all(one.text in rules and one.governs in rules and one.region in rules for one in STANDARDS)
 
 
 def test_it_has_a_line_to_sign_and_approves_nothing(client: Client) -> None:

@@ -13,13 +13,17 @@ from starlette.responses import Response
 
 from engine.answers.answer import supply_of
 from engine.answers.sheet import Sheet, sheet
+from engine.answers.winters import USUAL_SHARE, Fitted
 from engine.errors import Unreachable
 from engine.house.household import Household
+from engine.sky.averages import darkest_month
 from engine.sky.days import Sky
+from engine.sky.made import made_years
 from webapp import comparing_view, sizing_view
 from webapp import sheet_view as view
 from webapp.autonomy_view import bank_views, on_the_clock
 from webapp.cold_line import lines_now
+from webapp.commissioning_view import cards, differing
 from webapp.comparing_view import week_view
 from webapp.dull_days import (
     OWN_DAY,
@@ -50,6 +54,7 @@ from webapp.questions import (
     tried,
 )
 from webapp.render import Page, render
+from webapp.winters_answer import fit_of
 from webapp.words import MONTHS, long_date
 
 PAGE = Page("Check", "Sheet", "/sheet")
@@ -163,6 +168,7 @@ def worked_out(asked: Asked) -> tuple[Sheet | None, Blocked | None]:
             int(values["month"]),
             asked.week_from,
             skies_by_days(asked.form.raw["spell"], question.house, int(values["month"])),
+            winters_fit(question.house, values.get("bank")),
         )
     except Unreachable as fault:
         return None, first_step(question.house, str(fault))
@@ -173,6 +179,15 @@ def worked_out(asked: Asked) -> tuple[Sheet | None, Blocked | None]:
         comparison=comparing_view.on_the_clock(answer.comparison, site),
     )
     return clocked, None
+
+
+def winters_fit(house: Household, bank_id: str | None) -> Fitted | None:
+    """Return the sized supply on thirty winters made for the place; None where these tell nothing."""
+    try:
+        series, month = made_years(house.site, house.sun), darkest_month(house.site, house.sun)
+        return fit_of(house, supply_of(house, bank_id), series, month, USUAL_SHARE)
+    except Unreachable:
+        return None
 
 
 def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
@@ -202,7 +217,14 @@ def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
             for one, table in zip(views, tables, strict=True)
         ],
         "size_sentence": sizing_view.sentence(answer.sizing, asked.spell),
-        "size_more": (sizing_view.own_sentence(answer.sizing), sizing_view.panels_sentence(answer.sizing)),
+        "size_more": (
+            sizing_view.own_sentence(answer.sizing),
+            sizing_view.panels_sentence(answer.sizing),
+            view.risk_sentence(answer.riding),
+        ),
+        "settings": cards(answer.settings),
+        "differing": differing(answer.settings),
+        "standards": view.by_region(answer.standards),
         "size_rows": [(row, sizing_view.recovery(row, answer.sizing)) for row in answer.sizing.rows],
         "week": side_by_side,
         "week_figure": view.on_paper(side_by_side.figure, WEEK_PX),
