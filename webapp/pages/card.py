@@ -132,6 +132,7 @@ def _shown(house: Household, answer: Card) -> dict[str, Any]:
     stops = [notice for notice in answer.notices if notice.level == "stop"]
     cells = [bank.cell.name for bank in mine.banks]
     return {
+        "ah_text": f"{sum(bank.ah for bank in mine.banks):,.0f}\u00a0Ah",
         "kinds": listed(list(dict.fromkeys(cells))),
         "month": MONTHS[answer.month - 1],
         "view": card_view(answer),

@@ -61,6 +61,8 @@ CONTENTS = (
     ("run", "When to run the generator"),
     ("spares", "A spare bank: clipped leads, and a device that limits the current"),
     ("car", "May the car be charged?"),
+    ("setting", "What to set on the day"),
+    ("card", "The household card"),
     ("week", "The rainy week"),
     ("ageing", "Years of use, and what they cost"),
     ("step", "How time is stepped"),
