@@ -41,6 +41,7 @@ from webapp.pages import (
     tried,
     week,
     winters,
+    wiring,
 )
 from webapp.paths import static_dir
 from webapp.render import environment, error_page
@@ -65,6 +66,7 @@ PAGES = (
     prices,
     cell_tests,
     records,
+    wiring,
     sheet,
     files,
     method,

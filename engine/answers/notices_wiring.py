@@ -72,7 +72,8 @@ def _fuse_ratings(one: BankWiring, run: Run) -> Iterator[Notice]:
         yield _stop(
             "wiring-breaking",
             f"{name}: its fuse breaks up to {leg.breaking_ka:g} kA, and a short could drive {least}"
-            f"{one.fault.known_a / A_PER_KA:.2f} kA through it. It could burst and go on arcing. Take one of a higher DC class.",
+            f"{one.fault.known_a / A_PER_KA:.2f} kA through it. It could burst and go on arcing. Take one of a higher "
+            "DC class.",
         )
 
 
@@ -96,8 +97,8 @@ def wiring_checks(one: BankWiring) -> Iterator[Notice]:
         yield _check(
             "wiring-drop",
             f"{one.name}: its cables drop {one.total_drop_v:.2f} V at the highest current, "
-            f"{one.total_share * 100:.1f} % of {one.lowest_v:.4g} V; at most {one.wanted_share * 100:g} % is wanted. The "
-            "inverter would cut off early. The table has the sizes that keep it.",
+            f"{one.total_share * 100:.1f} % of {one.lowest_v:.4g} V; at most {one.wanted_share * 100:g} % is wanted. "
+            "The inverter would cut off early. The table has the sizes that keep it.",
         )
     yield from _of_cells(one)
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from engine.answers.answer import Assumption, Notice, Worked, cell_title, gravest_first, supplies_of
 from engine.answers.notices import household_notices
 from engine.answers.notices_bank import board_current_notices
-from engine.answers.notices_wiring import PAGE, questions, wiring_checks
+from engine.answers.notices_wiring import PAGE, questions, wiring_checks, wiring_stops
 from engine.answers.wiring_parts import A_PER_KA, BankWiring, Run, wired
 from engine.house.bank import Bank
 from engine.house.household import Household
@@ -42,9 +42,10 @@ LIMITS = ("v_max", "discharge_c_max", "charge_c_max")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BankAnswer:
-    """One bank: its figures, the lines to follow them by hand, and what to ask."""
+    """One bank: its figures, the codes of its stops, the lines to follow it by hand, and what to ask."""
 
     wiring: BankWiring
+    stops: tuple[str, ...]
     worked: tuple[Worked, ...]
     questions: tuple[str, ...]
 
@@ -80,7 +81,15 @@ def wiring(household: Household, month: int) -> WiringAnswer:
         if supply.beside:
             notices += board_current_notices(bank, supply.inverter, [0.0])
         notices += wiring_checks(one)
-    banks = tuple(BankAnswer(wiring=one, worked=_worked(one), questions=questions(one)) for one, _, _ in found)
+    banks = tuple(
+        BankAnswer(
+            wiring=one,
+            stops=tuple(stop.code for stop in wiring_stops(one)),
+            worked=_worked(one),
+            questions=questions(one),
+        )
+        for one, _, _ in found
+    )
     cells = [bank.cell for _, _, bank in found]
     return WiringAnswer(
         banks=banks,

@@ -151,7 +151,7 @@ def awg_diameter_mm(number: int) -> float:
     >>> awg_diameter_mm(36), round(awg_diameter_mm(-3), 2)
     (0.127, 11.68)
     """
-    return 0.127 * 92.0 ** ((36 - number) / 39.0)
+    return 0.127 * math.pow(92.0, (36 - number) / 39.0)
 
 
 def awg_mm2(size: str) -> float:
