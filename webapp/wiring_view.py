@@ -31,9 +31,10 @@ class Shown:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SizeTable:
-    """What usual sizes of one system drop: rows of name, volts, share, watts, kept and longest run."""
+    """What usual sizes of one system drop: rows of size, volts, %, watts, kept and longest run."""
 
     caption: str
+    unit: str
     rows: tuple[tuple[str, str, str, str, str, str], ...]
 
 
@@ -103,7 +104,7 @@ def _verdict(found: BankAnswer) -> str:
     if one.wiring is None or one.wiring.main is None:
         return f"{lead} Enter the cable and its fuse, and they are checked against it."
     if found.stops:
-        return f"{lead} What is entered does not suit it: see the {counted(len(found.stops), 'stop')} above."
+        return f"{lead} What is entered does not suit it: see its {counted(len(found.stops), 'stop')} above."
     return f"{lead} Nothing entered is found to be against it. That is a check, no approval."
 
 
@@ -159,8 +160,9 @@ def _drop(one: BankWiring) -> Shown:
 def _short(one: BankWiring) -> list[Shown]:
     fault = one.fault
     if fault.bus_a is not None:
-        beside = " of all banks on the bus" if one.shared else ""
-        short = Shown(title="In a short", value=_ka(fault.bus_a), unit="kA", basis=f"the cells{beside}, {fault.how}")
+        strings = f", {counted(one.parallel, 'string')}" if one.parallel > 1 else ""
+        whose = "of all banks on the bus together" if one.shared else f"each string {fault.how}{strings}"
+        short = Shown(title="In a short", value=_ka(fault.bus_a), unit="kA", basis=whose)
     elif fault.known_a > 0.0:
         basis = "of the banks on the bus whose short-circuit current is known"
         short = Shown(title="In a short", value=f"over {_ka(fault.known_a)}", unit="kA", basis=basis)
@@ -212,14 +214,14 @@ def _least(one: BankWiring) -> str:
     if not names:
         return f"No usual size keeps {_share(one.wanted_share)} over {over}{beside}: lay the cable shorter."
     return (
-        f"Thin as it may be to keep {_share(one.wanted_share)} over {over}{beside}: {names}. Heat may ask for more "
+        f"The thinnest that keeps {_share(one.wanted_share)} over {over}{beside}: {names}. Heat may ask for more "
         "copper: look that up in your code’s table."
     )
 
 
 def _table(one: BankWiring, system: str) -> SizeTable:
     rows = tuple(_row(size) for size in one.sizes if size.name.startswith("AWG") == (system == "AWG"))
-    return SizeTable(caption="AWG sizes" if system == "AWG" else "Metric sizes", rows=rows)
+    return SizeTable(caption="AWG sizes" if system == "AWG" else "Metric sizes", unit=system, rows=rows)
 
 
 def _row(size: Size) -> tuple[str, str, str, str, str, str]:
@@ -227,7 +229,7 @@ def _row(size: Size) -> tuple[str, str, str, str, str, str]:
     share = "" if size.drop_share is None else figures(size.drop_share * 100.0, 2)
     lost = "" if size.lost_w is None else figures(size.lost_w, 2)
     kept = "" if size.keeps is None else "yes" if size.keeps else "no"
-    return size.name, drop, share, lost, kept, figures(size.longest_m, 2)
+    return size.name.removeprefix("AWG ").removesuffix(" mm²"), drop, share, lost, kept, figures(size.longest_m, 2)
 
 
 def _amps(amps: float) -> str:
