@@ -16,7 +16,10 @@ from webapp.words import counted, in_sentence
 
 UNKNOWN = "not known"
 RUNS = {"main": "Main cable", "string": "Each string"}
+OPEN = ("-unknown", "-not-entered")
+"""Ends of the codes of what is not known yet."""
 FINE_KA = 10.0
+"""Below this a short-circuit current is written to a hundredth."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,6 +108,8 @@ def _verdict(found: BankAnswer) -> str:
         return f"{lead} Enter the cable and its fuse, and they are checked against it."
     if found.stops:
         return f"{lead} What is entered does not suit it: see its {counted(len(found.stops), 'stop')} above."
+    if any(code.endswith(OPEN) for code in found.checks):
+        return f"{lead} What is entered has no stop, but not all of it is known: see what to mind below."
     return f"{lead} Nothing entered is found to be against it. That is a check, no approval."
 
 

@@ -42,10 +42,11 @@ LIMITS = ("v_max", "discharge_c_max", "charge_c_max")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BankAnswer:
-    """One bank: its figures, the codes of its stops, the lines to follow it by hand, and what to ask."""
+    """One bank: its figures, the codes of its stops and checks, the lines to follow it by hand, and what to ask."""
 
     wiring: BankWiring
     stops: tuple[str, ...]
+    checks: tuple[str, ...]
     worked: tuple[Worked, ...]
     questions: tuple[str, ...]
 
@@ -85,6 +86,7 @@ def wiring(household: Household, month: int) -> WiringAnswer:
         BankAnswer(
             wiring=one,
             stops=tuple(stop.code for stop in wiring_stops(one)),
+            checks=tuple(check.code for check in wiring_checks(one)),
             worked=_worked(one),
             questions=questions(one),
         )
@@ -161,8 +163,8 @@ def _assumptions(found: list[BankWiring], banks: list[Bank]) -> Iterator[Assumpt
         name="Strands, lugs and joints",
         value="",
         kind="published",
-        source="not counted. At 20 °C IEC 60228 allows stranded cable (class 2) up to 8 % more than this, flexible "
-        "cable (class 5) up to 16 % more; lugs and joints come on top",
+        source="not counted. Stranded wire mostly has some 2 % more; at most IEC 60228 allows stranded cable (class 2) "
+        "12 % more than this, flexible cable (class 5) 16 % more. Lugs and joints come on top",
     )
     if any(one.wiring is None or one.wiring.drop_share == DROP_SHARE for one in found):
         yield Assumption(
@@ -183,7 +185,8 @@ def _assumptions(found: list[BankWiring], banks: list[Bank]) -> Iterator[Assumpt
         value="",
         kind="assumed",
         source="continuous power at the lowest volts, and every charger at its most at once. Surges of seconds are not "
-        "counted: the fuse’s own curve of time and current has to let them pass",
+        "counted: the fuse’s own curve of time and current has to let them pass. A code may ask for a margin on top, "
+        "such as a quarter for loads of hours",
     )
     yield Assumption(
         name="Short-circuit current",

@@ -117,7 +117,7 @@ class Wiring:
         -40,
         150,
         default=CONDUCTOR_C,
-        hint="At full current; 70 °C is the usual limit of PVC, 90 °C of rubber and XLPE (typical, from memory)",
+        hint="At full current; 70 °C is the usual limit of PVC, 90 °C of XLPE (typical, from memory)",
     )
 
     def __post_init__(self) -> None:
