@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -100,7 +101,8 @@ def _verdict(found: BankAnswer) -> str:
     one = found.wiring
     why = f"So much {one.inverter} draws at full power"
     if one.ruled_by == "charge":
-        why = "So much its chargers together can give"
+        rated = "" if one.charge_a is not None else ", by what the panels are rated,"
+        why = f"So much its chargers together{rated} can give"
     lead = f"{why} when the bank is down to {fixed(one.lowest_v, 1)}{NO_BREAK}V."
     if one.shared:
         lead += " The other banks on the bus may be off, so it must be able to carry all of it."
@@ -234,7 +236,28 @@ def _row(size: Size) -> tuple[str, str, str, str, str, str]:
     share = "" if size.drop_share is None else figures(size.drop_share * 100.0, 2)
     lost = "" if size.lost_w is None else figures(size.lost_w, 2)
     kept = "" if size.keeps is None else "yes" if size.keeps else "no"
-    return size.name.removeprefix("AWG ").removesuffix(" mm²"), drop, share, lost, kept, figures(size.longest_m, 2)
+    return (
+        size.name.removeprefix("AWG ").removesuffix(" mm²"),
+        drop,
+        share,
+        lost,
+        kept,
+        figures(rounded_down(size.longest_m), 2),
+    )
+
+
+def rounded_down(value: float, count: int = 2) -> float:
+    """Round a number above 0 down to so many significant figures: a limit must not grow by being written.
+
+    Examples
+    --------
+    >>> rounded_down(1.99), rounded_down(0.2399), rounded_down(187.0), rounded_down(0.0)
+    (1.9, 0.23, 180.0, 0.0)
+    """
+    if value <= 0.0:
+        return 0.0
+    step = 10.0 ** (math.floor(math.log10(value)) - count + 1)
+    return round(math.floor(value / step + 1e-9) * step, 12)
 
 
 def _amps(amps: float) -> str:

@@ -99,6 +99,7 @@ def _show(request: Request, changed: Card | None = None, status: int = 200) -> R
         cards=cards,
         names={bank.id: bank.name for bank in joined},
         entered={bank.id: bank.wiring is not None for bank in joined},
+        open_id=changed.id if changed is not None else next((b.id for b in joined if b.wiring is None), ""),
         loose=[bank.name for bank in house.banks if not bank.inverter],
         changed=changed,
         inputs=inputs_used(house, house.supplies(), question.month),
