@@ -95,7 +95,7 @@ def wiring(household: Household, month: int) -> WiringAnswer:
     cells = [bank.cell for _, _, bank in found]
     return WiringAnswer(
         banks=banks,
-        notices=gravest_first(notices),
+        notices=gravest_first({one.text: one for one in notices}.values()),
         assumptions=tuple(_assumptions([one for one, _, _ in found], [bank for _, _, bank in found])),
         lithium=any(cell.needs_board for cell in cells),
         hydrogen=any(cell.vents_hydrogen for cell in cells),

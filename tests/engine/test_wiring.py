@@ -198,6 +198,16 @@ def test_each_bank_of_a_bus_must_carry_all_of_it() -> None:
     house["banks"].append(house["banks"][0] | {"id": "b", "name": "Second"})
     answer, _ = asked(house)
     assert [round(one.wiring.ruling_a, 1) for one in answer.banks] == [123.1, 123.1]
+    assert len({one.text for one in answer.notices}) == len(answer.notices)
+
+
+def test_a_board_on_a_shared_bus_that_opens_below_full_power_is_said() -> None:
+    house = document()
+    house["banks"].append(house["banks"][0] | {"id": "b", "name": "Second"})
+    assert "board-below-inverter" not in codes(asked(house)[0], "check")
+    house["banks"][1]["board"] = house["banks"][1]["board"] | {"current_limit_a": 120.0}
+    (said,) = [one.text for one in asked(house)[0].notices if one.code == "board-below-inverter"]
+    assert said.startswith("Second: at full power Inverter draws up to 123 A")
 
 
 @pytest.mark.parametrize("name", ["lfp", "sodium_layered", "lead_sealed"])
