@@ -43,6 +43,7 @@ from webapp.pages import (
     tried,
     week,
     winters,
+    wiring,
 )
 from webapp.paths import static_dir
 from webapp.render import environment, error_page
@@ -67,6 +68,7 @@ PAGES = (
     prices,
     cell_tests,
     records,
+    wiring,
     commissioning,
     sheet,
     card,

@@ -53,7 +53,7 @@ def sections(household: Household) -> tuple[Section, ...]:
         *_spells(household.sun),
         *(_array(array, fed_by) for array in household.sun.arrays),
         *(_inverter(inverter) for inverter in household.inverters),
-        *(_bank(bank, names) for bank in household.banks),
+        *(section for bank in household.banks for section in (_bank(bank, names), *_wiring(bank))),
         *(_load(load, fed_by) for load in household.loads),
         *(_generator(generator, fed_by) for generator in household.generators),
         *_prices(household.prices),
@@ -177,6 +177,18 @@ def _board(bank: Bank) -> tuple[Row, ...]:
     if bank.board is None:
         return (Row(label="Protection board", value="none"),)
     return (*_rows(bank.board), _yes("Board: opens a contactor", bank.board.contactor))
+
+
+def _wiring(bank: Bank) -> tuple[Section, ...]:
+    """A bank's cables and fuses, where they are described."""
+    wired = bank.wiring
+    if wired is None:
+        return ()
+    legs = (("main cable", wired.main), ("cable of each string", wired.string))
+    return (
+        Section(title=f"{bank.name}: wiring", rows=_rows(wired)),
+        *(Section(title=f"{bank.name}: {name}", rows=_rows(leg)) for name, leg in legs if leg is not None),
+    )
 
 
 def _load(load: Load, fed_by: Mapping[str, str]) -> Section:

@@ -18,6 +18,7 @@ from engine.answers.notices_bus import bus_notices
 from engine.answers.notices_charge import cured
 from engine.answers.notices_generator import generator_notices
 from engine.answers.notices_sky import sky_notices
+from engine.answers.notices_wiring import wiring_notices
 from engine.balance.forcing import load_hours, mean_dc_w
 from engine.errors import InputError
 from engine.house.bank import floor
@@ -52,6 +53,7 @@ def _found(household: Household, month: int) -> list[Notice]:
             found += _under_load(household, supply, month)
         found += _over_rated(household, supply, month)
     found += bus_notices(household)
+    found += wiring_notices(household)
     found += sky_notices(household)
     for load in household.loads:
         found += _load(household, load)

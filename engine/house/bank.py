@@ -19,6 +19,7 @@ from engine.cells.chemistry import CellTable, Chemistry, at, capacity_share, ene
 from engine.errors import InputError
 from engine.fields import check, quantity
 from engine.house.inverter import Inverter
+from engine.house.wiring import Wiring
 from engine.quantities import WH_PER_KWH
 
 MEAN_CHARGE_C = 0.1
@@ -151,6 +152,7 @@ class Bank:
     board: Board | None = None
     own_fuse: bool = False
     own_disconnect: bool = False
+    wiring: Wiring | None = None
 
     def __post_init__(self) -> None:
         check(self)

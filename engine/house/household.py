@@ -22,6 +22,7 @@ from engine.house.generator import Generator
 from engine.house.inverter import Inverter
 from engine.house.loads import Load
 from engine.house.prices import Prices
+from engine.house.wiring import Leg, Wiring
 from engine.sky.site import Array, Site, Sun
 
 FORMAT = 1
@@ -181,6 +182,9 @@ _PARTS: dict[str, type] = {
     "prices": Prices,
     "site": Site,
     "sun": Sun,
+    "wiring": Wiring,
+    "main": Leg,
+    "string": Leg,
 }
 
 

@@ -404,6 +404,11 @@ def full_house(house: dict[str, Any]) -> dict[str, Any]:
         charge_limit_a=43, cold_charge_a=11, cell_spread_mv=12, parallel=2,
     )  # fmt: skip
     house["banks"][0]["board"].update(charge_min_c=4, contactor=True, balance_v=3.42, balance_a=0.19)
+    leg = {"length_m": 2.3, "area_mm2": 53.7, "carries_a": 161, "fuse_a": 159, "fuse_v": 83, "breaking_ka": 21}
+    house["banks"][0]["wiring"] = {
+        "main": leg, "string": {name: value / 2 for name, value in leg.items()}, "cell_mohm": 0.26, "fault_ka": 13.7,
+        "drop_share": 0.017, "conductor_c": 63,
+    }  # fmt: skip
     house["generators"] = [
         {
             "id": "g", "name": "Shed engine", "inverter": house["inverters"][0]["id"], "by_itself": True,
