@@ -20,6 +20,7 @@ from webapp.jobs import Jobs
 from webapp.pages import (
     banks,
     car,
+    care,
     cell_tests,
     charge,
     cold,
@@ -63,6 +64,7 @@ PAGES = (
     sun,
     inverter,
     prices,
+    care,
     cell_tests,
     records,
     sheet,

@@ -61,7 +61,7 @@ class Equalise:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Water:
-    """Water that flooded cells lose in the days of the whole bank [g]: by the usual gassing, and with the safety factor.
+    """Water that a flooded bank loses in the days [g]: by the usual gassing, and with the safety factor.
 
     The monthly numbers carry these days on [l].
     """
