@@ -74,7 +74,11 @@ def care_view(answer: Care) -> CareView:
     """Return the view of an answer that is on the household's clock."""
     clauses = [_clause(bank) for bank in answer.banks]
     said = Markup("; ").join(clauses)
-    several = len(answer.banks) > 1 and answer.air_m3_h is not None and answer.air_cm2 is not None
+    several = (
+        len([bank for bank in answer.banks if bank.lead is not None]) > 1
+        and answer.air_m3_h is not None
+        and answer.air_cm2 is not None
+    )
     return CareView(
         sentence=said[:1].upper() + said[1:] + ".",
         range=" ".join(filter(None, (_fills(bank, len(answer.banks) > 1) for bank in answer.banks))),
@@ -178,13 +182,14 @@ def _lead_figures(lead: LeadCare) -> tuple[tuple[str, str, str], ...]:
         f"the last part, from {percent(full.finish_from_soc)} on, takes {duration(full.finish_h)} whatever the current"
     )
     hours = f"{fixed(full.absorb_h)}{NO_BREAK}h" if full.absorb_h else "none"
+    best = f"; the best day gives {fixed(full.best_day_h)}{NO_BREAK}h, full hours with it" if full.best_day_h else ""
     return (
         ("Last full", since, f"{due} (typical, from memory)"),
         ("Full by the sun", filled, top),
         (
             "At absorption volts",
             hours,
-            f"of sun that can hold it there in these days; the best day gives {fixed(full.best_day_h)}{NO_BREAK}h",
+            f"in which the sun can hold it there in these days{best}",
         ),
     )
 
@@ -263,8 +268,8 @@ def _gas(lead: LeadCare) -> tuple[tuple[str, str, str], ...]:
         rows.append(
             (
                 "Water in these days",
-                f"{fixed(lead.water.low_g)}{NO_BREAK}g",
-                f"up to {fixed(lead.water.high_g)}{NO_BREAK}g with the factor of {GAS_SAFETY:g} for old cells",
+                f"{figures(lead.water.low_g)}{NO_BREAK}g",
+                f"up to {figures(lead.water.high_g)}{NO_BREAK}g with the factor of {GAS_SAFETY:g} for old cells",
             )
         )
     return tuple(rows)

@@ -96,4 +96,4 @@ def amount(litres: float) -> str:
     >>> amount(0.0421), amount(1.26)
     ('42\\xa0ml', '1.3\\xa0l')
     """
-    return f"{figures(litres)}{NO_BREAK}l" if litres >= 1.0 else f"{fixed(litres * 1000.0)}{NO_BREAK}ml"
+    return f"{figures(litres)}{NO_BREAK}l" if litres >= 1.0 else f"{figures(litres * 1000.0)}{NO_BREAK}ml"

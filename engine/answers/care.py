@@ -36,6 +36,7 @@ from engine.balance.trajectory import Trajectory
 from engine.cells import lead_acid
 from engine.errors import InputError
 from engine.house.bank import Bank
+from engine.house.inverter import Inverter
 from engine.quantities import HOURS_PER_DAY
 from engine.sky.days import Sky
 
@@ -89,11 +90,14 @@ def care(found: Sequence[Coming], sky: Sky, last_on: date | None = None) -> Care
             f"Last full on must be a day from {EARLIEST_YEAR}-01-01 to {at:%Y-%m-%d}, the day asked about; "
             f"got {last_on:%Y-%m-%d}.",
         )
-    banks: list[tuple[Bank, BankCare]] = []
+    banks: list[tuple[Bank, BankCare, Inverter]] = []
     for one in found:
         as_is = one.run()
-        banks += ((bank, _bank(one, place, as_is, last_on)) for place, bank in enumerate(one.supply.banks))
-    told = tuple(each for _, each in banks)
+        banks += (
+            (bank, _bank(one, place, as_is, last_on), one.supply.inverter)
+            for place, bank in enumerate(one.supply.banks)
+        )
+    told = tuple(each for _, each, _ in banks)
     total = _air(told)
     return Care(
         at=at,
@@ -101,11 +105,11 @@ def care(found: Sequence[Coming], sky: Sky, last_on: date | None = None) -> Care
         banks=told,
         air_m3_h=total,
         air_cm2=None if total is None else lead_acid.opening_cm2(total),
-        notices=gravest_first(notice for bank, each in banks for notice in care_notices(bank, each)),
-        worked=tuple(row for bank, each in banks for row in care_worked(bank, each, len(banks) > 1)),
+        notices=gravest_first(notice for bank, each, on in banks for notice in care_notices(bank, each, on)),
+        worked=tuple(row for bank, each, _ in banks for row in care_worked(bank, each, len(banks) > 1)),
         assumptions=(
             *_assumed(told),
-            *assumptions_of(found[0].household, (bank.cell for bank, _ in banks), sky),
+            *assumptions_of(found[0].household, (bank.cell for bank, _, _ in banks), sky),
         ),
     )
 

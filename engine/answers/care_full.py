@@ -33,6 +33,8 @@ FULL_EVERY_DAYS = 7
 """A lead-acid bank is to be full about this often (typical, from memory: once a week or so)."""
 LEAST_SPARE_W = 1.0
 """Sun left over that counts as such [W] (choice)."""
+PATIENCE_H = 48.0
+"""The sun is waited for so long however late it is (judgement) [h]."""
 RUN_WITHIN_H, LONGEST_RUN_H = 72.0, 24.0
 """A generator run to full begins in so many hours and is looked at for so many [h] (choice)."""
 _EPS = 1e-6
@@ -204,9 +206,11 @@ def absorb_days(one: Coming, p: Plant, as_is: Trajectory, socs: Floats, enough: 
 
 
 def _late(days_since: int | None, full_at_h: float | None, length_h: float) -> bool:
-    """Whether the sun fills it later than a week after the last time; counted from now where nobody told when."""
+    """Whether the sun fills it too late: not soon, and over a week after the last time, or from now if not told."""
+    if full_at_h is not None and full_at_h <= PATIENCE_H:
+        return False
     waits_days = (length_h if full_at_h is None else full_at_h) / HOURS_PER_DAY
-    return full_at_h != 0.0 and (days_since or 0) + waits_days > FULL_EVERY_DAYS
+    return (days_since or 0) + waits_days > FULL_EVERY_DAYS
 
 
 def _run_to_full(one: Coming, enough: float) -> FullRun | None:

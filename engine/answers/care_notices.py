@@ -11,17 +11,19 @@ from engine.answers.charging_notices import lead_temperature_notices
 from engine.answers.notices_cold import unstated_notices
 from engine.house.bank import Bank
 from engine.house.cold import FULL_C
+from engine.house.inverter import Inverter
 
 _EPS = 1e-9
 _WHEN = {"now": "at its charge now", "lowest": "at its lowest in these days", "reserve": "down at its reserve"}
 
 
-def care_notices(bank: Bank, found: BankCare) -> Iterator[Notice]:
+def care_notices(bank: Bank, found: BankCare, inverter: Inverter) -> Iterator[Notice]:
     """Every notice about one bank."""
     if found.lead is not None:
         yield from _full(bank, found.lead.full)
         yield from _volts(bank, found.lead)
         yield from lead_temperature_notices(bank)
+        yield from _bears(bank, found.lead, inverter)
         yield from _equalise(bank, found.lead)
         yield from _freezing(bank, found.lead)
         yield from _air(bank, found.lead)
@@ -93,6 +95,20 @@ def _volts(bank: Bank, lead: LeadCare) -> Iterator[Notice]:
             text=f"{bank.name}: at {bank.cell_c:g} °C no more than {volts.highest_here_cell_v:.2f} V per cell is right "
             f"for {bank.cell.name}; it is set to {volts.set_cell_v:.2f} V. Without a temperature sensor that lowers "
             "it, lower it by hand.",
+        )
+
+
+def _bears(bank: Bank, lead: LeadCare, inverter: Inverter) -> Iterator[Notice]:
+    """Volts that are right at this temperature and too high for the inverter, though those set are not."""
+    volts = lead.volts
+    if volts.set_cell_v * bank.series <= inverter.dc_max_v + _EPS < volts.here_pack_v:
+        yield Notice(
+            level="stop",
+            code="compensated-over-inverter",
+            page="inverter",
+            text=f"{bank.name}: at {bank.cell_c:g} °C a charger with a temperature sensor goes to "
+            f"{volts.here_pack_v:.1f} V; {inverter.name} ends at {inverter.dc_max_v:g} V and can be damaged. Limit the "
+            "charger to less, and charge longer instead.",
         )
 
 

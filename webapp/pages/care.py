@@ -70,8 +70,7 @@ def _full_field(base: Moment) -> Field:
         label="Last full on",
         kind="text",
         optional=True,
-        hint=f"A day such as {base.now:%Y-%m-%d}; empty if you do not know. Of several lead-acid banks, the one that "
-        "waits longest",
+        hint=f"Like {base.now:%Y-%m-%d}; empty if not known. Of several banks the longest ago",
     )
 
 
