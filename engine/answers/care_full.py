@@ -206,9 +206,11 @@ def absorb_days(one: Coming, p: Plant, as_is: Trajectory, socs: Floats, enough: 
 
 
 def _late(days_since: int | None, full_at_h: float | None, length_h: float) -> bool:
-    """Whether the sun fills it too late: not soon, and over a week after the last time, or from now if not told."""
+    """Whether the sun fills it too late: not soon, and over a week after the last time; or not at all, if not told."""
     if full_at_h is not None and full_at_h <= PATIENCE_H:
         return False
+    if full_at_h is None and days_since is None:
+        return True
     waits_days = (length_h if full_at_h is None else full_at_h) / HOURS_PER_DAY
     return (days_since or 0) + waits_days > FULL_EVERY_DAYS
 
