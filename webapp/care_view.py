@@ -97,7 +97,7 @@ def _together(answer: Care) -> str:
 def _clause(bank: BankCare) -> Markup:
     name = in_sentence(bank.name)
     if bank.lead is not None:
-        return _lead_clause(name, bank.lead.full)
+        return _lead_clause(name, bank.lead.full, bank.told)
     assert bank.cold is not None
     if not bank.cold.stated:
         return Markup("the cold limit of {} is <strong>{}</strong>").format(name, NOT_STATED)
@@ -109,9 +109,9 @@ def _clause(bank: BankCare) -> Markup:
     return Markup("at {} {} may be charged with <strong>{}</strong>").format(degrees(bank.cell_c), name, limit)
 
 
-def _lead_clause(name: str, full: FullCharge) -> Markup:
+def _lead_clause(name: str, full: FullCharge, told: bool) -> Markup:
     if full.full_at_h is not None and full.full_at_h < _NOW_H:
-        return Markup("{} is <strong>full now</strong>").format(name)
+        return Markup("{} is <strong>{}</strong>").format(name, "full now" if told else "taken as full now")
     since = "" if full.days_since is None else f" was last full {_ago(full.days_since)}, and the sun"
     if full.full_at is None:
         if since:
@@ -182,7 +182,8 @@ def _lead_figures(lead: LeadCare) -> tuple[tuple[str, str, str], ...]:
         f"the last part, from {percent(full.finish_from_soc)} on, takes {duration(full.finish_h)} whatever the current"
     )
     hours = f"{fixed(full.absorb_h)}{NO_BREAK}h" if full.absorb_h else "none"
-    best = f"; the best day gives {fixed(full.best_day_h)}{NO_BREAK}h, full hours with it" if full.best_day_h else ""
+    most = f"{fixed(full.best_day_h)}{NO_BREAK}h"
+    best = f"; the best day gives {most}, those at full counted" if full.best_day_h else ""
     return (
         ("Last full", since, f"{due} (typical, from memory)"),
         ("Full by the sun", filled, top),

@@ -68,7 +68,7 @@ class Care:
     assumptions: tuple[Assumption, ...]
 
 
-def care(found: Sequence[Coming], sky: Sky, last_on: date | None = None) -> Care:
+def care(found: Sequence[Coming], sky: Sky, last_on: date | None = None, *, told: bool = True) -> Care:
     """Work out the care of every bank.
 
     Parameters
@@ -77,6 +77,8 @@ def care(found: Sequence[Coming], sky: Sky, last_on: date | None = None) -> Care
         The days to come of every supply, at least one.
     last_on : date, optional
         Day on which the lead-acid banks were last full.
+    told : bool
+        Whether anybody said the charge now; else the banks are taken as full.
 
     Raises
     ------
@@ -94,27 +96,27 @@ def care(found: Sequence[Coming], sky: Sky, last_on: date | None = None) -> Care
     for one in found:
         as_is = one.run()
         banks += (
-            (bank, _bank(one, place, as_is, last_on), one.supply.inverter)
+            (bank, _bank(one, place, as_is, last_on, told), one.supply.inverter)
             for place, bank in enumerate(one.supply.banks)
         )
-    told = tuple(each for _, each, _ in banks)
-    total = _air(told)
+    cared = tuple(each for _, each, _ in banks)
+    total = _air(cared)
     return Care(
         at=at,
         days_h=found[0].given.length_h,
-        banks=told,
+        banks=cared,
         air_m3_h=total,
         air_cm2=None if total is None else lead_acid.opening_cm2(total),
         notices=gravest_first(notice for bank, each, on in banks for notice in care_notices(bank, each, on)),
         worked=tuple(row for bank, each, _ in banks for row in care_worked(bank, each, len(banks) > 1)),
         assumptions=(
-            *_assumed(told),
+            *_assumed(cared),
             *assumptions_of(found[0].household, (bank.cell for bank, _, _ in banks), sky),
         ),
     )
 
 
-def _bank(one: Coming, place: int, as_is: Trajectory, last_on: date | None) -> BankCare:
+def _bank(one: Coming, place: int, as_is: Trajectory, last_on: date | None, told: bool) -> BankCare:
     bank, (p, socs) = one.supply.banks[place], bank_course(one, place, as_is)
     lead = None
     if is_lead(bank):
@@ -135,6 +137,7 @@ def _bank(one: Coming, place: int, as_is: Trajectory, last_on: date | None) -> B
         series=bank.series,
         ah=bank.ah,
         soc=float(socs[0]),
+        told=told,
         lead=lead,
         cold=None if lead is not None else cold_limit(bank),
     )

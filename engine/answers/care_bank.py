@@ -149,7 +149,7 @@ class ColdLimit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BankCare:
-    """One bank: `lead` or `cold` is set, by what its cells are."""
+    """One bank: `lead` or `cold` is set, by what its cells are; `told` is whether anybody said its charge."""
 
     bank_id: str
     name: str
@@ -158,6 +158,7 @@ class BankCare:
     series: int
     ah: float
     soc: float
+    told: bool
     lead: LeadCare | None
     cold: ColdLimit | None
 

@@ -21,6 +21,13 @@ def care_notices(bank: Bank, found: BankCare, inverter: Inverter) -> Iterator[No
     """Every notice about one bank."""
     if found.lead is not None:
         yield from _full(bank, found.lead.full)
+        if not found.told:
+            yield Notice(
+                level="note",
+                code="charge-not-told",
+                text=f"{bank.name} is taken as full, as nobody typed its charge. Type above what it is at: when it is "
+                "full again and where its acid freezes both go by that.",
+            )
         yield from _volts(bank, found.lead)
         yield from lead_temperature_notices(bank)
         yield from _bears(bank, found.lead, inverter)

@@ -42,11 +42,12 @@ def test_a_telephone_has_room(open_page: Opener, shed: str, scheme: str) -> None
 
 
 def test_it_works_without_javascript(open_page: Opener, shed: str) -> None:
-    page = open_page(f"{shed}/care", java_script_enabled=False)
+    page = open_page(f"{shed}/care?{ASK}", java_script_enabled=False)
     page.locator("#full").fill("2026-11-15")
     page.get_by_role("button", name="Work it out").click()
     expect(page.locator("#answer h1")).to_contain_text("was last full")
     assert "full=2026-11-15" in page.url
+    assert "charge=60" in page.url
 
 
 def test_paper_has_the_answer_and_no_form(open_page: Opener, shed: str) -> None:

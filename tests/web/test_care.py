@@ -87,6 +87,13 @@ def test_a_fault_of_the_question_keeps_the_day(lead: Client) -> None:
     assert soup(response).select_one('input[name=full][value="2026-11-15"]') is not None
 
 
+def test_a_charge_that_nobody_typed_is_not_called_a_fact(lead: Client) -> None:
+    page = answer(lead, "at=2026-11-25%2018:00")
+    assert "taken as full now" in text_of(page.h1)
+    assert "nobody typed its charge" in text_of(page)
+    assert "nobody typed its charge" not in text_of(answer(lead))
+
+
 def test_an_empty_day_is_not_known(lead: Client) -> None:
     page = answer(lead, f"{ASK}&full=")
     assert "not told" in text_of(page.select_one("dl.figures"))

@@ -87,10 +87,15 @@ def _read_day(text: str, base: Moment) -> date | None:
         ) from None
 
 
+def _charge_told(base: Moment) -> bool:
+    """Whether any charge was typed: a form that is sent sends them all."""
+    return any(name.startswith("charge") and not name.startswith("charge_as") for name in base.typed)
+
+
 def _answer(base: Moment, found: tuple[Coming, ...], last_on: date | None, errors: dict[str, str]) -> Care | None:
     assert base.sky is not None
     try:
-        return on_the_clock(care(found, base.sky, last_on), base.house.site)
+        return on_the_clock(care(found, base.sky, last_on, told=_charge_told(base)), base.house.site)
     except InputError as fault:
         errors[fault.field] = fault.message
         return None
