@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -190,3 +191,9 @@ def test_without_a_joined_bank_it_says_what_to_enter(client_of: Opener, small_ho
     empty = client_of(small_house | {"banks": [], "loads": []})
     assert "Enter your first bank" in answer(empty, "").get_text()
     assert empty.get("/care.json").status_code == 422
+
+
+def test_headings_go_down_one_step_at_a_time(lead: Client) -> None:
+    levels = [int(one.name[1]) for one in answer(lead).select("h1, h2, h3, h4")]
+    assert levels[0] == 1
+    assert all(after - before <= 1 for before, after in pairwise(levels))
