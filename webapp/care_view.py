@@ -225,7 +225,7 @@ def _volts(bank: BankCare, lead: LeadCare) -> tuple[tuple[str, str, str], ...]:
     volts = lead.volts
     per_cell = (
         f"{volts.here_cell_v:.2f}{NO_BREAK}V per cell; set to {volts.set_cell_v:.2f} for 25{NO_BREAK}°C, "
-        f"usual {volts.usual_cell_v:g}, at most {volts.highest_cell_v:g}"
+        f"usual {volts.usual_cell_v:.2f}, at most {volts.highest_cell_v:.2f}"
     )
     rows = [(f"Absorption at {degrees(bank.cell_c)}", _pack(volts.here_pack_v), per_cell)]
     if volts.float_here_pack_v is not None and volts.float_cell_v is not None:
@@ -233,7 +233,7 @@ def _volts(bank: BankCare, lead: LeadCare) -> tuple[tuple[str, str, str], ...]:
             (
                 f"Float at {degrees(bank.cell_c)}",
                 _pack(volts.float_here_pack_v),
-                f"{volts.float_cell_v:g}{NO_BREAK}V per cell at 25{NO_BREAK}°C",
+                f"{volts.float_cell_v:.2f}{NO_BREAK}V per cell at 25{NO_BREAK}°C",
             )
         )
     if lead.equalise is not None:
