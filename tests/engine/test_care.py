@@ -370,3 +370,9 @@ def test_worked_lines_give_what_the_answer_says() -> None:
 
 def test_a_cold_limit_is_that_of_the_bank() -> None:
     assert cold_limit(bank("lfp", cold_charge_a=14.0, cell_c=5.0)).now_a == pytest.approx(77.0)
+
+
+def test_equalising_volts_below_the_daily_charge_are_refused() -> None:
+    with pytest.raises(InputError, match=r"at least the daily charge volts, 2\.4 V per cell; got 2\.3 V") as caught:
+        dataclasses.replace(catalogue.load("lead_flooded"), equalise_v=2.3)
+    assert caught.value.field == "equalise_v"
