@@ -73,3 +73,11 @@ def test_lead_acid_comes_in_blocks_and_gasses_and_the_rest_need_a_board():
     for id in IDS:
         cell, lead = catalogue.load(id), id.startswith("lead")
         assert (cell.series_step, cell.vents_hydrogen, cell.needs_board) == (6 if lead else 1, lead, not lead)
+
+
+def test_only_flooded_cells_are_watered_and_equalised_and_lead_alone_makes_gas():
+    for id in IDS:
+        cell, lead, flooded = catalogue.load(id), id.startswith("lead"), id == "lead_flooded"
+        assert (cell.waters, cell.equalise_v is not None) == (flooded, flooded)
+        assert (cell.gas_float_ma_per_ah is not None, cell.gas_boost_ma_per_ah is not None) == (lead, lead)
+        assert cell.equalise_v is None or cell.equalise_v > cell.v_max

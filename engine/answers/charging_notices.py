@@ -124,7 +124,7 @@ def _hold(facts: Facts) -> Iterator[Notice]:
             text=f"{cell.name} can give off hydrogen at its end volts: it can explode. Air the room as your code asks, "
             "and keep flames and sparks away.",
         )
-        yield from _lead_temperature(asked)
+        yield from lead_temperature_notices(asked)
     told = curve.told(cell, asked.charge_end_cell_v, facts.current.charge_c, asked.cell_c)
     if not asked.hold and not told:
         yield Notice(
@@ -147,12 +147,22 @@ def _hold(facts: Facts) -> Iterator[Notice]:
     yield from _sun(facts)
 
 
-def _lead_temperature(asked: Bank) -> Iterator[Notice]:
+def lead_cell_v(cell_v: float, temperature_c: float) -> float:
+    """Return what lead-acid volts stated for `LEAD_C` should be at another cell temperature [V per cell].
+
+    Examples
+    --------
+    >>> round(lead_cell_v(2.4, 5.0), 3), lead_cell_v(2.4, 25.0)
+    (2.48, 2.4)
+    """
+    return cell_v - LEAD_V_PER_C * (temperature_c - LEAD_C)
+
+
+def lead_temperature_notices(asked: Bank) -> Iterator[Notice]:
     """Lead-acid charge volts at another temperature than their own."""
-    apart = asked.cell_c - LEAD_C
-    if abs(apart) < LEAD_APART_C:
+    if abs(asked.cell_c - LEAD_C) < LEAD_APART_C:
         return
-    there_v = asked.charge_end_cell_v - LEAD_V_PER_C * apart
+    there_v = lead_cell_v(asked.charge_end_cell_v, asked.cell_c)
     yield Notice(
         level="check",
         code="lead-temperature",

@@ -35,6 +35,7 @@ WH_PER_KG: Mapping[str, float] = {
     "sodium_layered": 120.0,
     "lead_flooded": 30.0,
     "lead_sealed": 33.0,
+    "lead_gel": 32.0,
 }
 """Energy of a bare cell on its label for its mass, by chemistry [Wh/kg] (typical, from memory)."""
 OTHER_WH_PER_KG = (120.0, 30.0)

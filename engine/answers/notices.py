@@ -16,6 +16,7 @@ from engine.answers.answer import Notice, Remedy, gravest_first
 from engine.answers.notices_bank import board_current_notices, cell_notices, mend, pack_notices, window_notices
 from engine.answers.notices_bus import bus_notices
 from engine.answers.notices_charge import cured
+from engine.answers.notices_cold import unstated_notices
 from engine.answers.notices_generator import generator_notices
 from engine.answers.notices_sky import sky_notices
 from engine.answers.notices_wiring import wiring_notices
@@ -45,6 +46,7 @@ def _found(household: Household, month: int) -> list[Notice]:
     on = {bank.id: supply.inverter for supply in supplies for bank in supply.banks}
     for bank in household.banks:
         found += (cured(one, bank, on.get(bank.id)) for one in cell_notices(bank))
+        found += unstated_notices(bank)
         found += window_notices(bank)
     for supply in supplies:
         for bank in supply.banks:

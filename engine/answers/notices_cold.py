@@ -6,10 +6,11 @@ from collections.abc import Iterator
 
 from engine.answers.answer import Notice
 from engine.house.bank import Bank
-from engine.house.cold import allowed_charge_c, full_from_c
+from engine.house.cold import FULL_C, allowed_charge_c, cold_limit_stated, full_from_c
 from engine.house.inverter import Inverter
 
 TOO_COLD = "too-cold-to-charge"
+UNSTATED = "cold-limit-unstated"
 
 
 def frozen_notices(bank: Bank) -> Iterator[Notice]:
@@ -58,4 +59,18 @@ def charger_cold_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
         text=f"{inverter.name} {gives}; at {bank.cell_c:g} °C {bank.name} takes {allowed_a:.0f} A at most, and no more "
         "is counted. Set the charger itself to that while the cells are so cold: a board stops a charge, it does not "
         "lessen it.",
+    )
+
+
+def unstated_notices(bank: Bank) -> Iterator[Notice]:
+    """Cold cells whose limit for a cold charge nobody has stated."""
+    if bank.cell_c >= FULL_C or cold_limit_stated(bank):
+        return
+    yield Notice(
+        level="stop",
+        code=UNSTATED,
+        page="care",
+        text=f"{bank.name}: its cells are at {bank.cell_c:g} °C, and nobody has stated how they may be charged below "
+        f"{FULL_C:g} °C. No other chemistry’s limit holds for {bank.cell.name}: do not charge them so cold until the "
+        "cell maker says with how many amperes, and enter that on Banks as the charge current at 0 °C; or warm them.",
     )

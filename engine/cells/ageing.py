@@ -301,5 +301,6 @@ _MODELS = {
         7.5, 275.0, 0.7, 1.8, "With watering and a full charge every week; without them half of that or less."
     ),
     "lead_sealed": _typical(6.0, 350.0, 0.7, 1.8, "Filled every week and never left empty; else half of that or less."),
+    "lead_gel": _typical(7.0, 425.0, 0.7, 1.8, "Filled every week and never charged too high; else half or less."),
 }
 _OTHER = _typical(8.0, 1000.0, 0.4, 3.0, "Nothing is known of this chemistry’s ageing here: a wide guess.")

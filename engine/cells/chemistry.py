@@ -38,7 +38,9 @@ class Chemistry:
 
     The curve (`soc`, `ocv_v`, `r_slow_v_per_c`, `r_fast_v_per_c`) holds at 25 degC. The pairs of
     `capacity_temperature` and `resistance_temperature` are (degC, factor), linear between, held
-    outside. `sources` is keyed by field name, or by several separated by spaces.
+    outside. `equalise_v` is None where cells must not be equalised, `waters` whether water is topped up; the gassing
+    currents are those that air is reckoned by, None where none are stated. `sources` is keyed by field name, or by
+    several separated by spaces.
     """
 
     __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
@@ -75,6 +77,14 @@ class Chemistry:
     reserve_reason: str = ""
     needs_board: bool = True
     vents_hydrogen: bool = False
+    equalise_v: float | None = quantity("Equalising volts per cell", "V", 0.5, 6, default=None, optional=True)
+    waters: bool = False
+    gas_float_ma_per_ah: float | None = quantity(
+        "Gassing current at float", "mA/Ah", 0, 200, default=None, optional=True
+    )
+    gas_boost_ma_per_ah: float | None = quantity(
+        "Gassing current at charge", "mA/Ah", 0, 200, default=None, optional=True
+    )
     series_step: int = quantity("Cells in one block", "cells", 1, 24, default=1, whole=True)
     life: str = ""
     sources: dict[str, Source] = field(default_factory=dict)
@@ -106,6 +116,7 @@ _CURVE_WORDS = {
     "r_slow_v_per_c": "Resistance over hours",
     "r_fast_v_per_c": "Resistance over minutes",
     "holds": "Held at its charge end",
+    "waters": "Water is topped up",
     "coulombic_efficiency": "Ampere-hours given back",
     "capacity_temperature": "Capacity against temperature",
     "resistance_temperature": "Resistance against temperature",
@@ -168,6 +179,12 @@ def _check_volts(cell: Chemistry) -> None:
             "v_float",
             f"The float volts must lie above {cell.v_low:g} and at most at {cell.v_max:g} V per cell; "
             f"got {cell.v_float:g} V.",
+        )
+    if cell.equalise_v is not None and not cell.v_charge <= cell.equalise_v:
+        raise InputError(
+            "equalise_v",
+            f"The equalising volts must be at least the daily charge volts, {cell.v_charge:g} V per cell; "
+            f"got {cell.equalise_v:g} V.",
         )
     if not cell.v_low < cell.v_charge <= cell.v_max:
         raise InputError(

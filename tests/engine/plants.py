@@ -27,7 +27,7 @@ IDEAL = Chemistry(
 )
 """Household H's cell (product.md story 2): constant volts, no resistance, every ampere-hour comes back."""
 
-SERIES = {"sodium_layered": 15, "lfp": 16, "nmc": 14, "lead_sealed": 24, "lead_flooded": 24}
+SERIES = {"sodium_layered": 15, "lfp": 16, "nmc": 14, "lead_sealed": 24, "lead_flooded": 24, "lead_gel": 24}
 """Cells in series for a 40 to 60 V inverter."""
 
 

@@ -49,10 +49,15 @@ def test_nmc_is_schmalstiegs_sum_and_his_cell_is_the_low_share() -> None:
     assert 1 - still.likely == pytest.approx(0.43 * by_time, abs=5e-5)
 
 
-@pytest.mark.parametrize("id", ["sodium_layered", "lead_flooded", "lead_sealed"])
+@pytest.mark.parametrize("id", ["sodium_layered", "lead_flooded", "lead_sealed", "lead_gel"])
 def test_typical_lives_are_those_their_source_tells(id: str) -> None:
     text = ageing_of(catalogue.load(id)).source.text
-    years, cycles = {"sodium_layered": (10, 3000), "lead_flooded": (7.5, 275), "lead_sealed": (6, 350)}[id]
+    years, cycles = {
+        "sodium_layered": (10, 3000),
+        "lead_flooded": (7.5, 275),
+        "lead_sealed": (6, 350),
+        "lead_gel": (7, 425),
+    }[id]
     assert f"after {years:g} years at 25 °C without use, or after {cycles:,} full equivalent cycles of half" in text
     assert left(id, years, STILL) == pytest.approx(0.8)
     assert left(id, years, STILL, cell_c=35) == pytest.approx(0.6)

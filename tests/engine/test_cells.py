@@ -139,7 +139,9 @@ def test_held_at_full_volts_is_full(id):
     assert curve.soc_with_hold(cell, cell.v_full) == pytest.approx(1.0, abs=0.002)
 
 
-@pytest.mark.parametrize(("id", "over_a_full_charge"), [("lead_flooded", 0.85), ("lead_sealed", 0.90)])
+@pytest.mark.parametrize(
+    ("id", "over_a_full_charge"), [("lead_flooded", 0.85), ("lead_sealed", 0.90), ("lead_gel", 0.90)]
+)
 def test_lead_acid_takes_more_than_it_gives(id, over_a_full_charge):
     # The curves were drawn to give these, which are typical, from memory: this holds the files to their text
     # and proves nothing about lead-acid.
@@ -149,7 +151,7 @@ def test_lead_acid_takes_more_than_it_gives(id, over_a_full_charge):
 
 
 def test_catalogue_lists_what_lies_in_the_folder():
-    assert set(catalogue.names()) == {"sodium_layered", "lfp", "nmc", "lead_sealed", "lead_flooded"}
+    assert set(catalogue.names()) == {"sodium_layered", "lfp", "nmc", "lead_sealed", "lead_flooded", "lead_gel"}
     assert set(catalogue.COMPARED) <= set(catalogue.names())
     assert catalogue.load("lfp") is catalogue.load("lfp")
     with pytest.raises(InputError, match=r"“lpf” is not in the catalogue; it has: .*lfp") as caught:

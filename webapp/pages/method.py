@@ -61,6 +61,7 @@ CONTENTS = (
     ("run", "When to run the generator"),
     ("spares", "A spare bank: clipped leads, and a device that limits the current"),
     ("car", "May the car be charged?"),
+    ("care", "Care of the cells"),
     ("wiring", "Cables, fuses and short circuits"),
     ("setting", "What to set on the day"),
     ("card", "The household card"),
