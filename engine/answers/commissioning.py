@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from engine.answers.answer import Assumption, Notice, gravest_first
 from engine.answers.charging import Charging, charging
 from engine.answers.charging_current import current_limits
+from engine.answers.notices_cold import unstated_notices
 from engine.house.bank import Bank
-from engine.house.cold import full_from_c
+from engine.house.cold import FULL_C, cold_limit_stated, full_from_c
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
 
@@ -182,13 +183,13 @@ def _currents(bank: Bank, inverter: Inverter) -> Iterator[ToSet]:
 
 def _temperatures(bank: Bank) -> Iterator[ToSet]:
     cell = bank.cell
-    if limit_stated(bank):
+    if cold_limit_stated(bank):
         why = "below it no charge at all"
         if bank.cold_charge_a is not None:
             why += f"; {bank.cold_charge_a:g} A there, and the whole current from {full_from_c(bank):g} °C on"
         yield ToSet(key="charge-cold", label="No charge below", why=why, value=bank.charge_min_c, unit="°C")
     else:
-        why = "not stated: ask the maker of these sodium-ion cells, no other chemistry’s limit may stand in for it"
+        why = "not stated: ask the maker of these cells, no other chemistry’s limit may stand in for it"
         yield ToSet(key="charge-cold", label="No charge below", why=why, unit="°C")
     for key, label, value in (
         ("charge-warm", "No charge above", cell.charge_max_c),
@@ -196,11 +197,6 @@ def _temperatures(bank: Bank) -> Iterator[ToSet]:
         ("discharge-warm", "No discharge above", cell.discharge_max_c),
     ):
         yield ToSet(key=key, label=label, why=f"for {cell.name}; the cells’ own sheet rules", value=value, unit="°C")
-
-
-def limit_stated(bank: Bank) -> bool:
-    """Whether the coldest charge of a bank is known from its maker: sodium-ion's is only where somebody typed it."""
-    return not bank.cell.base_id.startswith("sodium") or bank.cold_charge_a is not None
 
 
 def _board(bank: Bank) -> Iterator[ToSet]:
@@ -231,11 +227,14 @@ def _board(bank: Bank) -> Iterator[ToSet]:
 
 
 def _cold_limit(bank: Bank) -> Iterator[Notice]:
-    if not limit_stated(bank):
-        yield Notice(
-            level="stop",
-            code="sodium-cold-limit",
-            page="banks",
-            text=f"{bank.name}: how cold these sodium-ion cells may be charged is not stated. Ask the maker and enter "
-            "the charge current at 0 °C on Banks; until then do not charge them below 10 °C.",
-        )
+    """Cells whose coldest charge nobody has stated: a stop at any temperature on the day they are commissioned."""
+    if bank.cell_c < FULL_C or cold_limit_stated(bank):
+        yield from unstated_notices(bank)
+        return
+    yield Notice(
+        level="stop",
+        code="cold-limit-not-stated",
+        page="banks",
+        text=f"{bank.name}: how cold {bank.cell.name} may be charged is not stated. Ask the maker and enter the charge "
+        f"current at 0 °C on Banks; until then do not charge below {FULL_C:g} °C.",
+    )

@@ -9,9 +9,10 @@ from typing import Any
 import pytest
 
 from engine.answers.charging import charging
-from engine.answers.commissioning import BankSettings, ToSet, commissioning, limit_stated
+from engine.answers.commissioning import BankSettings, ToSet, commissioning
 from engine.house import household
 from engine.house.bank import Board
+from engine.house.cold import cold_limit_stated
 from engine.house.household import Household
 
 FOLDER = Path(__file__).resolve().parent.parent / "households"
@@ -101,14 +102,14 @@ def test_a_charge_above_the_inverter_is_a_stop() -> None:
 
 def test_a_sodium_limit_that_nobody_stated_is_a_stop_and_never_another_chemistrys() -> None:
     sodium = THREE.banks[1]
-    assert not limit_stated(sodium)
+    assert not cold_limit_stated(sodium)
     assert rows_of(THREE, 1)["charge-cold"].value is None
-    assert codes(THREE, 1)["sodium-cold-limit"] == "stop"
+    assert codes(THREE, 1)["cold-limit-not-stated"] == "stop"
     stated = changed(THREE, 1, cold_charge_a=20.0)
     assert rows_of(stated, 1)["charge-cold"].value == stated.banks[1].charge_min_c
-    assert "sodium-cold-limit" not in codes(stated, 1)
-    assert limit_stated(THREE.banks[0])
-    assert "sodium-cold-limit" not in codes(THREE, 0)
+    assert "cold-limit-not-stated" not in codes(stated, 1)
+    assert cold_limit_stated(THREE.banks[0])
+    assert "cold-limit-not-stated" not in codes(THREE, 0)
 
 
 def test_no_bank_no_settings() -> None:
