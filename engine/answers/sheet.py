@@ -6,12 +6,14 @@ stored; `shown` says how people read them. A check is never an approval.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from engine.answers.answer import Assumption, Notice, gravest_first, supplies_of, supply_of
 from engine.answers.autonomy import Autonomy, autonomy
+from engine.answers.care import Care, care
+from engine.answers.coming import coming as days_to_come
 from engine.answers.commissioning import Commissioning, commissioning
 from engine.answers.comparing import Comparison, comparing
 from engine.answers.inputs import Section, sections
@@ -19,6 +21,7 @@ from engine.answers.notices import household_notices
 from engine.answers.riding import Riding, riding
 from engine.answers.sizing import Sizing, sizing
 from engine.answers.winters import Fitted
+from engine.answers.wiring import WiringAnswer, wiring
 from engine.balance.forcing import load_hours, mean_dc_w
 from engine.house.bank import StepDown, step_down
 from engine.house.household import Household, Supply
@@ -79,6 +82,8 @@ class Sheet:
     comparison: Comparison
     riding: Riding | None
     settings: Commissioning
+    wiring: WiringAnswer
+    care: Care
     steps: tuple[BankSteps, ...]
     sections: tuple[Section, ...]
     notices: tuple[Notice, ...]
@@ -136,8 +141,11 @@ def sheet(
         comparing(household, supply, week, midnight if week_from is None else week_from),
     )
     settings = commissioning(household, supplies_of(household), at.month)
-    found = {item.name: item for answer in (*answers, settings) for item in answer.assumptions}
+    wired = wiring(household, at.month)
+    cared = care(days_to_come(household, charges, coming, at)[1], coming, told=bool(charges))
+    found = {item.name: item for answer in (*answers, settings, wired, cared) for item in answer.assumptions}
     asked = answers[1].rows[days - 1]
+    own = (*(one for one in settings.notices if one.level == "stop"), *wired.notices, *cared.notices)
     return Sheet(
         at=at,
         household=household.name,
@@ -147,19 +155,20 @@ def sheet(
         comparison=answers[2],
         riding=None if fit is None else riding(fit, asked.strings),
         settings=settings,
+        wiring=wired,
+        care=cared,
         steps=tuple(bank_steps(household, alone, at.month) for one in supplies_of(household) for alone in one.apart),
         sections=sections(household),
-        notices=_notices(household, settings, at.month),
+        notices=_notices(household, own, at.month),
         assumptions=tuple(found.values()),
         standards=STANDARDS,
     )
 
 
-def _notices(household: Household, settings: Commissioning, month: int) -> tuple[Notice, ...]:
-    """Everything to mind in the house, and what stands against its settings."""
-    grave = [one for one in settings.notices if one.level == "stop"]
-    texts = {one.text for one in grave}
-    return gravest_first((*(one for one in household_notices(household, month) if one.text not in texts), *grave))
+def _notices(household: Household, own: Iterable[Notice], month: int) -> tuple[Notice, ...]:
+    """Everything to mind in the house and what the answers found besides, each said once, at its gravest."""
+    found = gravest_first((*household_notices(household, month), *own))
+    return tuple({notice.text: notice for notice in reversed(found)}.values())[::-1]
 
 
 def bank_steps(household: Household, supply: Supply, month: int) -> BankSteps:

@@ -152,6 +152,7 @@ def test_the_page_says_what_the_json_says(client: Client) -> None:
         assert text(shown.th) == one["name"]
         assert fixed(one["unserved_kwh"], 1) in text(shown)
     worked = answer["autonomy"]["banks"][0]["worked"] + answer["sizing"]["worked"] + answer["comparison"]["worked"]
+    worked += [line for bank in answer["wiring"]["banks"] for line in bank["worked"]]
     sums = [text(cell) for cell in section(article, "worked").select("td:last-child")]
     assert sums == [plain(amount(line["value"], line["unit"])) for line in worked]
 
@@ -541,3 +542,29 @@ def test_the_charge_table_has_no_empty_column(client: Client) -> None:
     rows = [[text(cell) for cell in row.find_all("td")] for row in table.select("tbody tr")]
     assert all(any(column) for column in zip(*rows, strict=True))
     assert text(table.select("thead th")[1]) == "Thu 26"
+
+
+@pytest.mark.parametrize(
+    ("wiring", "code"),
+    [
+        ({"main": {"length_m": 3.0, "area_mm2": 50.0, "carries_a": 20.0, "fuse_a": 15.0}}, "wiring-cable-thin"),
+        ({"main": {"length_m": 3.0, "area_mm2": 50.0, "carries_a": 200.0, "fuse_a": 250.0}}, "wiring-fuse-over-cable"),
+    ],
+)
+def test_a_cable_too_thin_and_a_fuse_above_it_cannot_be_left_off(
+    opened: Opener, small_house: dict[str, Any], wiring: dict[str, Any], code: str
+) -> None:
+    small_house["banks"][0]["wiring"] = wiring
+    _, article, answer = sheet_of(opened(small_house))
+    stops = [one for one in answer["notices"] if one["level"] == "stop"]
+    shown = [text(note) for note in article.select(".note.stop")]
+    assert code in [one["code"] for one in stops]
+    assert shown == [f"Stop {one['text']}" for one in stops]
+
+
+def test_care_and_wiring_stand_on_it_once(client: Client) -> None:
+    _, article, answer = sheet_of(client)
+    assert "must carry" in text(section(article, "wiring"))
+    assert section(article, "care").select(".care-reminders dt")
+    texts = [one["text"] for one in answer["notices"]]
+    assert len(texts) == len(set(texts))

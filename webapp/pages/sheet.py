@@ -19,7 +19,7 @@ from engine.house.household import Household
 from engine.sky.averages import darkest_month
 from engine.sky.days import Sky
 from engine.sky.made import made_years
-from webapp import comparing_view, sizing_view
+from webapp import care_view, comparing_view, sizing_view
 from webapp import sheet_view as view
 from webapp.autonomy_view import bank_views, on_the_clock
 from webapp.cold_line import lines_now
@@ -55,12 +55,13 @@ from webapp.questions import (
 )
 from webapp.render import Page, render
 from webapp.winters_answer import fit_of
+from webapp.wiring_view import wiring_view
 from webapp.words import MONTHS, long_date
 
 PAGE = Page("Check", "Sheet", "/sheet")
 router = APIRouter()
 
-HOURS_PX, WEEK_PX = 220, 270
+HOURS_PX, WEEK_PX = 170, 215
 """Heights of the charts on the sheet [px]."""
 
 
@@ -177,6 +178,7 @@ def worked_out(asked: Asked) -> tuple[Sheet | None, Blocked | None]:
         at=to_civil(site, answer.at),
         autonomy=on_the_clock(answer.autonomy, site),
         comparison=comparing_view.on_the_clock(answer.comparison, site),
+        care=care_view.on_the_clock(answer.care, site),
     )
     return clocked, None
 
@@ -224,6 +226,8 @@ def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
         ),
         "settings": cards(answer.settings),
         "differing": differing(answer.settings),
+        "wiring": wiring_view(answer.wiring),
+        **care_view.care_context(answer.care),
         "standards": view.by_region(answer.standards),
         "size_rows": [(row, sizing_view.recovery(row, answer.sizing)) for row in answer.sizing.rows],
         "week": side_by_side,
