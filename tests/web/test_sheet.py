@@ -13,6 +13,7 @@ import pytest
 from bs4 import BeautifulSoup, Tag
 
 from engine.answers.sheet import STANDARDS
+from engine.cells import catalogue
 from engine.fields import quantities
 from engine.house.bank import Bank, Board
 from engine.house.household import read
@@ -568,3 +569,52 @@ def test_care_and_wiring_stand_on_it_once(client: Client) -> None:
     assert section(article, "care").select(".care-reminders dt")
     texts = [one["text"] for one in answer["notices"]]
     assert len(texts) == len(set(texts))
+
+
+NUMBER = re.compile(r"[−-]?\d[\d\u202f]*(?:\.\d+)?")
+SCALES = (1.0, 100.0, 0.001, 60.0, 1.0 / 60.0)
+"""As stored, as percent, as kilo, as minutes and as hours."""
+LONGEST_LIST = 60
+"""A longer list is a curve, of which only the ends count: almost any number stands somewhere inside it."""
+
+
+def written(words: str) -> list[str]:
+    """Every number in some words, with a plain minus and no spaces inside."""
+    return [one.replace("\u202f", "").replace("−", "-") for one in NUMBER.findall(words)]
+
+
+def every_value(thing: Any) -> Iterator[str | float]:
+    """Every text and number inside an answer or document, of curves the ends."""
+    if isinstance(thing, dict):
+        thing = list(thing.values())
+    if isinstance(thing, list | tuple):
+        for one in thing if len(thing) <= LONGEST_LIST else (thing[0], thing[-1]):
+            yield from every_value(one)
+    elif isinstance(thing, str):
+        yield thing
+    elif isinstance(thing, int | float) and not isinstance(thing, bool):
+        yield abs(float(thing))
+        yield float(thing)
+
+
+def stands(number: str, values: set[float]) -> bool:
+    """Whether one of the values, as stored or on another scale, is written so at these digits."""
+    digits = len(number.split(".")[1]) if "." in number else 0
+    near = 0.5 * 10**-digits + 1e-9
+    return any(abs(value * scale - float(number)) <= near for value in values for scale in SCALES)
+
+
+def test_every_number_on_it_is_of_an_answer_an_entry_or_an_assumption(client_of: Any) -> None:
+    client = client_of(None)
+    _, article, answer = sheet_of(client, f"{QUESTION}&at=2026-11-25T18:00")
+    house = read(json.dumps(client.document()))
+    cells = [bank.cell for bank in house.banks] + [catalogue.load(name) for name in catalogue.COMPARED]
+    known = list(every_value([answer, client.document(), [dataclasses.asdict(cell) for cell in cells]]))
+    values = {one for one in known if isinstance(one, float)} | {bank.label_kwh for bank in house.banks}
+    texts = {number for one in known if isinstance(one, str) for number in written(one)}
+    for drawn in article.select("header, .plot, #sheet-standards"):
+        drawn.decompose()
+    told = [number for part in article.select("section") for number in written(part.get_text(" "))]
+    assert len(told) > 500
+    assert [number for number in told if number not in texts and not stands(number, values)] == []
+    assert not stands("777.77", values)
