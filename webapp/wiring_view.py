@@ -210,7 +210,7 @@ def _least(one: BankWiring) -> str:
     """The thinnest sizes that keep the wanted drop, where a length is entered."""
     if one.main is None:
         return (
-            f"How long the main cable may be, one way, for a drop of {_share(one.wanted_share)} at "
+            f"“Usual sizes” says how long each may be, one way, for a drop of {_share(one.wanted_share)} at "
             f"{_amps(one.ruling_a)}. Heat may ask for more copper: look that up in your code’s table."
         )
     kept = [next((size for size in one.sizes if size.keeps and size.name.endswith(unit)), None) for unit in ("mm²",)]
