@@ -52,6 +52,19 @@ def test_an_incomplete_question_keeps_the_last_answer_marked_and_blames_nobody_y
     expect(page.locator("#problems")).to_be_empty()
 
 
+def test_a_link_to_a_fault_stays_where_it_is_while_the_fault_is_answered_again(page: Page) -> None:
+    charge = page.locator(CHARGE).first
+    charge.fill("x")
+    page.locator("h1").first.click()
+    link = page.locator("#problems a").first.element_handle()
+    assert link is not None
+    with page.expect_response(lambda response: response.status == 422):
+        charge.dispatch_event("change")
+    page.wait_for_timeout(300)
+    expect(page.locator("#problems")).to_contain_text("“x”")
+    assert link.evaluate("one => one.isConnected")
+
+
 def test_a_fault_of_ours_leaves_form_and_answer_and_says_so(open_page: Opener, site: str) -> None:
     page = open_page(site, may_log="status of 503")
     told = page.locator("#answer h1, #answer .range, #answer .figures, #answer .ticked")
