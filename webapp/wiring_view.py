@@ -117,12 +117,13 @@ def _verdict(found: BankAnswer) -> str:
 
 def _figures(one: BankWiring) -> list[Shown]:
     whose = f"the cut-off of {one.inverter}" if one.lowest_by == "inverter" else "where its board opens"
+    beside = f"; {fixed(one.beside_w)} W of it beside the inverter" if one.beside_w > 0.0 else ""
     found = [
         Shown(
             title="Highest current in discharge",
             value=fixed(one.discharge_a, 1),
             unit="A",
-            basis=f"{fixed(one.drawn_w)} W over {fixed(one.lowest_v, 1)} V, {whose}",
+            basis=f"{fixed(one.drawn_w)} W over {fixed(one.lowest_v, 1)} V, {whose}{beside}",
         ),
         _charge(one),
     ]

@@ -13,8 +13,10 @@ from dataclasses import dataclass
 from engine.house.bank import Bank, cutoff_cell_v
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
+from engine.house.loads import total
 from engine.house.wiring import AWG_NAMES, DROP_SHARE, METRIC_MM2, Leg, Wiring, awg_mm2, leg_ohm
 from engine.quantities import WH_PER_KWH
+from engine.sky.climate import MONTH_NAMES
 
 A_PER_KA = 1000.0
 MOHM_PER_OHM = 1000.0
@@ -92,6 +94,8 @@ class BankWiring:
         What each string carries if all share evenly, and if one drops out [A]; one string alone carries all.
     total_drop_v, total_share : float or None
         Main cable and that of a string together at the highest current; None where no main cable is entered.
+    drawn_w, beside_w : float
+        Drawn from the bank at full power, and what of it loads measured at the battery take beside the inverter [W].
     cells_a, board_a, take_a : float
         What cells may give, what the board lets through (None without one), what the bank takes in charging [A].
     shared : bool
@@ -109,6 +113,7 @@ class BankWiring:
     lowest_by: str
     highest_v: float
     drawn_w: float
+    beside_w: float
     discharge_a: float
     chargers: tuple[Charger, ...]
     charge_a: float | None
@@ -138,7 +143,8 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
     """Work out the wiring of one bank of a supply, as it is entered or not."""
     inverter, entered = supply.inverter, bank.wiring
     lowest_v = lowest_pack_v(bank, inverter)
-    drawn_w = inverter.dc_w(inverter.rated_w)
+    beside_w = most_beside_w(household, supply)
+    drawn_w = inverter.dc_w(inverter.rated_w) + beside_w
     discharge_a = drawn_w / lowest_v
     found = chargers(household, supply, lowest_v)
     stated = [one.most_a for one in found if one.most_a is not None]
@@ -167,6 +173,7 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
         lowest_by="inverter" if inverter.dc_min_v >= lowest_v else "board",
         highest_v=highest_pack_v(bank),
         drawn_w=drawn_w,
+        beside_w=beside_w,
         discharge_a=discharge_a,
         chargers=found,
         charge_a=sum(stated) if len(stated) == len(found) else None,
@@ -186,6 +193,12 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
         board_a=None if bank.board is None else bank.board.current_limit_a,
         take_a=bank.charge_limit_a if bank.charge_limit_a is not None else bank.cell.charge_c_max * bank.ah,
     )
+
+
+def most_beside_w(household: Household, supply: Supply) -> float:
+    """Most that loads measured at the battery take in the mean of an hour, beside all that the inverter draws [W]."""
+    months = range(1, len(MONTH_NAMES) + 1)
+    return max(float(total(supply.loads, month, "battery", household.south).max()) for month in months)
 
 
 def lowest_pack_v(bank: Bank, inverter: Inverter) -> float:

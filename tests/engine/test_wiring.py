@@ -53,6 +53,19 @@ def test_the_highest_current_is_read_at_the_cut_off_not_at_nominal_volts() -> No
     assert round(bank.wiring.drawn_w / (16 * 3.2), 1) == 105.8
 
 
+def test_what_hangs_on_the_bus_beside_the_inverter_is_carried_too() -> None:
+    """220 W more, in one month of the year and for some hours of a day: 220 / 44 V = 5 A more."""
+    house = document()
+    pump = {"id": "pump", "name": "Pump", "kind": "timed", "measured": "battery", "months": [7]}
+    house["loads"].append({**pump, "values": {"power_w": 220.0, "start_h": 9.0, "run_h": 3.0}})
+    _, bank = asked(house)
+    assert bank.wiring.beside_w == pytest.approx(220.0)
+    assert bank.wiring.discharge_a == pytest.approx(FULL_A + 5.0)
+    assert bank.worked[0].value == pytest.approx(5000 / 0.93 + 40 + 220)
+    house["loads"][-1]["measured"] = "ac"
+    assert asked(house)[1].wiring.discharge_a == pytest.approx(FULL_A)
+
+
 def test_a_board_that_opens_earlier_sets_the_lowest_volts() -> None:
     house = document()
     house["banks"][0]["board"]["cell_low_v"] = 2.9
