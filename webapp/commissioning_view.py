@@ -87,12 +87,14 @@ def _differs(one: ToSet) -> bool:
     return abs(one.now - one.pack_v) > APART_V
 
 
-def sentence(answer: Commissioning) -> str:
-    """Say what stands in the way, or that nothing found does."""
+def sentence(answer: Commissioning, stopped: bool) -> str:
+    """Say what stands in the way, or that nothing found does; `stopped` where anything in the house is a stop."""
     stops = [bank for bank in answer.banks if any(notice.level == "stop" for notice in bank.notices)]
     if stops:
         named = listed([in_sentence(bank.bank_name) for bank in stops])
         return f"Do not switch on {named} yet: something contradicts its cells, its board or its inverter."
+    if stopped:
+        return "Do not switch on anything yet: the house as it stands has a stop."
     return f"Nothing found stands against these settings of {_banks(answer.banks)}."
 
 

@@ -112,6 +112,8 @@ def _verdict(found: BankAnswer) -> str:
         return f"{lead} What is entered does not suit it: see its {counted(len(found.stops), 'stop')} above."
     if any(code.endswith(OPEN) for code in found.checks):
         return f"{lead} What is entered has no stop, but not all of it is known: see what to mind below."
+    if found.checks:
+        return f"{lead} What is entered has no stop, but does not suit it in all: see what to mind below."
     return f"{lead} Nothing entered is found to be against it. That is a check, no approval."
 
 

@@ -75,3 +75,14 @@ def test_it_approves_nothing(client: Client) -> None:
     text = text_of(soup(client.get("/commissioning")))
     assert "approved" not in text.lower()
     assert "the makers’ sheets rule" in text
+
+
+def test_a_house_without_a_stop_has_nothing_against_it(client_of: Opener, small_house: dict[str, Any]) -> None:
+    assert "Nothing found stands" in text_of(soup(client_of(small_house).get("/commissioning")).h1)
+
+
+def test_a_cable_without_a_fuse_holds_everything_up(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["banks"][0]["wiring"] = {"main": {"length_m": 2.0, "area_mm2": 70.0}}
+    page = soup(client_of(small_house).get("/commissioning")).select_one("#answer")
+    assert "Do not switch on anything yet" in text_of(page.h1)
+    assert "has no fuse" in text_of(page.select_one(".note.stop"))

@@ -95,12 +95,13 @@ def _shown(question: Question, answer: Commissioning) -> dict[str, Any]:
     house, month = question.house, question.month
     known = {notice.text for notice in answer.notices}
     others = [one for one in household_notices(house, month) if one.text not in known]
+    notices = gravest_first((*standing_notices(house), *answer.notices, *others))
     return {
-        "sentence": sentence(answer),
+        "sentence": sentence(answer, any(notice.level == "stop" for notice in notices)),
         "differing": differing(answer),
         "cards": cards(answer),
         "month": MONTHS[month - 1],
-        "notices": gravest_first((*standing_notices(house), *answer.notices, *others)),
+        "notices": notices,
         "inputs": inputs_used(house, supplies_of(house), month),
         "cautions": (
             "mains",
