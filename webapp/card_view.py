@@ -59,15 +59,13 @@ def card_view(answer: Card) -> CardView:
         rows=tuple(_row(extra, one) for extra in one.extras),
         readings=tuple((percent(reading.soc), _lasts(reading.hours)) for reading in one.readings),
         as_it_is=_as_it_is(one, answer),
-        most=f"Never more than {fixed(one.most_w / WH_PER_KWH, 1)}{NO_BREAK}kW at once, all that {one.inverter_name} "
-        "gives.",
+        most=_most(one),
         order_from=_order_from(one),
         order=tuple((load.name, _gain(load.gained_h)) for load in one.order[:MOST_LOADS]),
         more="Then the rest, as the page Switch off lists it." if len(one.order) > MOST_LOADS else "",
         never_off=f"Leave on: {listed(list(one.never_off))}." if one.never_off else "",
         generator=() if one.start is None else _generator(one.start),
-        restart=f"It comes back by itself once the bank is up at {fixed(one.restart_v, 1)}{NO_BREAK}V, by sun or a "
-        "generator’s charger.",
+        restart=_restart(one),
     )
 
 
@@ -88,6 +86,24 @@ def from_percent(soc: float | None, top_soc: float) -> str:
 def _row(extra: Extra, one: CardSupply) -> tuple[str, str, str, str]:
     yes, ask = (from_percent(soc, one.top_soc) for soc in (extra.from_soc, extra.night_soc))
     return THINGS[extra.kwh], f"{extra.kwh:g}{NO_BREAK}kWh", yes, ask
+
+
+def _most(one: CardSupply) -> str:
+    power = f"Never more than {fixed(one.most_w / WH_PER_KWH, 1)}{NO_BREAK}kW at once"
+    if one.most_by == "inverter":
+        return f"{power}, all that {one.inverter_name} gives."
+    return f"{power}, all that the boards and cells of {in_sentence(one.name)} give when it is low."
+
+
+def _restart(one: CardSupply) -> str:
+    """When it comes back, by what there is to charge it with."""
+    if not one.charged_by or one.too_cold:
+        return "It may stay off: nothing charges it now. Ring."
+    means = " or ".join({"sun": "by sun", "generator": "by the generator’s charger"}[name] for name in one.charged_by)
+    return (
+        f"It may come back by itself once the bank is up at {fixed(one.restart_v, 1)}{NO_BREAK}V, {means}; a board "
+        "that has opened may have to be reset. If it stays off, ring."
+    )
 
 
 def _as_it_is(one: CardSupply, answer: Card) -> str:

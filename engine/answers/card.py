@@ -16,6 +16,7 @@ from engine.answers.answer import Assumption, Notice, assumptions_of
 from engine.answers.coming import Coming, coming
 from engine.answers.notices import household_notices
 from engine.answers.shedding import Candidate, by_gain
+from engine.answers.wiring_parts import lowest_pack_v, most_beside_w
 from engine.balance.bus_plant import BusState
 from engine.balance.forcing import Forcing
 from engine.balance.planned import Plan, PlannedGeneration
@@ -33,6 +34,8 @@ EXTRAS_KWH = (0.1, 0.5, 1.0, 2.0, 5.0)
 """Energies that may be asked about [kWh] (choice)."""
 SPREAD_W = 2000.0
 """Power at which something plugged in is taken to draw, less where the inverter gives less [W] (judgement)."""
+LEAST_WH = 1e-6
+"""Less energy than this is none [Wh]."""
 METER_SOCS = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1)
 """Readings of the meter whose hours are told."""
 _STEPS = 12
@@ -81,6 +84,10 @@ class CardSupply:
     ----------
     top_soc, floor_soc : float
         Charge it is charged to, and where it ends under its mean load [-].
+    most_w, most_by : float, str
+        Most power at once [W], and what sets it, as `most_at_once`.
+    charged_by : tuple of str
+        ``sun`` and ``generator`` where there are any; `too_cold` where its cells may not be charged now.
     rides_soc : float or None
         Least charge in the evening that rides the days with nothing more plugged in; None where none does.
     night_soc : float or None
@@ -95,7 +102,10 @@ class CardSupply:
     name: str
     inverter_name: str
     most_w: float
+    most_by: str
     restart_v: float
+    charged_by: tuple[str, ...]
+    too_cold: bool
     top_soc: float
     floor_soc: float
     rides_soc: float | None
@@ -170,12 +180,16 @@ def _supply(one: Coming, days: int) -> CardSupply:
     top, floor = one.start_soc, one.plant.floor_soc
     rides = least_charge(one, until_h, 0.0)
     order_soc = top if rides is None else rides
+    most_w, most_by = most_at_once(one)
     return CardSupply(
         bank_id=supply.bank.id,
         name=supply.name,
         inverter_name=supply.inverter.name,
-        most_w=supply.inverter.rated_w,
+        most_w=most_w,
+        most_by=most_by,
         restart_v=supply.inverter.restart_v,
+        charged_by=(*(("sun",) if supply.arrays else ()), *(("generator",) if supply.generator is not None else ())),
+        too_cold=any(bank.cell_c < bank.charge_min_c for bank in supply.banks),
         top_soc=top,
         floor_soc=floor,
         rides_soc=rides,
@@ -211,9 +225,12 @@ def least_charge(one: Coming, until_h: float, kwh: float) -> float | None:
     Returns
     -------
     float or None
-        Charge [-], to 0.03 points or less above the true one; None where a full bank does not last.
+        Charge [-], to 0.03 points or less above the true one; None where a full bank does not last, or the inverter
+        cannot give that much beside the loads by then.
     """
-    hours = with_extra(one.given, kwh, min(SPREAD_W, one.supply.inverter.rated_w)).until(until_h)
+    hours = with_extra(one.given.until(until_h), kwh, one.supply.inverter.rated_w)
+    if hours is None:
+        return None
 
     def lasts(soc: float) -> bool:
         ended_h = at_charge(one, soc).run(hours, until_ended=True).ended_h
@@ -228,14 +245,41 @@ def least_charge(one: Coming, until_h: float, kwh: float) -> float | None:
     return high
 
 
-def with_extra(hours: Forcing, kwh: float, power_w: float) -> Forcing:
-    """Add some energy at the sockets [kWh], drawn at a power [W] from the start on."""
+def with_extra(hours: Forcing, kwh: float, rated_w: float) -> Forcing | None:
+    """Add some energy at the sockets [kWh], drawn from the start on with what the inverter gives beside the loads.
+
+    Parameters
+    ----------
+    rated_w : float
+        Continuous power of the inverter [W]; no more than `SPREAD_W` of it is drawn.
+
+    Returns
+    -------
+    Forcing or None
+        The same hours with it; None where it cannot all be given within them.
+    """
     ac_w, left_wh = hours.ac_w.copy(), kwh * WH_PER_KWH
     for place, length_h in enumerate(hours.lengths_h):
-        taken_wh = min(left_wh, power_w * length_h)
+        spare_w = min(max(rated_w - ac_w[place], 0.0), SPREAD_W)
+        taken_wh = min(left_wh, spare_w * length_h)
         ac_w[place] += taken_wh / length_h
         left_wh -= taken_wh
-    return dataclasses.replace(hours, ac_w=ac_w)
+    return None if left_wh > LEAST_WH else dataclasses.replace(hours, ac_w=ac_w)
+
+
+def most_at_once(one: Coming) -> tuple[float, str]:
+    """Most power at the sockets [W] and what sets it: ``inverter``, or ``bank`` for its boards and cells.
+
+    Boards and cells are read at the lowest volts, where a power takes the most current, beside loads at the battery.
+    """
+    supply, inverter = one.supply, one.supply.inverter
+    given_w = 0.0
+    for bank in supply.banks:
+        cells_a = bank.cell.discharge_c_max * bank.ah
+        most_a = cells_a if bank.board is None else min(cells_a, bank.board.current_limit_a)
+        given_w += most_a * lowest_pack_v(bank, inverter)
+    by_bank_w = inverter.ac_w(given_w - most_beside_w(one.household, supply))
+    return (by_bank_w, "bank") if by_bank_w < inverter.rated_w else (inverter.rated_w, "inverter")
 
 
 def _dark_h(one: Coming, soc: float) -> float | None:

@@ -65,13 +65,45 @@ def test_a_reading_lasts_as_long_as_story_2_says() -> None:
     assert min(hours) == 0.3
 
 
-@pytest.mark.parametrize(("kwh", "power_w"), [(0.1, 2000.0), (5.0, 2000.0), (3.3, 450.0)])
-def test_what_is_plugged_in_takes_its_energy_and_no_more_power(kwh: float, power_w: float) -> None:
+@pytest.mark.parametrize(("kwh", "rated_w"), [(0.1, 5000.0), (5.0, 5000.0), (3.3, 750.0)])
+def test_what_is_plugged_in_takes_its_energy_beside_the_loads(kwh: float, rated_w: float) -> None:
     hours = dataclasses.replace(evening(H).given, first_h=0.25)
-    more_w = with_extra(hours, kwh, power_w).ac_w - hours.ac_w
+    more = with_extra(hours, kwh, rated_w)
+    assert more is not None
+    more_w = more.ac_w - hours.ac_w
     assert float(np.sum(more_w * hours.lengths_h)) == pytest.approx(kwh * 1000.0)
-    assert float(more_w.max()) <= power_w + 1e-9
+    assert float(more_w.max()) <= 2000.0 + 1e-9
+    assert float(more.ac_w.max()) <= rated_w + 1e-9
     assert np.all(more_w >= 0.0)
+
+
+def small_inverter(rated_w: float) -> Household:
+    """Household H, 300 W of loads, with another inverter and six strings."""
+    inverter, bank = H.inverters[0], dataclasses.replace(H.banks[0], parallel=6)
+    return dataclasses.replace(H, inverters=(dataclasses.replace(inverter, rated_w=rated_w),), banks=(bank,))
+
+
+def test_a_small_inverter_takes_longer_and_never_gives_less_than_was_asked() -> None:
+    """500 W beside 300 W of loads leave 200 W: 3.2 kWh to ten o'clock, 6 kWh in the 30 hours."""
+    supply = of_h(house=small_inverter(500.0)).supply
+    night = {extra.kwh: extra.night_soc for extra in supply.extras}
+    whole = {extra.kwh: extra.from_soc for extra in supply.extras}
+    bank_kwh = 6 * BANK_KWH
+    assert night[2.0] == pytest.approx(0.2 + (16 * DRAW_KW + 2 / 0.93) / bank_kwh, abs=FINE)
+    assert night[5.0] is None
+    assert whole[5.0] == pytest.approx(0.2 + (30 * DRAW_KW + 5 / 0.93) / bank_kwh, abs=FINE)
+    assert all(extra.from_soc is None for extra in of_h(house=small_inverter(300.0)).supply.extras)
+
+
+def test_the_most_at_once_is_what_board_and_cells_pass_when_the_bank_is_low() -> None:
+    """30 A at the 40 V of the cut-off are 1,200 W; less 40 W idle and 7 % loss 1,078.8 W at the sockets."""
+    board = H.banks[0].board
+    assert board is not None
+    weak = dataclasses.replace(H.banks[0], board=dataclasses.replace(board, current_limit_a=30.0))
+    supply = of_h(house=dataclasses.replace(H, banks=(weak,))).supply
+    assert supply.most_by == "bank"
+    assert supply.most_w == pytest.approx((30 * 40 - 40) * 0.93)
+    assert (of_h().supply.most_w, of_h().supply.most_by) == (5000.0, "inverter")
 
 
 @pytest.mark.parametrize("text", ["none", "dark,dull,bright", "dull,dull,dull"])
@@ -82,7 +114,8 @@ def test_a_yes_is_borne_out_and_a_little_less_is_a_no(text: str, place: int) -> 
     one = coming(THREE, {}, sky_of(THREE, text), EVENING)[1][place]
     told = 0
     for extra in found.supply.extras:
-        hours = with_extra(one.given, extra.kwh, 2000.0)
+        hours = with_extra(one.given, extra.kwh, one.supply.inverter.rated_w)
+        assert hours is not None
         for soc, until_h in ((extra.from_soc, 54.0), (extra.night_soc, 16.0)):
             if soc is None:
                 continue

@@ -115,3 +115,14 @@ def test_an_empty_household_is_told_where_to_begin(client_of: Opener, small_hous
     reply = client_of(small_house).get("/card")
     assert reply.status_code == 200
     assert "There is no bank yet" in reply.text
+
+
+def test_it_promises_no_power_back_where_nothing_charges(client_of: Opener, small_house: dict[str, Any]) -> None:
+    assert "may come back by itself once" in text_of(card_of(client_of(small_house)))
+    small_house["banks"][0]["cell_c"] = -5.0
+    assert "It may stay off: nothing charges it now" in text_of(card_of(client_of(small_house)))
+
+
+def test_without_panels_and_generator_it_stays_off(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["sun"]["arrays"] = []
+    assert "It may stay off: nothing charges it now" in text_of(card_of(client_of(small_house)))
