@@ -278,7 +278,7 @@ def most_at_once(one: Coming) -> tuple[float, str]:
         cells_a = bank.cell.discharge_c_max * bank.ah
         most_a = cells_a if bank.board is None else min(cells_a, bank.board.current_limit_a)
         given_w += most_a * lowest_pack_v(bank, inverter)
-    by_bank_w = inverter.ac_w(given_w - most_beside_w(one.household, supply))
+    by_bank_w = inverter.ac_w(given_w - most_beside_w(supply))
     return (by_bank_w, "bank") if by_bank_w < inverter.rated_w else (inverter.rated_w, "inverter")
 
 

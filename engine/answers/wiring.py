@@ -109,7 +109,7 @@ def _worked(one: BankWiring) -> tuple[Worked, ...]:
 def _current_lines(one: BankWiring) -> Iterator[Worked]:
     how = "continuous power with the inverter’s losses and idle draw"
     if one.beside_w > 0.0:
-        how += f", and {one.beside_w:,.0f} W of loads at the battery, the most in the mean of an hour"
+        how += f", and {one.beside_w:,.0f} W of loads at the battery, all running at once"
     yield Worked(label="Drawn at full power", how=how, value=one.drawn_w, unit="W")
     whose = "the inverter’s cut-off" if one.lowest_by == "inverter" else "the board’s lowest cell volts × cells"
     yield Worked(label="Lowest volts under load", how=f"{whose}, the higher of both", value=one.lowest_v, unit="V")

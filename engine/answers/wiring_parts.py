@@ -10,13 +10,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from engine.answers.charging_notices import lead_cell_v
 from engine.house.bank import Bank, cutoff_cell_v
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
-from engine.house.loads import total
+from engine.house.load_notes import running_w
 from engine.house.wiring import AWG_NAMES, DROP_SHARE, METRIC_MM2, Leg, Wiring, awg_mm2, leg_ohm
 from engine.quantities import WH_PER_KWH
-from engine.sky.climate import MONTH_NAMES
 
 A_PER_KA = 1000.0
 MOHM_PER_OHM = 1000.0
@@ -143,7 +143,7 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
     """Work out the wiring of one bank of a supply, as it is entered or not."""
     inverter, entered = supply.inverter, bank.wiring
     lowest_v = lowest_pack_v(bank, inverter)
-    beside_w = most_beside_w(household, supply)
+    beside_w = most_beside_w(supply)
     drawn_w = inverter.dc_w(inverter.rated_w) + beside_w
     discharge_a = drawn_w / lowest_v
     found = chargers(household, supply, lowest_v)
@@ -195,10 +195,9 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
     )
 
 
-def most_beside_w(household: Household, supply: Supply) -> float:
-    """Most that loads measured at the battery take in the mean of an hour, beside all that the inverter draws [W]."""
-    months = range(1, len(MONTH_NAMES) + 1)
-    return max(float(total(supply.loads, month, "battery", household.south).max()) for month in months)
+def most_beside_w(supply: Supply) -> float:
+    """Most that loads measured at the battery take if all run at once, beside all that the inverter draws [W]."""
+    return sum(running_w(load) for load in supply.loads if load.measured == "battery")
 
 
 def lowest_pack_v(bank: Bank, inverter: Inverter) -> float:
@@ -207,8 +206,15 @@ def lowest_pack_v(bank: Bank, inverter: Inverter) -> float:
 
 
 def highest_pack_v(bank: Bank) -> float:
-    """Highest volts the pack may stand at: its cells' own highest, or its charge end [V]."""
-    return max(bank.cell.v_max, bank.charge_end_cell_v) * bank.series
+    """Highest volts the pack may stand at [V]: its cells' own highest, its charge end, or the volts it is equalised at.
+
+    Those of lead-acid rise where its cells are colder than the temperature they are stated for.
+    """
+    cell = bank.cell
+    highest_v = max(cell.v_max, bank.charge_end_cell_v, cell.equalise_v or 0.0)
+    if cell.vents_hydrogen:
+        highest_v = max(highest_v, lead_cell_v(highest_v, bank.cell_c))
+    return highest_v * bank.series
 
 
 def chargers(household: Household, supply: Supply, lowest_v: float) -> tuple[Charger, ...]:

@@ -139,7 +139,7 @@ def _month_typed_as_day(load: Load) -> Note | None:
 
 
 def _over_inverter(load: Load, rated_w: float | None) -> Note | None:
-    peak_w = _running_w(load)
+    peak_w = running_w(load)
     if rated_w is None or load.measured != "ac" or peak_w <= rated_w:
         return None
     return Note(
@@ -149,7 +149,7 @@ def _over_inverter(load: Load, rated_w: float | None) -> Note | None:
     )
 
 
-def _running_w(load: Load) -> float:
+def running_w(load: Load) -> float:
     """Power while it runs [W]; for a house the highest hourly mean."""
     values = load.filled()
     for name, scale in (("power_w", 1.0), ("heater_kw", WH_PER_KWH), ("charger_kw", WH_PER_KWH)):

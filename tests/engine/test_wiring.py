@@ -54,16 +54,27 @@ def test_the_highest_current_is_read_at_the_cut_off_not_at_nominal_volts() -> No
 
 
 def test_what_hangs_on_the_bus_beside_the_inverter_is_carried_too() -> None:
-    """220 W more, in one month of the year and for some hours of a day: 220 / 44 V = 5 A more."""
+    """220 W more while it runs, a quarter of an hour on a day in July: 220 / 44 V = 5 A more."""
     house = document()
     pump = {"id": "pump", "name": "Pump", "kind": "timed", "measured": "battery", "months": [7]}
-    house["loads"].append({**pump, "values": {"power_w": 220.0, "start_h": 9.0, "run_h": 3.0}})
+    house["loads"].append({**pump, "values": {"power_w": 220.0, "start_h": 9.0, "run_h": 0.25}})
     _, bank = asked(house)
     assert bank.wiring.beside_w == pytest.approx(220.0)
     assert bank.wiring.discharge_a == pytest.approx(FULL_A + 5.0)
     assert bank.worked[0].value == pytest.approx(5000 / 0.93 + 40 + 220)
     house["loads"][-1]["measured"] = "ac"
     assert asked(house)[1].wiring.discharge_a == pytest.approx(FULL_A)
+
+
+def test_a_fuse_must_break_the_volts_of_equalising_in_the_cold() -> None:
+    """24 flooded cells at 0 °C: their equalising volts and 25 K × 4 mV more, each."""
+    house = document({}, chemistry="lead_flooded", series=24, cell_c=0.0, board=None)
+    _, bank = asked(house)
+    volts = catalogue.load("lead_flooded").equalise_v
+    assert volts is not None
+    assert bank.wiring.highest_v == pytest.approx(24 * (volts + 0.1))
+    warm = document({}, chemistry="lead_flooded", series=24, cell_c=25.0, board=None)
+    assert asked(warm)[1].wiring.highest_v == pytest.approx(24 * volts)
 
 
 def test_a_board_that_opens_earlier_sets_the_lowest_volts() -> None:
