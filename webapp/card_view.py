@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import ceil, floor
 
-from engine.answers.card import Card, CardSupply, Extra, Start
+from engine.answers.card import SPREAD_W, Card, CardSupply, Extra, Start
 from engine.quantities import WH_PER_KWH
 from engine.text.dates import clock_hour
 from webapp.render import NO_BREAK, fixed, percent
@@ -24,6 +24,14 @@ THINGS = {
     5.0: "A dryer twice, 25 to 30 km of driving for an electric car",
 }
 """What such an energy is in a house (typical, from memory), by kWh at the sockets."""
+SMALL_THINGS = {
+    0.1: "A lamp, a telephone, a laptop for the evening",
+    0.5: "A television of 100 W for five hours",
+    1.0: "A computer of 200 W for five hours",
+    2.0: "A refrigerator for two days",
+    5.0: "200 W for a day and a night",
+}
+"""The same where the house gives less than `SPREAD_W` at once (typical, from memory)."""
 THINGS_SOURCE = "What a thing takes is typical, from memory: read its own plate, watts times hours."
 MOST_LOADS = 8
 """Loads that are listed: the card is one page."""
@@ -85,7 +93,8 @@ def from_percent(soc: float | None, top_soc: float) -> str:
 
 def _row(extra: Extra, one: CardSupply) -> tuple[str, str, str, str]:
     yes, ask = (from_percent(soc, one.top_soc) for soc in (extra.from_soc, extra.night_soc))
-    return THINGS[extra.kwh], f"{extra.kwh:g}{NO_BREAK}kWh", yes, ask
+    things = THINGS if one.most_w >= SPREAD_W else SMALL_THINGS
+    return things[extra.kwh], f"{extra.kwh:g}{NO_BREAK}kWh", yes, ask
 
 
 def _most(one: CardSupply) -> str:

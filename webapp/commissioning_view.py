@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from engine.answers.commissioning import BankSettings, Commissioning, ToSet
+from engine.answers.commissioning import BankSettings, Commissioning
+from engine.answers.commissioning_parts import ToSet
 from webapp.render import NO_BREAK, figures, fixed
 from webapp.words import in_sentence, listed, number
 
@@ -41,11 +42,17 @@ def cards(answer: Commissioning) -> tuple[SettingsCard, ...]:
         SettingsCard(
             bank_id=bank.bank_id,
             title=bank.bank_name,
-            about=f"{bank.chemistry}, {bank.series} cells in series, on {in_sentence(bank.inverter_name)}",
+            about=_about(bank),
             rows=tuple(row(one) for one in bank.rows),
         )
         for bank in answer.banks
     )
+
+
+def _about(bank: BankSettings) -> str:
+    if bank.series is None:
+        return f"Set once for all of them, on charger and {in_sentence(bank.inverter_name)}"
+    return f"{bank.chemistry}, {bank.series} cells in series, on {in_sentence(bank.inverter_name)}"
 
 
 def row(one: ToSet) -> SettingRow:
@@ -87,19 +94,20 @@ def _differs(one: ToSet) -> bool:
     return abs(one.now - one.pack_v) > APART_V
 
 
-def sentence(answer: Commissioning, stopped: bool) -> str:
-    """Say what stands in the way, or that nothing found does; `stopped` where anything in the house is a stop."""
+def sentence(answer: Commissioning) -> str:
+    """Say what stands in the way, or that nothing found does."""
     stops = [bank for bank in answer.banks if any(notice.level == "stop" for notice in bank.notices)]
     if stops:
         named = listed([in_sentence(bank.bank_name) for bank in stops])
         return f"Do not switch on {named} yet: something contradicts its cells, its board or its inverter."
-    if stopped:
+    if any(notice.level == "stop" for notice in answer.notices):
         return "Do not switch on anything yet: the house as it stands has a stop."
     return f"Nothing found stands against these settings of {_banks(answer.banks)}."
 
 
 def _banks(banks: tuple[BankSettings, ...]) -> str:
-    return in_sentence(banks[0].bank_name) if len(banks) == 1 else f"{number(len(banks))} banks"
+    each = [bank for bank in banks if bank.series is not None]
+    return in_sentence(each[0].bank_name) if len(each) == 1 else f"{number(len(each))} banks"
 
 
 def differing(answer: Commissioning) -> str:

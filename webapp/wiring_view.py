@@ -71,14 +71,20 @@ class WiringView:
 def wiring_view(answer: WiringAnswer) -> WiringView:
     """Return an answer in words and tables."""
     return WiringView(
-        banks=tuple(_bank(one) for one in answer.banks),
+        banks=tuple(_bank(one, _stopped_elsewhere(answer)) for one in answer.banks),
         stops=tuple(one for one in answer.notices if one.level == "stop"),
         minded=tuple(one for one in answer.notices if one.level != "stop"),
         worked=tuple((one.wiring.name if len(answer.banks) > 1 else "", lines(one.worked)) for one in answer.banks),
     )
 
 
-def _bank(found: BankAnswer) -> BankView:
+def _stopped_elsewhere(answer: WiringAnswer) -> bool:
+    """Whether something beside the cables and fuses that are entered is a stop: a board, volts, a shared bus."""
+    own = {code for bank in answer.banks for code in bank.stops}
+    return any(notice.level == "stop" and notice.code not in own for notice in answer.notices)
+
+
+def _bank(found: BankAnswer, stopped: bool) -> BankView:
     one = found.wiring
     sizes = tuple(_table(one, system) for system in ("mm²", "AWG"))
     return BankView(
@@ -87,7 +93,7 @@ def _bank(found: BankAnswer) -> BankView:
         sentence=Markup("The cables and the fuse of {} must carry <strong>{}</strong>.").format(
             in_sentence(one.name), _amps(one.ruling_a)
         ),
-        verdict=_verdict(found),
+        verdict=_verdict(found, stopped),
         figures=tuple(_figures(one)),
         runs=tuple((RUNS[run.place], _run(run)) for run in one.runs),
         least=_least(one),
@@ -97,7 +103,7 @@ def _bank(found: BankAnswer) -> BankView:
     )
 
 
-def _verdict(found: BankAnswer) -> str:
+def _verdict(found: BankAnswer, stopped: bool) -> str:
     one = found.wiring
     why = f"So much {one.inverter} draws at full power"
     if one.ruled_by == "charge":
@@ -110,6 +116,8 @@ def _verdict(found: BankAnswer) -> str:
         return f"{lead} Enter the cable and its fuse, and they are checked against it."
     if found.stops:
         return f"{lead} What is entered does not suit it: see its {counted(len(found.stops), 'stop')} above."
+    if stopped:
+        return f"{lead} Its cables and fuses have no stop, but the house has: see above, and mend that first."
     if any(code.endswith(OPEN) for code in found.checks):
         return f"{lead} What is entered has no stop, but not all of it is known: see what to mind below."
     if found.checks:

@@ -48,6 +48,14 @@ def gravest_first(notices: Iterable[Notice]) -> tuple[Notice, ...]:
     return tuple(sorted(notices, key=lambda notice: ("stop", "check", "note").index(notice.level)))
 
 
+def said_once(notices: Iterable[Notice]) -> tuple[Notice, ...]:
+    """Return notices gravest first, each sentence once and at its gravest."""
+    found: dict[str, Notice] = {}
+    for notice in gravest_first(notices):
+        found.setdefault(notice.text, notice)
+    return tuple(found.values())
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Assumption:
     """A number the answer rests on that the household did not measure, with its source and kind."""

@@ -8,7 +8,7 @@ Not modelled: what the cells have been through, acid in layers, the room they st
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -36,6 +36,7 @@ from engine.balance.trajectory import Trajectory
 from engine.cells import lead_acid
 from engine.errors import InputError
 from engine.house.bank import Bank
+from engine.house.cold import COLD_C, FULL_C
 from engine.house.inverter import Inverter
 from engine.quantities import HOURS_PER_DAY
 from engine.sky.days import Sky
@@ -43,6 +44,15 @@ from engine.sky.days import Sky
 EARLIEST_YEAR = 2000
 READ = "published"
 MEMORY = "typical, from memory"
+Row = tuple[str, str, str, str]
+"""Name, value, kind and source of an assumption."""
+COLD_LINE: Row = (
+    "Whole charge current from",
+    f"{FULL_C:g} °C on",
+    "assumed",
+    f"a judgement, as makers’ sheets step between 5 and 15 °C; from the current at {COLD_C:g} °C up to it a straight "
+    "line. Where the sheet of your cells says less, it rules",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +78,9 @@ class Care:
     assumptions: tuple[Assumption, ...]
 
 
-def care(found: Sequence[Coming], sky: Sky, last_on: date | None = None, *, told: bool = True) -> Care:
+def care(
+    found: Sequence[Coming], sky: Sky, last_on: date | None = None, *, told: Collection[str] | None = None
+) -> Care:
     """Work out the care of every bank.
 
     Parameters
@@ -77,8 +89,8 @@ def care(found: Sequence[Coming], sky: Sky, last_on: date | None = None, *, told
         The days to come of every supply, at least one.
     last_on : date, optional
         Day on which the lead-acid banks were last full.
-    told : bool
-        Whether anybody said the charge now; else the banks are taken as full.
+    told : collection of str, optional
+        Ids of the banks whose charge now somebody said, every other is taken as full; None: of all of them.
 
     Raises
     ------
@@ -116,7 +128,7 @@ def care(found: Sequence[Coming], sky: Sky, last_on: date | None = None, *, told
     )
 
 
-def _bank(one: Coming, place: int, as_is: Trajectory, last_on: date | None, told: bool) -> BankCare:
+def _bank(one: Coming, place: int, as_is: Trajectory, last_on: date | None, told: Collection[str] | None) -> BankCare:
     bank, (p, socs) = one.supply.banks[place], bank_course(one, place, as_is)
     lead = None
     if is_lead(bank):
@@ -137,7 +149,7 @@ def _bank(one: Coming, place: int, as_is: Trajectory, last_on: date | None, told
         series=bank.series,
         ah=bank.ah,
         soc=float(socs[0]),
-        told=told,
+        told=told is None or bank.id in told,
         lead=lead,
         cold=None if lead is not None else cold_limit(bank),
     )
@@ -153,10 +165,16 @@ def _air(banks: Iterable[BankCare]) -> float | None:
 def _assumed(banks: Sequence[BankCare]) -> tuple[Assumption, ...]:
     """The rules of care that the answer goes by, where a bank has them."""
     leads = [bank.lead for bank in banks if bank.lead is not None]
-    if not leads:
-        return ()
+    rows = [] if len(leads) == len(banks) else [COLD_LINE]
+    return tuple(
+        Assumption(name=name, value=value, kind=kind, source=text)
+        for name, value, kind, text in (*rows, *(_of_lead(leads) if leads else ()))
+    )
+
+
+def _of_lead(leads: Sequence[LeadCare]) -> list[Row]:
     low, high = EQUALISE_EVERY_DAYS
-    rows = [
+    rows: list[Row] = [
         ("Full charge of lead-acid", f"every {FULL_EVERY_DAYS} days", MEMORY, "makers’ handbooks: once a week or so"),
         (
             "Freezing point of the acid",
@@ -190,4 +208,4 @@ def _assumed(banks: Sequence[BankCare]) -> tuple[Assumption, ...]:
                 "EN 50272-3 for chargers without a limit of volts, read on a maker’s page",
             ),
         ]
-    return tuple(Assumption(name=name, value=value, kind=kind, source=text) for name, value, kind, text in rows)
+    return rows

@@ -216,10 +216,12 @@ def water(bank: Bank, full: FullCharge, days: float) -> Water | None:
 def freezing(now_soc: float, lowest_soc: float, reserve_soc: float) -> tuple[FreezePoint, ...]:
     """Return where the acid freezes: at the charge now, at the lowest of the days and at the reserve."""
     charges = (("now", now_soc), ("lowest", lowest_soc), ("reserve", reserve_soc))
-    return tuple(
-        FreezePoint(when=when, soc=soc, density=lead_acid.density(soc), freezes_c=lead_acid.freezes_at_c(soc))
-        for when, soc in charges
-    )
+    return tuple(freeze_point(when, soc) for when, soc in charges)
+
+
+def freeze_point(when: str, soc: float) -> FreezePoint:
+    """Return where the acid freezes at one charge [-]."""
+    return FreezePoint(when=when, soc=soc, density=lead_acid.density(soc), freezes_c=lead_acid.freezes_at_c(soc))
 
 
 def air(bank: Bank) -> Air | None:

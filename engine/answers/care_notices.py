@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from engine.answers.answer import Notice
-from engine.answers.care_bank import NEAR_FREEZING_K, BankCare, ColdLimit, LeadCare
+from engine.answers.care_bank import BankCare, ColdLimit, LeadCare
 from engine.answers.care_full import FULL_EVERY_DAYS, FullCharge
 from engine.answers.charging_notices import lead_temperature_notices
 from engine.answers.notices_cold import unstated_notices
+from engine.answers.notices_lead import bears_notices, equalise_notices, freezing_notices
 from engine.house.bank import Bank
 from engine.house.cold import FULL_C
 from engine.house.inverter import Inverter
 
 _EPS = 1e-9
-_WHEN = {"now": "at its charge now", "lowest": "at its lowest in these days", "reserve": "down at its reserve"}
 
 
 def care_notices(bank: Bank, found: BankCare, inverter: Inverter) -> Iterator[Notice]:
@@ -30,9 +30,9 @@ def care_notices(bank: Bank, found: BankCare, inverter: Inverter) -> Iterator[No
             )
         yield from _volts(bank, found.lead)
         yield from lead_temperature_notices(bank)
-        yield from _bears(bank, found.lead, inverter)
-        yield from _equalise(bank, found.lead)
-        yield from _freezing(bank, found.lead)
+        yield from bears_notices(bank, found.lead.volts, inverter)
+        yield from equalise_notices(bank, found.lead.equalise)
+        yield from freezing_notices(bank, found.lead.freezing)
         yield from _air(bank, found.lead)
     if found.cold is not None:
         yield from unstated_notices(bank)
@@ -102,56 +102,6 @@ def _volts(bank: Bank, lead: LeadCare) -> Iterator[Notice]:
             text=f"{bank.name}: at {bank.cell_c:g} °C no more than {volts.highest_here_cell_v:.2f} V per cell is right "
             f"for {bank.cell.name}; it is set to {volts.set_cell_v:.2f} V. Without a temperature sensor that lowers "
             "it, lower it by hand.",
-        )
-
-
-def _bears(bank: Bank, lead: LeadCare, inverter: Inverter) -> Iterator[Notice]:
-    """Volts that are right at this temperature and too high for the inverter, though those set are not."""
-    volts = lead.volts
-    if volts.set_cell_v * bank.series <= inverter.dc_max_v + _EPS < volts.here_pack_v:
-        yield Notice(
-            level="stop",
-            code="compensated-over-inverter",
-            page="inverter",
-            text=f"{bank.name}: at {bank.cell_c:g} °C a charger with a temperature sensor goes to "
-            f"{volts.here_pack_v:.1f} V; {inverter.name} ends at {inverter.dc_max_v:g} V and can be damaged. Limit the "
-            "charger to less, and charge longer instead.",
-        )
-
-
-def _equalise(bank: Bank, lead: LeadCare) -> Iterator[Notice]:
-    charge = lead.equalise
-    if charge is not None and not charge.fits:
-        yield Notice(
-            level="stop",
-            code="equalise-over-inverter",
-            page="inverter",
-            text=f"{bank.name}: do not equalise it on {charge.inverter}: at {bank.cell_c:g} °C that takes "
-            f"{charge.here_pack_v:.1f} V, and the inverter ends at {charge.inverter_max_v:g} V and can be damaged. "
-            "Only with the inverter and everything else on the bus disconnected by someone qualified.",
-        )
-
-
-def _freezing(bank: Bank, lead: LeadCare) -> Iterator[Notice]:
-    """The first charge at which the acid freezes, or comes near it."""
-    worst = max(lead.freezing, key=lambda point: point.freezes_c)
-    frozen = next((point for point in lead.freezing if bank.cell_c <= point.freezes_c), None)
-    if frozen is not None:
-        yield Notice(
-            level="stop",
-            code="acid-freezes",
-            page="banks",
-            text=f"{bank.name}: {_WHEN[frozen.when]}, {frozen.soc * 100:.0f} %, its acid freezes at "
-            f"{frozen.freezes_c:.0f} °C and the cells are at {bank.cell_c:g} °C. Ice breaks plates and cases. Never "
-            "charge a frozen battery: it can burst. Warm it first, and keep it full.",
-        )
-    elif bank.cell_c <= worst.freezes_c + NEAR_FREEZING_K:
-        yield Notice(
-            level="check",
-            code="acid-near-freezing",
-            page="banks",
-            text=f"{bank.name}: {_WHEN[worst.when]}, {worst.soc * 100:.0f} %, its acid freezes at "
-            f"{worst.freezes_c:.0f} °C; the cells are at {bank.cell_c:g} °C. Keep it fuller or warmer.",
         )
 
 

@@ -7,57 +7,35 @@ the board or the inverter is a stop. A check is never an approval: the makers' s
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from engine.answers.answer import Assumption, Notice, gravest_first
+from engine.answers.answer import Assumption, Notice, gravest_first, said_once
+from engine.answers.care_bank import EQUALISE_EVERY_DAYS, equalise, is_lead
 from engine.answers.charging import Charging, charging
 from engine.answers.charging_current import current_limits
+from engine.answers.commissioning_bus import bus_rows, own_end
+from engine.answers.commissioning_parts import ToSet, volts_rows
+from engine.answers.notices import household_notices
 from engine.answers.notices_cold import unstated_notices
 from engine.house.bank import Bank
+from engine.house.bus import clash_sentence, common_end_v
 from engine.house.cold import FULL_C, cold_limit_stated, full_from_c
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
 
-NAMED = {"end": "Absorption", "reserve": "Reserve, under load"}
 SURE_STOPS = frozenset({"charger-over-bank", "restart-above-charge"})
 """Checks of a household that are a stop on the day it is all switched on."""
-LEAST_MIN = 0.5
-"""A shorter hold is none [min]."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ToSet:
-    """One thing to set.
-
-    Attributes
-    ----------
-    cell_v, pack_v : float or None
-        Where it is a voltage [V].
-    value : float or None
-        Where it is something else, in `unit`.
-    now : float or None
-        What is set now where the household says so, in pack volts or in `unit`.
-    """
-
-    key: str
-    label: str
-    why: str
-    cell_v: float | None = None
-    pack_v: float | None = None
-    value: float | None = None
-    unit: str = ""
-    now: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BankSettings:
-    """Everything to set for one bank, and what is wrong with it."""
+    """Everything to set for one bank, or once for all on one bus (`series` None), and what is wrong with it."""
 
     bank_id: str
     bank_name: str
     chemistry: str
-    series: int
+    series: int | None
     inverter_name: str
     rows: tuple[ToSet, ...]
     notices: tuple[Notice, ...]
@@ -65,7 +43,10 @@ class BankSettings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Commissioning:
-    """The settings of every bank that is joined to an inverter."""
+    """The settings of every bank that is joined to an inverter; those of a shared bus stand before its banks.
+
+    `notices` are theirs and those of the whole house, each once.
+    """
 
     month: int
     banks: tuple[BankSettings, ...]
@@ -88,25 +69,50 @@ def commissioning(household: Household, supplies: tuple[Supply, ...], month: int
     InputError
         If the charge of a bank is outside its limits.
     """
-    asked = [(alone, _as_set(household, alone, month)) for supply in supplies for alone in supply.apart]
-    found = {one.name: one for _, answer in asked for one in answer.assumptions}
-    banks = tuple(_bank(household, alone, answer) for alone, answer in asked)
+    asked = [(supply, [_charging(household, alone, supply, month) for alone in supply.apart]) for supply in supplies]
+    banks = tuple(one for supply, answers in asked for one in _supply(supply, answers))
+    found = {one.name: one for _, answers in asked for answer in answers for one in answer.assumptions}
+    own = (notice for bank in banks for notice in bank.notices)
     return Commissioning(
         month=month,
         banks=banks,
-        notices=gravest_first(notice for bank in banks for notice in bank.notices),
+        notices=said_once((*own, *household_notices(household, month))),
         assumptions=tuple(found.values()),
     )
 
 
-def _as_set(household: Household, alone: Supply, month: int) -> Charging:
+def _has_one_setting(supply: Supply) -> bool:
+    """Whether several banks share one charger's setting; banks that may not share a bus have none in common."""
+    return bool(supply.beside) and not clash_sentence(supply.banks, supply.inverter)
+
+
+def _charging(household: Household, alone: Supply, on: Supply, month: int) -> Charging:
+    """A bank's charge as it is set, or on a shared bus to the volts of all."""
     bank = alone.bank
-    return charging(household, bank, alone.inverter, cell_v=bank.charge_end_cell_v, hold=bank.hold, month=month)
+    end_v = common_end_v(on.banks) / bank.series if _has_one_setting(on) else bank.charge_end_cell_v
+    return charging(household, bank, alone.inverter, cell_v=end_v, hold=bank.hold, month=month)
 
 
-def _bank(household: Household, alone: Supply, answer: Charging) -> BankSettings:
-    bank, inverter = alone.bank, alone.inverter
-    rows = (*_volts(answer), *_currents(bank, inverter), *_temperatures(bank), *_board(bank))
+def _supply(supply: Supply, answers: Sequence[Charging]) -> Iterator[BankSettings]:
+    if not _has_one_setting(supply):
+        for bank, answer in zip(supply.banks, answers, strict=True):
+            yield _bank(bank, supply.inverter, answer, (*volts_rows(answer), *_currents(bank, supply.inverter)))
+        return
+    yield BankSettings(
+        bank_id=f"bus-{supply.inverter.id}",
+        bank_name=supply.name,
+        chemistry=" and ".join(dict.fromkeys(bank.cell.name for bank in supply.banks)),
+        series=None,
+        inverter_name=supply.inverter.name,
+        rows=bus_rows(supply, answers),
+        notices=(),
+    )
+    for bank, answer in zip(supply.banks, answers, strict=True):
+        _, discharge = _currents(bank, supply.inverter)
+        yield _bank(bank, supply.inverter, answer, (own_end(bank, answer.pack_v), discharge))
+
+
+def _bank(bank: Bank, inverter: Inverter, answer: Charging, rows: Iterable[ToSet]) -> BankSettings:
     found = (dataclasses.replace(one, level="stop") if one.code in SURE_STOPS else one for one in answer.notices)
     return BankSettings(
         bank_id=bank.id,
@@ -114,49 +120,32 @@ def _bank(household: Household, alone: Supply, answer: Charging) -> BankSettings
         chemistry=bank.cell.name,
         series=bank.series,
         inverter_name=inverter.name,
-        rows=rows,
+        rows=(*rows, *_equalising(bank, inverter), *_temperatures(bank), *_board(bank)),
         notices=gravest_first((*found, *_cold_limit(bank))),
     )
 
 
-def _volts(answer: Charging) -> Iterator[ToSet]:
-    """The volts of the charge answer, with hold and tail after the end of the charge."""
-    for one in answer.settings:
-        yield ToSet(
-            key=one.key,
-            label=NAMED.get(one.key, one.label) if one.key != "end" or answer.hold else one.label,
-            why=one.why,
-            cell_v=one.cell_v,
-            pack_v=one.pack_v,
-            now=one.now_pack_v,
-        )
-        if one.key == "end":
-            yield from _hold(answer)
-
-
-def _hold(answer: Charging) -> Iterator[ToSet]:
-    worth = answer.hold_worth
-    if not answer.hold:
-        why = "none: the charge stops as soon as the volts are reached"
-        yield ToSet(key="hold", label="Hold", why=why, value=0.0, unit="min")
+def _equalising(bank: Bank, inverter: Inverter) -> Iterator[ToSet]:
+    """Lead-acid alone: volts of an equalising charge at 25 degC, or why there must be none."""
+    if not is_lead(bank):
         return
-    never = worth.minutes < LEAST_MIN
+    charge = equalise(bank, inverter)
+    if charge is None or not charge.fits:
+        why = (
+            f"never: {bank.cell.name} must not be equalised"
+            if charge is None
+            else f"not on {inverter.name}: it would take {charge.here_pack_v:.1f} V at {bank.cell_c:g} °C, and it ends "
+            f"at {charge.inverter_max_v:g} V"
+        )
+        yield ToSet(key="equalise", label="Equalising: off", why=why)
+        return
     yield ToSet(
-        key="hold",
-        label="Hold, at most",
-        why="this charge current is below the tail already: no time to hold"
-        if never
-        else "about what the taper takes at this charge current, for a charger that counts time only; the tail current "
-        "ends it sooner",
-        value=worth.minutes,
-        unit="min",
-    )
-    yield ToSet(
-        key="tail",
-        label="Tail current that ends the hold",
-        why=f"{answer.tail_c:g}C of tested Ah; measured on the bank, with the loads’ share taken off",
-        value=answer.tail_c * answer.ah,
-        unit="A",
+        key="equalise",
+        label="Equalising, at 25 °C",
+        why=f"by hand, watched and aired, every {EQUALISE_EVERY_DAYS[0]} to {EQUALISE_EVERY_DAYS[1]} days (typical, "
+        f"from memory); {charge.here_pack_v:.1f} V at {bank.cell_c:g} °C; never by a timer",
+        cell_v=charge.cell_v,
+        pack_v=charge.cell_v * bank.series,
     )
 
 

@@ -13,11 +13,13 @@ from functools import lru_cache
 from math import ceil
 
 from engine.answers.answer import Notice, Remedy, gravest_first
+from engine.answers.coming import LEAST_MEAN_W
 from engine.answers.notices_bank import board_current_notices, cell_notices, mend, pack_notices, window_notices
 from engine.answers.notices_bus import bus_notices
 from engine.answers.notices_charge import cured
 from engine.answers.notices_cold import unstated_notices
 from engine.answers.notices_generator import generator_notices
+from engine.answers.notices_lead import lead_notices
 from engine.answers.notices_sky import sky_notices
 from engine.answers.notices_wiring import wiring_notices
 from engine.balance.forcing import load_hours, mean_dc_w
@@ -51,6 +53,7 @@ def _found(household: Household, month: int) -> list[Notice]:
     for supply in supplies:
         for bank in supply.banks:
             found += (cured(one, bank, supply.inverter) for one in pack_notices(bank, supply.inverter))
+            found += lead_notices(bank, supply.inverter, max(mean_dc_w(household, supply, month), LEAST_MEAN_W))
         if not supply.beside:
             found += _under_load(household, supply, month)
         found += _over_rated(household, supply, month)
@@ -98,7 +101,7 @@ def _remedied(household: Household, remedy: Remedy) -> Household | None:
 
 def _under_load(household: Household, supply: Supply, month: int) -> Iterator[Notice]:
     bank, inverter = supply.bank, supply.inverter
-    end = floor(bank, inverter, max(mean_dc_w(household, supply, month), 1.0))
+    end = floor(bank, inverter, max(mean_dc_w(household, supply, month), LEAST_MEAN_W))
     if bank.reserve_v is None and end.cutoff_soc > bank.reserve_soc + 0.005:
         sure = min(ceil(end.cutoff_soc * 100.0) / 100.0, bank.top_soc - 0.01)
         yield Notice(

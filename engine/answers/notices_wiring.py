@@ -12,6 +12,8 @@ from engine.answers.wiring_parts import A_PER_KA, BankWiring, Run, wired
 from engine.house.household import Household
 
 PAGE = "wiring"
+FUSE_MARGIN = 1.25
+"""A fuse closer to a current of hours than this is a check (typical, from memory: some codes; yours rules)."""
 ASK_HIGHEST = "not known: ask for the highest DC class"
 
 
@@ -118,6 +120,13 @@ def _run_checks(one: BankWiring, run: Run) -> Iterator[Notice]:
             "wiring-fuse-blows",
             f"{name}: its fuse of {leg.fuse_a:g} A is below the highest current, {run.current_a:.1f} A: it blows at "
             "full load. Never take a bigger fuse without a cable that carries it.",
+        )
+    elif leg.fuse_a < FUSE_MARGIN * run.current_a:
+        yield _check(
+            "wiring-fuse-close",
+            f"{name}: its fuse of {leg.fuse_a:g} A is less than a quarter above the highest current, "
+            f"{run.current_a:.1f} A: hours of it may age the fuse until it blows. Some codes ask for a quarter "
+            "(typical, from memory), yours rules. Never take a bigger fuse without a cable that carries it.",
         )
     if leg.fuse_v is None:
         yield _check(

@@ -6,11 +6,11 @@ stored; `shown` says how people read them. A check is never an approval.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from engine.answers.answer import Assumption, Notice, gravest_first, supplies_of, supply_of
+from engine.answers.answer import Assumption, Notice, said_once, supplies_of, supply_of
 from engine.answers.autonomy import Autonomy, autonomy
 from engine.answers.care import Care, care
 from engine.answers.coming import coming as days_to_come
@@ -142,7 +142,7 @@ def sheet(
     )
     settings = commissioning(household, supplies_of(household), at.month)
     wired = wiring(household, at.month)
-    cared = care(days_to_come(household, charges, coming, at)[1], coming, told=bool(charges))
+    cared = care(days_to_come(household, charges, coming, at)[1], coming, told=charges)
     found = {item.name: item for answer in (*answers, settings, wired, cared) for item in answer.assumptions}
     asked = answers[1].rows[days - 1]
     own = (*(one for one in settings.notices if one.level == "stop"), *wired.notices, *cared.notices)
@@ -159,16 +159,10 @@ def sheet(
         care=cared,
         steps=tuple(bank_steps(household, alone, at.month) for one in supplies_of(household) for alone in one.apart),
         sections=sections(household),
-        notices=_notices(household, own, at.month),
+        notices=said_once((*household_notices(household, at.month), *own)),
         assumptions=tuple(found.values()),
         standards=STANDARDS,
     )
-
-
-def _notices(household: Household, own: Iterable[Notice], month: int) -> tuple[Notice, ...]:
-    """Everything to mind in the house and what the answers found besides, each said once, at its gravest."""
-    found = gravest_first((*household_notices(household, month), *own))
-    return tuple({notice.text: notice for notice in reversed(found)}.values())[::-1]
 
 
 def bank_steps(household: Household, supply: Supply, month: int) -> BankSteps:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from engine.answers.answer import Assumption, Notice, Worked, cell_title, gravest_first, supplies_of
+from engine.answers.answer import Assumption, Notice, Worked, cell_title, said_once, supplies_of
 from engine.answers.notices import household_notices
 from engine.answers.notices_bank import board_current_notices
 from engine.answers.notices_wiring import PAGE, questions, wiring_checks, wiring_stops
@@ -95,7 +95,7 @@ def wiring(household: Household, month: int) -> WiringAnswer:
     cells = [bank.cell for _, _, bank in found]
     return WiringAnswer(
         banks=banks,
-        notices=gravest_first({one.text: one for one in notices}.values()),
+        notices=said_once(notices),
         assumptions=tuple(_assumptions([one for one, _, _ in found], [bank for _, _, bank in found])),
         lithium=any(cell.needs_board for cell in cells),
         hydrogen=any(cell.vents_hydrogen for cell in cells),

@@ -255,6 +255,33 @@ def test_acid_that_freezes_is_a_stop(cell_c: float, level: str | None) -> None:
     assert found.get("acid-freezes", found.get("acid-near-freezing")) == level
 
 
+@pytest.mark.parametrize(("cell_c", "level"), [(-35.0, "stop"), (-26.0, "check"), (0.0, None)])
+def test_acid_that_freezes_at_the_reserve_is_told_on_every_page_whatever_the_charge(
+    cell_c: float, level: str | None
+) -> None:
+    """At 62.5 % the density is 1.2075, between 1.200 (−17 °F) and 1.225 (−35 °F): −22.4 °F, −30.2 °C."""
+    found = codes(household_notices(house(cell_c=cell_c, reserve_soc=0.625, reserve_v=None), 5))
+    assert found.get("acid-freezes", found.get("acid-near-freezing")) == level
+
+
+def test_a_line_of_our_own_for_cold_cells_is_among_the_assumptions() -> None:
+    assert "Whole charge current from" not in {one.name for one in answer(house()).assumptions}
+    board = {"cell_low_v": 2.5, "cell_high_v": 3.65, "charge_min_c": 0.0, "current_limit_a": 200.0}
+    lithium = house("lfp", series=16, board=board)
+    (line,) = [one for one in answer(lithium).assumptions if one.name == "Whole charge current from"]
+    assert (line.value, line.kind) == ("10 °C on", "assumed")
+
+
+def test_a_charge_is_told_for_its_own_bank_alone() -> None:
+    document = household.write(house())
+    document["inverters"].append(document["inverters"][0] | {"id": "two", "name": "Two"})
+    document["banks"].append(document["banks"][0] | {"id": "more", "name": "More", "inverter": "two"})
+    home = household.read(document)
+    found, sky = days(home)
+    told = {one.bank_id: one.told for one in care(found, sky, told={"more"}).banks}
+    assert told == {home.banks[0].id: False, "more": True}
+
+
 def test_air_is_summed_over_the_banks() -> None:
     """0.05 × 24 × 20 × 400 / 1000 = 9.6 m³/h; two banks beside each other 19.2 m³/h through 537.6 cm²."""
     document = household.write(house())

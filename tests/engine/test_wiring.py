@@ -22,7 +22,7 @@ H = json.loads((Path(__file__).parents[1] / "households" / "h.json").read_text(e
 MONTH = 11
 FULL_A = (5000 / 0.93 + 40) / 44
 """5 kW at 93 % and 40 W idle, over a cut-off of 44 V: 123.1 A."""
-GOOD = {"length_m": 2.0, "area_mm2": 50.0, "carries_a": 160.0, "fuse_a": 125.0, "fuse_v": 80.0, "breaking_ka": 20.0}
+GOOD = {"length_m": 2.0, "area_mm2": 50.0, "carries_a": 160.0, "fuse_a": 160.0, "fuse_v": 80.0, "breaking_ka": 20.0}
 """A cable and fuse that suit it, its cells' short being 18.25 kA."""
 
 
@@ -172,6 +172,7 @@ def test_what_suits_it_is_no_stop_and_no_permission() -> None:
         ({"breaking_ka": 18.2}, "wiring-breaking", "stop"),
         ({"carries_a": None}, "wiring-carries-unknown", "check"),
         ({"fuse_a": 123.0}, "wiring-fuse-blows", "check"),
+        ({"fuse_a": 153.8}, "wiring-fuse-close", "check"),
         ({"fuse_v": None}, "wiring-fuse-volts-unknown", "check"),
         ({"breaking_ka": None}, "wiring-breaking-unknown", "check"),
         ({"length_m": 9.0}, "wiring-drop", "check"),
@@ -185,13 +186,20 @@ def test_each_fault_is_said_and_only_where_it_is(change: dict[str, Any], code: s
 @pytest.mark.parametrize(
     ("change", "code"),
     [
-        ({"carries_a": 125.0}, "wiring-fuse-over-cable"),
+        ({"carries_a": 160.0}, "wiring-fuse-over-cable"),
         ({"fuse_v": 58.4}, "wiring-fuse-volts"),
         ({"breaking_ka": 18.25}, "wiring-breaking"),
     ],
 )
 def test_just_enough_is_enough(change: dict[str, Any], code: str) -> None:
     assert code not in codes(asked(document(change))[0], "stop")
+
+
+@pytest.mark.parametrize(("fuse_a", "close"), [(FULL_A, True), (1.249 * FULL_A, True), (1.251 * FULL_A, False)])
+def test_a_fuse_within_a_quarter_of_the_current_is_close(fuse_a: float, close: bool) -> None:
+    found = codes(asked(document({"fuse_a": fuse_a}))[0], "check")
+    assert ("wiring-fuse-close" in found) == close
+    assert "wiring-fuse-blows" not in found
 
 
 def test_a_short_is_summed_over_strings_and_over_the_banks_of_the_bus() -> None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
 
 from tests.conftest import Client, soup
 from tests.web.conftest import Opener
-from webapp.card_view import THINGS, from_percent
+from webapp.card_view import SMALL_THINGS, THINGS, from_percent
 
 
 def text_of(node: Any) -> str:
@@ -126,3 +127,23 @@ def test_it_promises_no_power_back_where_nothing_charges(client_of: Opener, smal
 def test_without_panels_and_generator_it_stays_off(client_of: Opener, small_house: dict[str, Any]) -> None:
     small_house["sun"]["arrays"] = []
     assert "It may stay off: nothing charges it now" in text_of(card_of(client_of(small_house)))
+
+
+def test_a_small_inverter_is_asked_about_small_things(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["inverters"][0]["rated_w"] = 800.0
+    things = [text_of(row.th) for row in card_of(client_of(small_house)).select(".door-table tbody tr")]
+    assert things == list(SMALL_THINGS.values())
+    assert not any("heater" in thing or "oven" in thing for thing in things)
+
+
+def test_stops_of_its_own_banks_come_first(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["inverters"].append(small_house["inverters"][0] | {"id": "two", "name": "Second inverter"})
+    first = small_house["banks"][0] | {"name": "House bank", "board": None}
+    small_house["banks"] = [first, first | {"id": "more", "name": "Barn bank", "inverter": "two"}]
+    client = client_of(small_house)
+    for bank, name in ((first["id"], "House bank"), ("more", "Barn bank")):
+        stops = [
+            text_of(one) for one in card_of(client, f"bank={bank}").find_all(string=re.compile("protection board"))
+        ]
+        assert len(stops) == 2
+        assert name in stops[0]

@@ -18,6 +18,8 @@ MAIN = {
     "main.fuse_v": "80",
     "main.breaking_ka": "20",
 }
+SUITS = {"main.breaking_ka": "50", "main.fuse_a": "160"}
+"""A fuse a quarter above the highest current, for any short of these cells."""
 
 
 @pytest.fixture
@@ -160,8 +162,30 @@ def test_what_is_not_known_is_never_called_fine(h_client: Client) -> None:
 def test_what_suits_it_is_told_as_a_check(client_of: Opener, household_h: dict[str, Any]) -> None:
     household_h["inverters"][0]["charge_limit_a"] = 100.0
     client = client_of(household_h)
-    client.post("/wiring", sent(client, **(MAIN | {"main.breaking_ka": "50"}), cell_mohm="0.2"))
+    client.post("/wiring", sent(client, **(MAIN | SUITS), cell_mohm="0.2"))
     assert "Nothing entered is found to be against it. That is a check, no approval." in words(client)
+
+
+def test_what_is_known_and_does_not_suit_is_not_called_fine(client_of: Opener, household_h: dict[str, Any]) -> None:
+    household_h["inverters"][0]["charge_limit_a"] = 100.0
+    client = client_of(household_h)
+    client.post("/wiring", sent(client, **(MAIN | SUITS | {"main.fuse_a": "150"}), cell_mohm="0.2"))
+    assert "does not suit it in all" in words(client)
+    assert "Nothing entered is found to be against it" not in words(client)
+
+
+def test_a_bank_without_its_board_is_not_called_fine_by_its_cables(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    small_house["banks"][0]["wiring"] = {
+        "cell_mohm": 0.2,
+        "main": {"length_m": 2.0, "area_mm2": 120.0, "carries_a": 900, "fuse_a": 800, "fuse_v": 80, "breaking_ka": 500},
+    }
+    guarded = words(client_of(small_house))
+    small_house["banks"][0]["board"] = None
+    bare = words(client_of(small_house))
+    assert "but the house has: see above" not in guarded
+    assert "but the house has: see above" in bare
 
 
 def test_a_newer_version_is_never_overwritten(h_client: Client) -> None:

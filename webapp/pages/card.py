@@ -129,7 +129,11 @@ def worked_out(question: Question) -> tuple[Card | None, Blocked | None]:
 
 def _shown(house: Household, answer: Card) -> dict[str, Any]:
     mine = next(one for one in house.supplies() if one.bank.id == answer.supply.bank_id)
-    stops = [notice for notice in answer.notices if notice.level == "stop"]
+    own = (answer.supply.inverter_name, *(bank.name for bank in mine.banks))
+    stops = sorted(
+        (notice for notice in answer.notices if notice.level == "stop"),
+        key=lambda notice: not any(name in notice.text for name in own),
+    )
     cells = [bank.cell.name for bank in mine.banks]
     return {
         "ah_text": f"{sum(bank.ah for bank in mine.banks):,.0f}\u00a0Ah",

@@ -8,10 +8,11 @@ from typing import Any
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from engine.answers.answer import Notice
+from engine.answers.answer import Notice, said_once
 from engine.answers.care import Care, care
 from engine.answers.care_bank import is_lead
 from engine.answers.coming import Coming
+from engine.answers.notices_lead import ACID
 from engine.errors import InputError
 from webapp.care_view import care_context, on_the_clock
 from webapp.facts import lines
@@ -87,15 +88,10 @@ def _read_day(text: str, base: Moment) -> date | None:
         ) from None
 
 
-def _charge_told(base: Moment) -> bool:
-    """Whether any charge was typed: a form that is sent sends them all."""
-    return any(name.startswith("charge") and not name.startswith("charge_as") for name in base.typed)
-
-
 def _answer(base: Moment, found: tuple[Coming, ...], last_on: date | None, errors: dict[str, str]) -> Care | None:
     assert base.sky is not None
     try:
-        return on_the_clock(care(found, base.sky, last_on, told=_charge_told(base)), base.house.site)
+        return on_the_clock(care(found, base.sky, last_on, told=base.charges), base.house.site)
     except InputError as fault:
         errors[fault.field] = fault.message
         return None
@@ -109,7 +105,7 @@ def _shown(question: Question[Care]) -> dict[str, Any]:
     supplies = tuple(one.supply for one in question.found)
     leads = [bank.lead for bank in answer.banks if bank.lead is not None]
     return care_context(answer) | {
-        "notices": _once(notices_of(base, month, answer.notices)),
+        "notices": _minded(notices_of(base, month, answer.notices), answer),
         "tiles": day_tiles(question),
         "sky_title": base.sky.title,
         "today_query": on_query(base),
@@ -125,6 +121,6 @@ def _shown(question: Question[Care]) -> dict[str, Any]:
     }
 
 
-def _once(notices: tuple[Notice, ...]) -> tuple[Notice, ...]:
-    """Leave out what the household's own notices say again."""
-    return tuple({notice.text: notice for notice in notices}.values())
+def _minded(notices: tuple[Notice, ...], answer: Care) -> tuple[Notice, ...]:
+    """Each notice once; what the house says of the acid at the reserve gives way to what the answer says of it."""
+    return said_once(one for one in notices if one.code not in ACID or one in answer.notices)

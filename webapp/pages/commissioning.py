@@ -9,9 +9,8 @@ from typing import Any
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from engine.answers.answer import gravest_first, supplies_of
+from engine.answers.answer import said_once, supplies_of
 from engine.answers.commissioning import Commissioning, commissioning
-from engine.answers.notices import household_notices
 from engine.errors import Unreachable
 from engine.house.household import Household
 from webapp.commissioning_view import cards, differing, sentence
@@ -93,15 +92,12 @@ def worked_out(question: Question) -> tuple[Commissioning | None, Blocked | None
 
 def _shown(question: Question, answer: Commissioning) -> dict[str, Any]:
     house, month = question.house, question.month
-    known = {notice.text for notice in answer.notices}
-    others = [one for one in household_notices(house, month) if one.text not in known]
-    notices = gravest_first((*standing_notices(house), *answer.notices, *others))
     return {
-        "sentence": sentence(answer, any(notice.level == "stop" for notice in notices)),
+        "sentence": sentence(answer),
         "differing": differing(answer),
         "cards": cards(answer),
         "month": MONTHS[month - 1],
-        "notices": notices,
+        "notices": said_once((*standing_notices(house), *answer.notices)),
         "inputs": inputs_used(house, supplies_of(house), month),
         "cautions": (
             "mains",

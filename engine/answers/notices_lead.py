@@ -1,0 +1,85 @@
+"""What is dangerous about a lead-acid bank as it stands: acid that freezes, volts that its inverter does not bear."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from engine.answers.answer import Notice
+from engine.answers.care_bank import (
+    NEAR_FREEZING_K,
+    Equalise,
+    FreezePoint,
+    LeadVolts,
+    freeze_point,
+    is_lead,
+    lead_volts,
+)
+from engine.house.bank import Bank, floor
+from engine.house.inverter import Inverter
+
+FROZEN, NEAR_FROZEN = "acid-freezes", "acid-near-freezing"
+ACID = frozenset({FROZEN, NEAR_FROZEN})
+_EPS = 1e-9
+_WHEN = {"now": "at its charge now", "lowest": "at its lowest in these days", "reserve": "down at its reserve"}
+
+
+def lead_notices(bank: Bank, inverter: Inverter, mean_dc_w: float) -> Iterator[Notice]:
+    """What holds whatever its charge is now: acid that freezes down at the reserve, volts that cold asks for.
+
+    Parameters
+    ----------
+    mean_dc_w : float
+        Mean power drawn from the bank [W], > 0.
+    """
+    if is_lead(bank):
+        yield from freezing_notices(bank, [freeze_point("reserve", floor(bank, inverter, mean_dc_w).soc)])
+        yield from bears_notices(bank, lead_volts(bank), inverter)
+
+
+def freezing_notices(bank: Bank, points: Sequence[FreezePoint]) -> Iterator[Notice]:
+    """The first charge at which the acid freezes, or comes near it."""
+    worst = max(points, key=lambda point: point.freezes_c)
+    frozen = next((point for point in points if bank.cell_c <= point.freezes_c), None)
+    if frozen is not None:
+        yield Notice(
+            level="stop",
+            code=FROZEN,
+            page="banks",
+            text=f"{bank.name}: {_WHEN[frozen.when]}, {frozen.soc * 100:.0f} %, its acid freezes at "
+            f"{frozen.freezes_c:.0f} °C and the cells are at {bank.cell_c:g} °C. Ice breaks plates and cases. Never "
+            "charge a frozen battery: it can burst. Warm it first, and keep it full.",
+        )
+    elif bank.cell_c <= worst.freezes_c + NEAR_FREEZING_K:
+        yield Notice(
+            level="check",
+            code=NEAR_FROZEN,
+            page="banks",
+            text=f"{bank.name}: {_WHEN[worst.when]}, {worst.soc * 100:.0f} %, its acid freezes at "
+            f"{worst.freezes_c:.0f} °C; the cells are at {bank.cell_c:g} °C. Keep it fuller or warmer.",
+        )
+
+
+def bears_notices(bank: Bank, volts: LeadVolts, inverter: Inverter) -> Iterator[Notice]:
+    """Volts that are right at this temperature and too high for the inverter, though those set are not."""
+    if volts.set_cell_v * bank.series <= inverter.dc_max_v + _EPS < volts.here_pack_v:
+        yield Notice(
+            level="stop",
+            code="compensated-over-inverter",
+            page="inverter",
+            text=f"{bank.name}: at {bank.cell_c:g} °C a charger with a temperature sensor goes to "
+            f"{volts.here_pack_v:.1f} V; {inverter.name} ends at {inverter.dc_max_v:g} V and can be damaged. Limit the "
+            "charger to less, and charge longer instead.",
+        )
+
+
+def equalise_notices(bank: Bank, charge: Equalise | None) -> Iterator[Notice]:
+    """An equalising charge that the inverter does not bear."""
+    if charge is not None and not charge.fits:
+        yield Notice(
+            level="stop",
+            code="equalise-over-inverter",
+            page="inverter",
+            text=f"{bank.name}: do not equalise it on {charge.inverter}: at {bank.cell_c:g} °C that takes "
+            f"{charge.here_pack_v:.1f} V, and the inverter ends at {charge.inverter_max_v:g} V and can be damaged. "
+            "Only with the inverter and everything else on the bus disconnected by someone qualified.",
+        )
