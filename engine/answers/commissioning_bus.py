@@ -93,10 +93,9 @@ def _hold(banks: Sequence[Bank], answers: Sequence[Charging], found: Sequence[Ma
 def _of_all(key: str, banks: Sequence[Bank], found: Sequence[Mapping[str, ToSet]]) -> ToSet:
     theirs = list(_each(banks, found, key))
     label, now_v = theirs[0][1].label, theirs[0][1].now
-    unset = [bank.name for bank, row in theirs if row.pack_v is None]
-    if unset:
-        why = f"no volts hold for {' and '.join(unset)}: see what Charge volts says of it"
-        return ToSet(key=key, label=label, why=why, now=now_v)
+    unset = next(((bank, row) for bank, row in theirs if row.pack_v is None), None)
+    if unset is not None:
+        return ToSet(key=key, label=label, why=f"by {unset[0].name}: {unset[1].why}", now=now_v)
     rule, why = OF_ALL[key]
     volts = rule(row.pack_v for _, row in theirs if row.pack_v is not None)
     said = ", ".join(f"{bank.name} {row.pack_v:.1f} V" for bank, row in theirs)
