@@ -10,6 +10,7 @@ import pytest
 
 from engine.answers.charging import charging
 from engine.answers.commissioning import BankSettings, ToSet, commissioning
+from engine.cells import catalogue
 from engine.house import household
 from engine.house.bank import Board
 from engine.house.cold import cold_limit_stated
@@ -114,3 +115,29 @@ def test_a_sodium_limit_that_nobody_stated_is_a_stop_and_never_another_chemistry
 
 def test_no_bank_no_settings() -> None:
     assert commissioning(H, (), 12).banks == ()
+
+
+def test_the_limit_of_the_discharge_says_whose_it_is() -> None:
+    assert rows_of(THREE)["discharge-current"].why.startswith("1C, the limit of LFP")
+    assert rows_of(changed(THREE, board=BOARD))["discharge-current"].why == "the board’s limit"
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "dc_max_v", "pack_v", "why"),
+    [
+        ("lead_flooded", 70.0, 24 * 2.58, "every 30 to 90 days"),
+        ("lead_flooded", 60.0, None, "it ends at 60 V"),
+        ("lead_sealed", 70.0, None, "never: "),
+        ("lead_gel", 70.0, None, "never: "),
+    ],
+)
+def test_equalising_is_for_flooded_cells_on_an_inverter_that_bears_it(
+    chemistry: str, dc_max_v: float, pack_v: float | None, why: str
+) -> None:
+    house = changed(
+        THREE, inverter={"dc_max_v": dc_max_v}, chemistry=chemistry, series=24, board=None, cell_c=25.0, charge_v=2.4
+    )
+    row = rows_of(house)["equalise"]
+    assert row.pack_v == (None if pack_v is None else pytest.approx(24 * catalogue.load(chemistry).equalise_v))
+    assert why in row.why
+    assert "equalise" not in rows_of(THREE)

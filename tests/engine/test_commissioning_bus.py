@@ -71,6 +71,20 @@ def test_the_hold_is_the_shortest_and_the_tails_add_up() -> None:
     assert bus["hold"].value == pytest.approx(min(one["hold"].value or 0.0 for one in alone))
 
 
+def test_a_hold_too_short_to_be_one_says_why() -> None:
+    small = dataclasses.replace(TWIN, charge_limit_a=1.0, charge_v=3.45)
+    bus = rows(settings(HELD, small)[1].banks[0])
+    assert bus["hold"].value == 0.0
+    assert "no time to hold" in bus["hold"].why
+    assert bus["tail"].value is not None
+
+
+def test_a_bank_says_what_it_would_have_alone() -> None:
+    _, first, second = settings(LFP, LOWER)[1].banks
+    assert "alone it would be charged to 55.2 V" in rows(first)["bus-end"].why
+    assert "as set for it" in rows(second)["bus-end"].why
+
+
 def test_volts_of_the_discharge_are_the_highest_of_the_banks() -> None:
     high = dataclasses.replace(TWIN, reserve_soc=0.5)
     low = dataclasses.replace(HELD, reserve_soc=0.1)

@@ -353,3 +353,58 @@ def test_no_awg_size(text: str) -> None:
 
 def test_a_stored_awg_size_is_known_again() -> None:
     assert [awg_name(awg_mm2(name)) for name in ("14", "1", "4/0")] == ["14", "1", "4/0"]
+
+
+@pytest.mark.parametrize(
+    ("change", "asked_for"),
+    [
+        ({"carries_a": None}, "How much may the cable we have carry"),
+        ({"fuse_a": None}, "Which DC fuse guards that cable"),
+        ({"fuse_v": None}, "Is our fuse made for"),
+        ({"breaking_ka": None}, "How many kA does our fuse break"),
+    ],
+)
+def test_what_is_not_known_is_asked_of_the_electrician_and_nothing_else(change: dict[str, Any], asked_for: str) -> None:
+    known, unknown = asked(document({}))[1].questions, asked(document(change))[1].questions
+    assert not any(one.startswith(asked_for) for one in known)
+    assert [one for one in unknown if one not in known and one.startswith(asked_for)]
+
+
+def test_a_fault_says_which_cable_it_is_of() -> None:
+    house = document({}, parallel=2)
+    house["banks"][0]["wiring"]["string"] = {**GOOD, "fuse_a": None}
+    text = {one.code: one.text for one in asked(house)[0].notices}
+    assert "Bank: the cable of each string has no fuse" in text["wiring-no-fuse"]
+    main = {one.code: one.text for one in asked(document({"fuse_a": None}))[0].notices}
+    assert "Bank: the main cable has no fuse" in main["wiring-no-fuse"]
+
+
+def test_what_of_the_breaking_is_not_known_is_named() -> None:
+    def said(house: dict[str, Any]) -> str:
+        return next(one.text for one in asked(house)[0].notices if one.code == "wiring-breaking-unknown")
+
+    fuse, cells, both = document({"breaking_ka": None}), document({}), document({"breaking_ka": None})
+    for house in (cells, both):
+        house["banks"][0]["wiring"]["cell_mohm"] = None
+    assert "what its fuse can break is not known" in said(fuse)
+    assert "main cable: the short-circuit current of every bank on the bus is not known" in said(cells)
+    assert "what its fuse can break and the short-circuit current" in said(both)
+
+
+@pytest.mark.parametrize(
+    ("part", "name", "outside", "sentence"),
+    [
+        ("main", "carries_a", 0.4, "0.5"),
+        ("main", "carries_a", 10_001.0, "10,000"),
+        ("main", "breaking_ka", 1001.0, "1,000"),
+        ("", "conductor_c", -41.0, "40"),
+    ],
+)
+def test_a_value_outside_its_limits_is_refused_with_the_limit(
+    part: str, name: str, outside: float, sentence: str
+) -> None:
+    house = document({})
+    wired = house["banks"][0]["wiring"]
+    (wired[part] if part else wired)[name] = outside
+    with pytest.raises(InputError, match=sentence):
+        read(house)

@@ -61,7 +61,7 @@ from webapp.words import MONTHS, long_date
 PAGE = Page("Check", "Sheet", "/sheet")
 router = APIRouter()
 
-HOURS_PX, WEEK_PX = 170, 215
+HOURS_PX, WEEK_PX = 124, 160
 """Heights of the charts on the sheet [px]."""
 
 
