@@ -61,7 +61,7 @@ from webapp.words import MONTHS, long_date
 PAGE = Page("Check", "Sheet", "/sheet")
 router = APIRouter()
 
-HOURS_PX, WEEK_PX = 124, 160
+HOURS_PX, WEEK_PX = 120, 168
 """Heights of the charts on the sheet [px]."""
 
 
