@@ -1,4 +1,4 @@
-"""Starting, starting twice, and stopping: what the command line promises."""
+"""Starting, starting twice, and stopping: what the command line promises. Beside it: test_start_lan, test_stop."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ from pathlib import Path
 import pytest
 
 from webapp import __version__
-from webapp.__main__ import StartError, bind, main, running_address
+from webapp.__main__ import StartError, bind, main
+from webapp.one_start import LOCK_FILE, running
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -53,7 +54,9 @@ def test_start_answer_second_start_and_clean_stop(tmp_path: Path, house_file: Pa
         status, body = get(address, "/files")
         assert status == 200
         assert "Test croft" in body.decode()
-        assert running_address(folder) == address
+        found = running(folder)
+        assert found is not None
+        assert (found.address, found.lan) == (address, False)
         second = subprocess.run(
             [sys.executable, "-m", "webapp", "--no-browser", "--data-dir", str(folder)],
             cwd=ROOT, capture_output=True, text=True, timeout=60, check=False,
@@ -63,8 +66,8 @@ def test_start_answer_second_start_and_clean_stop(tmp_path: Path, house_file: Pa
         server.send_signal(stop)
         _, errors = server.communicate(timeout=20)
         assert (server.returncode, errors) == (0, "")
-    assert sorted(path.name for path in folder.iterdir()) == ["greyspell.sqlite3"]
-    assert running_address(folder) is None
+    assert sorted(path.name for path in folder.iterdir()) == [LOCK_FILE, "greyspell.sqlite3"]
+    assert running(folder) is None
 
 
 def test_a_busy_port_that_was_asked_for_is_an_error(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -78,7 +81,6 @@ def test_a_busy_port_that_was_asked_for_is_an_error(tmp_path: Path, capsys: pyte
 
 def test_the_usual_port_moves_on_when_busy() -> None:
     first = bind(None)
-    first.listen()
     second = bind(None)
     assert second.getsockname()[1] > first.getsockname()[1]
     first.close()
@@ -99,7 +101,7 @@ def test_a_household_that_cannot_be_read_is_a_sentence(tmp_path: Path, capsys: p
 @pytest.mark.parametrize("text", ["", "{}", '{"port": "x"}', '{"port": 1}', "[]"])
 def test_a_stale_note_of_a_first_start_is_no_hindrance(tmp_path: Path, text: str) -> None:
     (tmp_path / "running.json").write_text(text, encoding="utf-8")
-    assert running_address(tmp_path) is None
+    assert running(tmp_path) is None
 
 
 def test_something_else_on_the_noted_port_is_not_taken_for_us(tmp_path: Path) -> None:
@@ -107,7 +109,7 @@ def test_something_else_on_the_noted_port_is_not_taken_for_us(tmp_path: Path) ->
         other.bind(("127.0.0.1", 0))
         other.listen()
         (tmp_path / "running.json").write_text(json.dumps({"port": other.getsockname()[1]}), encoding="utf-8")
-        assert running_address(tmp_path) is None
+        assert running(tmp_path) is None
 
 
 def test_starting_reads_nothing_heavy_that_no_page_needs_yet() -> None:
