@@ -1,48 +1,24 @@
-"""Starting, starting twice, and stopping: what the command line promises. Beside it: test_start_lan, test_stop."""
+"""Starting, starting twice, and stopping: what the command line promises.
+
+With other devices: test_start_lan.
+"""
 
 from __future__ import annotations
 
-import http.client
 import json
 import os
 import signal
 import socket
 import subprocess
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
+from tests.web.starting import ROOT, get, started
 from webapp import __version__
 from webapp.__main__ import StartError, bind, main
 from webapp.one_start import LOCK_FILE, running
-
-ROOT = Path(__file__).resolve().parents[2]
-
-
-@contextmanager
-def started(folder: Path, *more: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """A real server over a data folder, and the address it printed."""
-    command = [sys.executable, "-m", "webapp", "--no-browser", "--data-dir", str(folder), *more]
-    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as server:
-        assert server.stdout is not None
-        try:
-            yield server, server.stdout.readline().strip().removeprefix("Greyspell is at ")
-        finally:
-            if server.poll() is None:
-                server.kill()
-
-
-def get(address: str, path: str) -> tuple[int, bytes]:
-    """Ask a running server for a page."""
-    ask = http.client.HTTPConnection(address.removeprefix("http://").rstrip("/"), timeout=20)
-    ask.request("GET", path)
-    answer = ask.getresponse()
-    status, body = answer.status, answer.read()
-    ask.close()
-    return status, body
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals as on POSIX")
