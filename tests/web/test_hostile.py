@@ -248,7 +248,10 @@ def answered(line: socket.socket) -> bool:
     """Ask over a connection; one that is turned away gets no answer."""
     try:
         line.sendall(HEALTH)
-        return line.recv(65536).startswith(b"HTTP/1.1 ")
+        came = b""
+        while not came.endswith(b"}") and (more := line.recv(65536)):
+            came += more
+        return came.startswith(b"HTTP/1.1 200")
     except ConnectionError:
         return False
 
