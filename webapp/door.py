@@ -25,6 +25,10 @@ SIGN_IN_FIRST = (
     "This device is not signed in, so nothing was answered and nothing was changed. Open Greyspell in another tab, "
     "sign in there, then come back to this page: what you typed is still there."
 )
+SEND_AGAIN = (
+    "This device is not signed in, so nothing was changed. Open Greyspell in another tab, sign in there, then come "
+    "back here and load this page again: the browser sends what you typed once more."
+)
 AT_ONCE_S = 1.0
 """Said to whoever tries while another try is being looked at: only one is at a time, for each takes 32 MiB."""
 
@@ -98,7 +102,7 @@ class Door:
         elif is_script(scope, headers):
             refusal = PlainTextResponse(SIGN_IN_FIRST, HTTPStatus.UNAUTHORIZED)
         else:
-            refusal = self._error_page(HTTPStatus.UNAUTHORIZED, "Please sign in first", SIGN_IN_FIRST)
+            refusal = self._error_page(HTTPStatus.UNAUTHORIZED, "Please sign in first", SEND_AGAIN)
         refusal.headers["WWW-Authenticate"] = 'Form realm="Greyspell"'
         return refusal
 

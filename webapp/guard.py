@@ -20,7 +20,7 @@ from webapp.hosts import Hosts
 from webapp.slow_body import Patience, has_body
 
 SWITCHED_OFF = (
-    "accelerometer", "autoplay", "browsing-topics", "camera", "clipboard-read", "clipboard-write",
+    "accelerometer", "autoplay", "camera", "clipboard-read", "clipboard-write",
     "cross-origin-isolated", "display-capture", "encrypted-media", "fullscreen", "gamepad", "geolocation", "gyroscope",
     "hid", "idle-detection", "local-fonts", "magnetometer", "microphone", "midi", "payment", "picture-in-picture",
     "publickey-credentials-create", "publickey-credentials-get", "screen-wake-lock", "serial", "storage-access",

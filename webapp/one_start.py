@@ -16,6 +16,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from engine.errors import InputError
+
 HOST = "127.0.0.1"
 LOCK_FILE = "greyspell.lock"
 RUNNING_FILE = "running.json"
@@ -40,9 +42,21 @@ class Running:
 
 @contextlib.contextmanager
 def sole(folder: Path) -> Iterator[bool]:
-    """Hold the lock of a data folder as long as this lasts; False where somebody else has it."""
-    folder.mkdir(parents=True, exist_ok=True)
-    with (folder / LOCK_FILE).open("ab") as file:
+    """Hold the lock of a data folder as long as this lasts; False where somebody else has it.
+
+    Raises
+    ------
+    InputError
+        If nothing can be written there.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        file = (folder / LOCK_FILE).open("ab")
+    except OSError as fault:
+        raise InputError(
+            "data_dir", f"The data folder {folder} cannot be used: {fault.strerror}. Give another with --data-dir."
+        ) from None
+    with file:
         yield _locked(file.fileno())
 
 

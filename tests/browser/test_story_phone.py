@@ -118,6 +118,24 @@ def test_a_page_that_was_open_when_the_sign_in_ended_says_so_and_keeps_what_was_
         expect(page.locator("#charge")).to_have_value("61")
 
 
+def test_a_save_after_the_sign_in_ended_is_sent_again_once_signed_in(tmp_path: Path, contexts: Contexts) -> None:
+    context = contexts()
+    page = context.new_page()
+    with shared(tmp_path / "kept") as port:
+        page.goto(f"http://{OTHER}:{port}/prices")
+        sign_in(page)
+        page.get_by_label("Currency").fill("FONE")
+        context.clear_cookies()
+        page.get_by_role("button", name="Save prices").click()
+        expect(page.get_by_role("heading", name="Please sign in first")).to_be_visible()
+        beside = context.new_page()
+        beside.goto(f"http://{OTHER}:{port}/")
+        sign_in(beside)
+        expect(beside).to_have_url(re.compile("/today$"))
+        page.reload()
+        expect(page.get_by_label("Currency")).to_have_value("FONE")
+
+
 def test_a_name_that_was_pointed_here_is_refused_with_the_remedy(tmp_path: Path, browser: Browser) -> None:
     rules = ["--no-sandbox", "--host-resolver-rules=MAP rebound.example 127.0.0.1"]
     rebound = browser.browser_type.launch(executable_path=CHROMIUM, args=rules)

@@ -226,6 +226,12 @@ def test_a_folder_that_is_held_but_silent_is_said(
     assert "holds the data folder" in capsys.readouterr().err
 
 
+def test_a_data_folder_that_cannot_be_one_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    assert main(["--no-browser", "--data-dir", str(tmp_path / "file")]) == 2
+    assert f"The data folder {tmp_path / 'file'} cannot be used" in capsys.readouterr().err
+
+
 def test_the_note_tells_whether_it_is_shared(tmp_path: Path) -> None:
     note(tmp_path, Running(port=1, lan=True))
     assert '"lan": true' in (tmp_path / "running.json").read_text(encoding="utf-8")
