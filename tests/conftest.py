@@ -75,14 +75,19 @@ class Clock:
 
 
 class Client:
-    """Asks the app as a browser on the same page would; never follows a redirect by itself."""
+    """Asks the app as a browser on the same page would; never follows a redirect by itself.
 
-    def __init__(self, app: Any) -> None:
+    A browser on this machine, unless it is said from which address and with which page open it asks. One that a plain
+    http address of a network gave a page to sends no Sec-Fetch-Site, only the Origin.
+    """
+
+    def __init__(self, app: Any, origin: str = ORIGIN, address: str = "127.0.0.1") -> None:
         self.app = app
         self._stack = ExitStack()
         self._portal = self._stack.enter_context(start_blocking_portal())
-        transport = httpx.ASGITransport(app=app, raise_app_exceptions=False)
-        self._http = httpx.AsyncClient(transport=transport, base_url=ORIGIN, headers={"Sec-Fetch-Site": "same-origin"})
+        transport = httpx.ASGITransport(app=app, raise_app_exceptions=False, client=(address, 50000))
+        said = {"Sec-Fetch-Site": "same-origin"} if origin == ORIGIN else {"Origin": origin}
+        self._http = httpx.AsyncClient(transport=transport, base_url=origin, headers=said)
 
     def request(self, method: str, path: str, **options: Any) -> httpx.Response:
         """Send one request."""
@@ -110,10 +115,14 @@ class Client:
         document: dict[str, Any] = self.store.current().document
         return document
 
-    def close(self) -> None:
-        """Stop the loop and close the store."""
+    def leave(self) -> None:
+        """Stop the loop; the app stays open for others."""
         self._portal.call(self._http.aclose)
         self._stack.close()
+
+    def close(self) -> None:
+        """Stop the loop and close the store."""
+        self.leave()
         self.app.close()
 
 

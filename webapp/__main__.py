@@ -1,16 +1,15 @@
-"""Start Greyspell: python -m webapp [--household FILE] [--port N] [--no-browser] [--data-dir DIR].
+"""Start Greyspell: python -m webapp [--household FILE] [--port N] [--no-browser] [--data-dir DIR] [--lan].
 
 The socket is bound before anything is printed or opened, so the address that is shown is the address
 that answers. A port that was asked for and is busy is an error; the usual one moves on to the next few.
-A second start with the same data folder finds the first and opens that.
+A second start with the same data folder finds the first and opens that. Only with --lan does any other device get an
+answer, and then only one that knows the pass phrase.
 """
 
 from __future__ import annotations
 
 import argparse
 import contextlib
-import http.client
-import json
 import os
 import signal
 import socket
@@ -21,15 +20,21 @@ from collections.abc import Sequence
 from pathlib import Path
 from types import FrameType
 
-HOST = "127.0.0.1"
+from webapp.addresses import Sharing
+from webapp.first_phrase import VARIABLE, NoPhrase, agree
+from webapp.hosts import allowed
+from webapp.one_start import HOST, Running, first, forget, note, running, sole
+
+EVERYWHERE = "0.0.0.0"
+"""Every IPv4 address of this machine."""
 USUAL_PORT = 8437
 PORTS_TRIED = 10
-RUNNING_FILE = "running.json"
-PING_TIMEOUT_S = 1.0
-STOP_TIMEOUT_S = 1
 BACKLOG = 128
 SWITCH_S = 0.001
 """Pages get a turn beside a long trial this often (choice): Today took 0.3 s at Python’s own 0.005, 0.1 s at this."""
+PLAIN_HTTP = (
+    "Plain http: share in your own home network only. To stop sharing, stop Greyspell and start it without --lan."
+)
 
 
 class StartError(Exception):
@@ -47,11 +52,24 @@ def arguments(argv: Sequence[str] | None = None) -> argparse.Namespace:
     )
     parser.add_argument("--data-dir", type=Path, metavar="DIR", help="folder for everything that is saved")
     parser.add_argument("--no-browser", action="store_true", help="only print the address")
+    parser.add_argument(
+        "--lan", action="store_true", help="let other devices of your home network in, with a pass phrase (plain http)"
+    )
+    parser.add_argument(
+        "--pass-phrase-file", type=Path, metavar="FILE", help=f"read the pass phrase of --lan here (or from {VARIABLE})"
+    )
+    parser.add_argument(
+        "--allow-host",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="answer to this host name too; may be repeated",
+    )
     return parser.parse_args(argv)
 
 
-def bind(port: int | None) -> socket.socket:
-    """Bind the port asked for, or the first free one of the usual few.
+def bind(port: int | None, host: str = HOST) -> socket.socket:
+    """Listen at the port asked for, or at the first free one of the usual few.
 
     Raises
     ------
@@ -65,8 +83,11 @@ def bind(port: int | None) -> socket.socket:
         made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         if os.name == "posix":
             made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        else:
+            made.setsockopt(socket.SOL_SOCKET, getattr(socket, "SO_EXCLUSIVEADDRUSE"), 1)  # noqa: B009
         try:
-            made.bind((HOST, one))
+            made.bind((host, one))
+            made.listen(BACKLOG)
         except OSError as fault:
             made.close()
             reason = fault.strerror
@@ -77,29 +98,16 @@ def bind(port: int | None) -> socket.socket:
     raise StartError(f"Port {port} cannot be used ({reason}); give another with --port, or none.")
 
 
-def running_address(folder: Path) -> str | None:
-    """Return the address of a Greyspell that already serves this data folder, if it answers."""
-    try:
-        port = int(json.loads((folder / RUNNING_FILE).read_text(encoding="utf-8"))["port"])
-    except (OSError, ValueError, KeyError, TypeError):
-        return None
-    ping = http.client.HTTPConnection(HOST, port, timeout=PING_TIMEOUT_S)
-    try:
-        ping.request("GET", "/health")
-        answer = json.loads(ping.getresponse().read())
-    except (OSError, ValueError, http.client.HTTPException):
-        return None
-    finally:
-        ping.close()
-    ours = isinstance(answer, dict) and "greyspell" in answer
-    return f"http://{HOST}:{port}/" if ours else None
-
-
-def show(address: str, no_browser: bool) -> None:
-    """Print the address and open it."""
-    print(f"Greyspell is at {address}", flush=True)
+def show(found: Running, no_browser: bool) -> None:
+    """Print the address and open it; where other devices may ask, theirs as well."""
+    print(f"Greyspell is at {found.address}", flush=True)
+    if found.lan:
+        sharing = Sharing(port=found.port)
+        print("On other devices of this network:", *sharing.links() or ["(no address found)"])
+        print("By name, where the network knows it:", *sharing.named_links() or ["(this machine has none)"])
+        print(PLAIN_HTTP, flush=True)
     if not no_browser:
-        threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+        threading.Thread(target=webbrowser.open, args=(found.address,), daemon=True).start()
 
 
 def _interrupt(signum: int, frame: FrameType | None) -> None:
@@ -109,28 +117,77 @@ def _interrupt(signum: int, frame: FrameType | None) -> None:
 
 def serve(options: argparse.Namespace, folder: Path) -> None:
     """Bind, build the app, say where it is and serve until stopped."""
-    with bind(options.port) as listening:
+    more_hosts = _more_hosts(options)
+    if options.lan:
+        _agree(options, folder)
+    with bind(options.port, EVERYWHERE if options.lan else HOST) as listening:
         import uvicorn
 
         from webapp.app import create_app
+        from webapp.connections import Connection
+        from webapp.stopping import Server
 
-        sys.setswitchinterval(SWITCH_S)
-        app = create_app(folder, options.household)
-        port = listening.getsockname()[1]
-        note = folder / RUNNING_FILE
-        note.write_text(json.dumps({"port": port, "pid": os.getpid()}), encoding="utf-8")
-        config = uvicorn.Config(
-            app, log_level="warning", server_header=False, lifespan="off", timeout_graceful_shutdown=STOP_TIMEOUT_S
-        )
-        listening.listen(BACKLOG)
         signal.signal(signal.SIGTERM, _interrupt)
+        sys.setswitchinterval(SWITCH_S)
+        here = Running(port=listening.getsockname()[1], lan=options.lan)
+        sharing = Sharing(port=here.port) if here.lan else None
+        app = create_app(folder, options.household, sharing=sharing, more_hosts=more_hosts)
+        config = uvicorn.Config(
+            app, http=Connection, ws="none", lifespan="off", log_level="error", server_header=False,
+            proxy_headers=False,
+        )  # fmt: skip
         try:
-            with contextlib.suppress(KeyboardInterrupt):
-                show(f"http://{HOST}:{port}/", options.no_browser)
-                uvicorn.Server(config).run(sockets=[listening])
+            note(folder, here)
+            show(here, options.no_browser)
+            Server(config, lambda: forget(folder)).run(sockets=[listening])
         finally:
-            note.unlink(missing_ok=True)
+            forget(folder)
             app.close()
+
+
+def _more_hosts(options: argparse.Namespace) -> frozenset[str]:
+    if options.pass_phrase_file is not None and not options.lan:
+        raise StartError("--pass-phrase-file goes with --lan: without it no other device gets an answer.")
+    try:
+        return allowed(options.allow_host)
+    except ValueError as fault:
+        raise StartError(str(fault)) from None
+
+
+def _agree(options: argparse.Namespace, folder: Path) -> None:
+    """See that there is a pass phrase before anybody can ask."""
+    from webapp.app import utc_now
+    from webapp.sign_in import SignIn
+
+    try:
+        agree(SignIn(folder, utc_now), options.pass_phrase_file)
+    except NoPhrase as fault:
+        raise StartError(str(fault)) from None
+
+
+def join(found: Running, options: argparse.Namespace, folder: Path) -> None:
+    """Open the Greyspell that runs already, if it is what was asked for."""
+    if options.port is not None or options.household is not None:
+        raise StartError(
+            f"Greyspell already runs at {found.address} with the data folder {folder}. Stop it, or give --data-dir."
+        )
+    if options.lan and not found.lan:
+        raise StartError(f"Greyspell already runs at {found.address} without --lan. Stop it, then start with --lan.")
+    show(found, options.no_browser)
+
+
+def start(options: argparse.Namespace, folder: Path) -> None:
+    """Serve, unless another Greyspell serves this data folder already."""
+    with sole(folder) as alone:
+        found = running(folder) if alone else first(folder)
+        if found is not None:
+            join(found, options, folder)
+        elif alone:
+            serve(options, folder)
+        else:
+            raise StartError(
+                f"Another Greyspell holds the data folder {folder} but does not answer. Stop it, or give --data-dir."
+            )
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -138,19 +195,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     options = arguments(argv)
     from platformdirs import user_data_path
 
-    folder: Path = options.data_dir or user_data_path("greyspell", appauthor=False)
     from engine.errors import InputError
 
+    folder: Path = options.data_dir or user_data_path("greyspell", appauthor=False)
     try:
-        found = running_address(folder)
-        if found is not None and options.port is None and options.household is None:
-            show(found, options.no_browser)
-            return 0
-        if found is not None:
-            raise StartError(
-                f"Greyspell already runs at {found} with the data folder {folder}. Stop it, or give --data-dir."
-            )
-        serve(options, folder)
+        with contextlib.suppress(KeyboardInterrupt):
+            start(options, folder)
     except (StartError, InputError) as fault:
         print(f"Greyspell did not start. {fault}", file=sys.stderr)
         return 2

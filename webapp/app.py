@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 from http import HTTPStatus
@@ -15,7 +16,10 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 
 from engine.errors import InputError
 from webapp import __version__, store
+from webapp.addresses import Sharing, own_names
+from webapp.door import Door
 from webapp.guard import TOO_LARGE, Guard, TooLarge
+from webapp.hosts import Hosts
 from webapp.jobs import Jobs
 from webapp.pages import (
     banks,
@@ -26,6 +30,7 @@ from webapp.pages import (
     charge,
     cold,
     commissioning,
+    devices,
     files,
     inverter,
     loads,
@@ -35,6 +40,7 @@ from webapp.pages import (
     records,
     run,
     sheet,
+    sign_in,
     size,
     sky,
     spares,
@@ -48,6 +54,9 @@ from webapp.pages import (
 )
 from webapp.paths import static_dir
 from webapp.render import environment, error_page
+from webapp.sign_in import SignIn
+from webapp.sign_in_limits import Tries
+from webapp.slow_body import TOO_SLOW, TooSlow
 
 PAGES = (
     today,
@@ -75,6 +84,7 @@ PAGES = (
     sheet,
     card,
     files,
+    devices,
     method,
 )
 """Page modules in the order of the list of pages; each has `PAGE` and `router`."""
@@ -87,7 +97,15 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
-def create_app(data_dir: Path, household_file: Path | None = None, clock: Clock = utc_now) -> Guard:
+def create_app(
+    data_dir: Path,
+    household_file: Path | None = None,
+    clock: Clock = utc_now,
+    *,
+    sharing: Sharing | None = None,
+    more_hosts: frozenset[str] = frozenset(),
+    clock_s: Callable[[], float] = time.monotonic,
+) -> Guard:
     """Build the app over a data folder.
 
     Parameters
@@ -98,6 +116,12 @@ def create_app(data_dir: Path, household_file: Path | None = None, clock: Clock 
         A household document to open: a copy is imported, the file is never written.
     clock : callable
         Returns the time now as an aware datetime; the only clock of the app.
+    sharing : Sharing, optional
+        How other devices of the network find it; without, it answers this machine only.
+    more_hosts : frozenset of str
+        Host names it answers to beside those of this machine.
+    clock_s : callable
+        Returns seconds that never run backwards: for waits between wrong pass phrases.
 
     Returns
     -------
@@ -107,7 +131,7 @@ def create_app(data_dir: Path, household_file: Path | None = None, clock: Clock 
     Raises
     ------
     InputError
-        If `household_file` is no household.
+        If `household_file` is no household, or the pass phrase that is kept cannot be read.
     """
     app = FastAPI(title="Greyspell", version=__version__, openapi_url=None, docs_url=None, redoc_url=None)
     app.state.clock = clock
@@ -115,12 +139,18 @@ def create_app(data_dir: Path, household_file: Path | None = None, clock: Clock 
     app.state.nav = tuple(module.PAGE for module in PAGES)
     app.state.store = store.Store(data_dir, clock)
     app.state.jobs = Jobs()
+    app.state.sharing = sharing
+
+    def refusal(status: int, heading: str, sentence: str) -> Response:
+        return error_page(app.state.env, app.state.nav, status, heading, sentence)
+
     try:
         app.state.store.begin(household_file)
+        app.state.door = Door(SignIn(data_dir, clock), Tries(clock_s), refusal)
     except InputError:
         app.state.store.close()
         raise
-    for module in (*PAGES, tried):
+    for module in (*PAGES, tried, sign_in):
         app.include_router(module.router)
     app.mount("/static", StaticFiles(directory=static_dir()))
     app.add_api_route("/", start, methods=["GET"])
@@ -130,16 +160,15 @@ def create_app(data_dir: Path, household_file: Path | None = None, clock: Clock 
     app.add_exception_handler(RequestValidationError, bad_request)
     app.add_exception_handler(InputError, bad_input)
     app.add_exception_handler(TooLarge, too_large)
+    app.add_exception_handler(TooSlow, too_slow)
     app.add_exception_handler(Exception, our_fault)
-
-    def refusal(status: int, heading: str, sentence: str) -> Response:
-        return error_page(app.state.env, app.state.nav, status, heading, sentence)
 
     def close() -> None:
         app.state.jobs.close()
         app.state.store.close()
 
-    return Guard(app, refusal, close)
+    hosts = Hosts(names=more_hosts | frozenset(own_names() if sharing else ()), lan=sharing is not None)
+    return Guard(app, refusal, close, hosts, app.state.door)
 
 
 def start(request: Request) -> RedirectResponse:
@@ -192,6 +221,11 @@ async def bad_input(request: Request, fault: Exception) -> Response:
 async def too_large(request: Request, fault: Exception) -> Response:
     """Answer a body that went over the limit."""
     return _fault(request, 413, *TOO_LARGE)
+
+
+async def too_slow(request: Request, fault: Exception) -> Response:
+    """Answer a body that did not come in time."""
+    return _fault(request, HTTPStatus.REQUEST_TIMEOUT, *TOO_SLOW)
 
 
 async def our_fault(request: Request, fault: Exception) -> HTMLResponse | Response:

@@ -22,6 +22,7 @@ import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from webapp.app import create_app
+from webapp.connections import Connection
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = next(
@@ -70,7 +71,9 @@ def _as_process(folder: Path, household: Path) -> Iterator[str]:
 def _as_thread(folder: Path) -> Iterator[str]:
     """Start a server as at first start, in this process: Python anew for each test takes seconds on a slow machine."""
     app = create_app(folder)
-    config = uvicorn.Config(app, port=0, log_level="warning", lifespan="off", timeout_graceful_shutdown=1)
+    config = uvicorn.Config(
+        app, port=0, http=Connection, log_level="warning", lifespan="off", timeout_graceful_shutdown=1
+    )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run)
     thread.start()

@@ -1,47 +1,24 @@
-"""Starting, starting twice, and stopping: what the command line promises."""
+"""Starting, starting twice, and stopping: what the command line promises.
+
+With other devices: test_start_lan.
+"""
 
 from __future__ import annotations
 
-import http.client
 import json
 import os
 import signal
 import socket
 import subprocess
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
+from tests.web.starting import ROOT, get, started
 from webapp import __version__
-from webapp.__main__ import StartError, bind, main, running_address
-
-ROOT = Path(__file__).resolve().parents[2]
-
-
-@contextmanager
-def started(folder: Path, *more: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """A real server over a data folder, and the address it printed."""
-    command = [sys.executable, "-m", "webapp", "--no-browser", "--data-dir", str(folder), *more]
-    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as server:
-        assert server.stdout is not None
-        try:
-            yield server, server.stdout.readline().strip().removeprefix("Greyspell is at ")
-        finally:
-            if server.poll() is None:
-                server.kill()
-
-
-def get(address: str, path: str) -> tuple[int, bytes]:
-    """Ask a running server for a page."""
-    ask = http.client.HTTPConnection(address.removeprefix("http://").rstrip("/"), timeout=20)
-    ask.request("GET", path)
-    answer = ask.getresponse()
-    status, body = answer.status, answer.read()
-    ask.close()
-    return status, body
+from webapp.__main__ import StartError, bind, main
+from webapp.one_start import LOCK_FILE, running
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals as on POSIX")
@@ -53,7 +30,9 @@ def test_start_answer_second_start_and_clean_stop(tmp_path: Path, house_file: Pa
         status, body = get(address, "/files")
         assert status == 200
         assert "Test croft" in body.decode()
-        assert running_address(folder) == address
+        found = running(folder)
+        assert found is not None
+        assert (found.address, found.lan) == (address, False)
         second = subprocess.run(
             [sys.executable, "-m", "webapp", "--no-browser", "--data-dir", str(folder)],
             cwd=ROOT, capture_output=True, text=True, timeout=60, check=False,
@@ -63,8 +42,8 @@ def test_start_answer_second_start_and_clean_stop(tmp_path: Path, house_file: Pa
         server.send_signal(stop)
         _, errors = server.communicate(timeout=20)
         assert (server.returncode, errors) == (0, "")
-    assert sorted(path.name for path in folder.iterdir()) == ["greyspell.sqlite3"]
-    assert running_address(folder) is None
+    assert sorted(path.name for path in folder.iterdir()) == [LOCK_FILE, "greyspell.sqlite3"]
+    assert running(folder) is None
 
 
 def test_a_busy_port_that_was_asked_for_is_an_error(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -78,7 +57,6 @@ def test_a_busy_port_that_was_asked_for_is_an_error(tmp_path: Path, capsys: pyte
 
 def test_the_usual_port_moves_on_when_busy() -> None:
     first = bind(None)
-    first.listen()
     second = bind(None)
     assert second.getsockname()[1] > first.getsockname()[1]
     first.close()
@@ -99,7 +77,7 @@ def test_a_household_that_cannot_be_read_is_a_sentence(tmp_path: Path, capsys: p
 @pytest.mark.parametrize("text", ["", "{}", '{"port": "x"}', '{"port": 1}', "[]"])
 def test_a_stale_note_of_a_first_start_is_no_hindrance(tmp_path: Path, text: str) -> None:
     (tmp_path / "running.json").write_text(text, encoding="utf-8")
-    assert running_address(tmp_path) is None
+    assert running(tmp_path) is None
 
 
 def test_something_else_on_the_noted_port_is_not_taken_for_us(tmp_path: Path) -> None:
@@ -107,7 +85,7 @@ def test_something_else_on_the_noted_port_is_not_taken_for_us(tmp_path: Path) ->
         other.bind(("127.0.0.1", 0))
         other.listen()
         (tmp_path / "running.json").write_text(json.dumps({"port": other.getsockname()[1]}), encoding="utf-8")
-        assert running_address(tmp_path) is None
+        assert running(tmp_path) is None
 
 
 def test_starting_reads_nothing_heavy_that_no_page_needs_yet() -> None:
