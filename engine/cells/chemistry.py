@@ -270,6 +270,32 @@ def at(values: list[float], s: float) -> float:
     return below + (place - k) * (values[k + 1] - below)
 
 
+def volts_at(cells: CellTable, s: float) -> tuple[float, float, float]:
+    """Return rested volts [V] and both resistances, slow and fast [V per C-rate], at charge `s`: `at` of each at once.
+
+    Examples
+    --------
+    >>> volts, flat = [2.0, *[3.0] * STEPS], [0.4] * (STEPS + 1)
+    >>> line = CellTable(ocv_v=volts, energy_v=[], r_slow=flat, r_fast=[0.2] * (STEPS + 1), coulombic=[])
+    >>> volts_at(line, 0.00025), volts_at(line, 7.0)
+    ((2.25, 0.4, 0.2), (3.0, 0.4, 0.2))
+    """
+    place = s * STEPS
+    ocv_v, r_slow, r_fast = cells.ocv_v, cells.r_slow, cells.r_fast
+    if place <= 0.0:
+        return ocv_v[0], r_slow[0], r_fast[0]
+    k = int(place)
+    if k >= STEPS:
+        return ocv_v[STEPS], r_slow[STEPS], r_fast[STEPS]
+    part = place - k
+    volts, slow, fast = ocv_v[k], r_slow[k], r_fast[k]
+    return (
+        volts + part * (ocv_v[k + 1] - volts),
+        slow + part * (r_slow[k + 1] - slow),
+        fast + part * (r_fast[k + 1] - fast),
+    )
+
+
 def energy_at(cells: CellTable, s: float) -> float:
     """Integral of the OCV from empty to charge `s` [V], exact for the table's lines between its points."""
     place = min(max(s, 0.0), 1.0) * STEPS
