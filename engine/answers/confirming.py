@@ -28,7 +28,10 @@ DEEP_SHARE = 0.5
 """Times away from full shallower than this share of the bank are not run: real cells do not lose half (judgement)."""
 LEAD_DAYS = 21
 """Days before a spell that are run as well (choice)."""
-_LOW, _HIGH, _WIDER = 0.85, 1.15, 1.3
+_LOW, _HIGH = 0.995, 1.005
+"""Ends of the first bracket in times of the size found at once, which is within half a percent for most lithium."""
+_STEP, _GROWING = 0.02, 3.0
+"""The first step by which a bracket is widened, in times of that size, and how each next one grows (choice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,14 +95,13 @@ def confirming(fit: Fitted, risk: Risk, times: float = 1.0) -> Iterator[Progress
     trial = _trial(fit, risk, times)
     at = _Bracket(fit=fit, first=trial.first, low=_LOW * trial.first, high=min(_HIGH * trial.first, MOST_STRINGS))
     yield at.progress()
-    lower = False
     while at.low > LEAST_STRINGS and (yield from _keeping(trial, at, at.low, whole=True)):
-        at.high, at.low, lower = at.low, at.low / _WIDER, True
+        at.high, at.low, at.ends = at.low, max(at.low - at.wider(), LEAST_STRINGS), 1
     at.ends -= 1
-    while not (lower or (yield from _keeping(trial, at, at.high))):
+    while at.ends and not (yield from _keeping(trial, at, at.high)):
         if at.high >= MOST_STRINGS:
             raise Unreachable(f"Even {MOST_STRINGS} strings of {fit.supply.bank.name} do not keep this risk.")
-        at.low, at.high = at.high, min(at.high * _WIDER, MOST_STRINGS)
+        at.low, at.high = at.high, min(at.high + at.wider(), MOST_STRINGS)
     at.ends = 0
     while at.high - at.low > NEAR_SHARE * trial.first:
         middle = 0.5 * (at.low + at.high)
@@ -134,7 +136,10 @@ def _keeping(trial: _Trial, at: _Bracket, strings: float, whole: bool = False) -
 
 @dataclass(slots=True, kw_only=True)
 class _Bracket:
-    """Strings between which the size lies, sizes tried, its ends not known to be right, and the most told as done."""
+    """Strings between which the size lies, sizes tried, its ends not known to be right, and the most told as done.
+
+    `step` is by how much it is widened next, in times of the first size.
+    """
 
     fit: Fitted
     first: float
@@ -143,6 +148,12 @@ class _Bracket:
     tried: int = 0
     ends: int = 2
     done_share: float = 0.0
+    step: float = _STEP
+
+    def wider(self) -> float:
+        """Return by how many strings to widen it, more each time."""
+        strings, self.step = self.step * self.first, self.step * _GROWING
+        return strings
 
     def progress(self, share: float = 0.0) -> Progress:
         """How far it is with a share of the size at hand run; a bracket that had to be widened takes nothing back."""
