@@ -252,6 +252,31 @@ def table(cell: Chemistry, temperature_c: float = 25.0) -> CellTable:
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CellArrays:
+    """The lists of a `CellTable` as (STEPS + 1,) arrays not to be written to, and their charges `soc` [-]."""
+
+    soc: Array
+    ocv_v: Array
+    r_slow: Array
+    r_fast: Array
+    coulombic: Array
+
+
+@lru_cache(maxsize=64)
+def arrays(cell: Chemistry, temperature_c: float = 25.0) -> CellArrays:
+    """Return `table` as arrays, kept because making them of lists takes longer than most of what is done with them."""
+    lines = table(cell, temperature_c)
+    made = [
+        np.linspace(0.0, 1.0, STEPS + 1),
+        *(np.array(values) for values in (lines.ocv_v, lines.r_slow, lines.r_fast, lines.coulombic)),
+    ]
+    for one in made:
+        one.flags.writeable = False
+    soc, ocv_v, r_slow, r_fast, coulombic = made
+    return CellArrays(soc=soc, ocv_v=ocv_v, r_slow=r_slow, r_fast=r_fast, coulombic=coulombic)
+
+
 def interpolated(pairs: tuple[tuple[float, float], ...], temperature_c: float) -> float:
     """Return the factor of a (degC, factor) table at `temperature_c`, held at its ends."""
     degrees, factors = zip(*pairs, strict=True)
