@@ -31,19 +31,19 @@ WINTERS_MS = 1000.0
 def server_lines() -> None:
     """Time a server of its own with an empty folder."""
     begin = time.perf_counter()
-    with _served() as (base, pid):
+    with served() as (base, pid):
         tell_at_most("start-up to first answer", time.perf_counter() - begin, "s", 2.0, 3)
         _page_lines(base)
         _report_memory("server memory before Winters", pid)
         _winters_lines(f"{base}/winters")
         _report_memory("server memory after use", pid)
-    with _served("--household", str(THREE_BANKS)) as (base, _):
+    with served("--household", str(THREE_BANKS)) as (base, _):
         for page, goal_ms in OF_THE_MOMENT.items():
-            report(f"three banks, twelve loads: /{page}", lambda p=page: _get(f"{base}/{p}?{NEARLY_EMPTY}"), goal_ms)  # type: ignore[misc]
+            report(f"three banks, twelve loads: /{page}", lambda p=page: fetched(f"{base}/{p}?{NEARLY_EMPTY}"), goal_ms)  # type: ignore[misc]
 
 
 @contextlib.contextmanager
-def _served(*options: str) -> Iterator[tuple[str, int]]:
+def served(*options: str) -> Iterator[tuple[str, int]]:
     """A server that has answered once: its address and the number of its process."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
@@ -62,21 +62,21 @@ def _served(*options: str) -> Iterator[tuple[str, int]]:
 
 def _page_lines(base: str) -> None:
     for page, goal_ms in PAGES.items():
-        report(f"server time of /{page}", lambda p=page: _get(f"{base}/{p}"), goal_ms)  # type: ignore[misc]
+        report(f"server time of /{page}", lambda p=page: fetched(f"{base}/{p}"), goal_ms)  # type: ignore[misc]
 
 
 def _winters_lines(url: str) -> None:
-    first_s = seconds(lambda: _get(url))
+    first_s = seconds(lambda: fetched(url))
     tell_at_most("server time of /winters, first", first_s * 1000, "ms", WINTERS_MS, 2)
-    report("server time of /winters, warm", lambda: _get(url), WINTERS_MS)
+    report("server time of /winters, warm", lambda: fetched(url), WINTERS_MS)
     shares = (f"{step / 10:.1f}" for step in itertools.count(11))
-    report("server time of /winters, after a change", lambda: _get(f"{url}?share={next(shares)}"), WINTERS_MS)
+    report("server time of /winters, after a change", lambda: fetched(f"{url}?share={next(shares)}"), WINTERS_MS)
 
 
 def _until_answered(url: str) -> None:
     for _ in range(400):
         try:
-            _get(url)
+            fetched(url)
         except OSError:
             time.sleep(0.02)
         else:
@@ -84,17 +84,25 @@ def _until_answered(url: str) -> None:
     raise TimeoutError(f"No answer from {url}.")
 
 
-def _get(url: str) -> bytes:
+def fetched(url: str) -> bytes:
+    """GET a page; what is no success is an `OSError`."""
     with urllib.request.urlopen(url, timeout=20) as response:
         body: bytes = response.read()
     return body
 
 
-def _report_memory(name: str, pid: int) -> None:
-    """Print the server's resident memory where the system tells it."""
+def resident_mib(pid: int) -> float | None:
+    """Return a process's resident memory [MiB]; None where the system does not tell it."""
     status = Path(f"/proc/{pid}/status")
     if not status.exists():
-        tell(name, None, "MiB", 130.0, note="not told by this system")
-        return
+        return None
     kib = next(int(line.split()[1]) for line in status.read_text().splitlines() if line.startswith("VmRSS"))
-    tell_at_most(name, kib / 1024, "MiB", 130.0)
+    return kib / 1024
+
+
+def _report_memory(name: str, pid: int) -> None:
+    mib = resident_mib(pid)
+    if mib is None:
+        tell(name, None, "MiB", 130.0, note="not told by this system")
+    else:
+        tell_at_most(name, mib, "MiB", 130.0)

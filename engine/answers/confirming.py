@@ -2,15 +2,16 @@
 
 Times away from full that the depth spectrum finds are run, those that come soon after one another in one go; each run
 begins `LEAD_DAYS` before them with a bank charged as set, so that it goes into them as full as real cells get. The
-smallest bank that keeps the risk is found by halving, since a larger bank never runs empty more often. Sizes are
-usable kWh at the bank's terminals. Not modelled: what is left over from before the lead.
+smallest bank that keeps the risk is found by halving, since a larger bank never runs empty more often: for the same
+reason a span that a bank came through is not run again for a larger one. Sizes are usable kWh at the bank's terminals.
+Not modelled: what is left over from before the lead.
 """
 
 from __future__ import annotations
 
 from collections.abc import Generator, Iterator, Sequence
-from dataclasses import dataclass
-from math import ceil, log2
+from dataclasses import dataclass, field
+from math import ceil, inf, log2
 
 from engine.answers.risks import Risk
 from engine.answers.winters import LEAST_STRINGS, Fitted
@@ -27,7 +28,10 @@ DEEP_SHARE = 0.5
 """Times away from full shallower than this share of the bank are not run: real cells do not lose half (judgement)."""
 LEAD_DAYS = 21
 """Days before a spell that are run as well (choice)."""
-_LOW, _HIGH, _WIDER = 0.85, 1.15, 1.3
+_LOW, _HIGH = 0.995, 1.005
+"""Ends of the first bracket in times of the size found at once, which is within half a percent for most lithium."""
+_STEP, _GROWING = 0.02, 3.0
+"""The first step by which a bracket is widened, in times of that size, and how each next one grows (choice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,13 +95,13 @@ def confirming(fit: Fitted, risk: Risk, times: float = 1.0) -> Iterator[Progress
     trial = _trial(fit, risk, times)
     at = _Bracket(fit=fit, first=trial.first, low=_LOW * trial.first, high=min(_HIGH * trial.first, MOST_STRINGS))
     yield at.progress()
-    while not (yield from _keeping(trial, at, at.high)):
+    while at.low > LEAST_STRINGS and (yield from _keeping(trial, at, at.low, whole=True)):
+        at.high, at.low, at.ends = at.low, max(at.low - at.wider(), LEAST_STRINGS), 1
+    at.ends -= 1
+    while at.ends and not (yield from _keeping(trial, at, at.high)):
         if at.high >= MOST_STRINGS:
             raise Unreachable(f"Even {MOST_STRINGS} strings of {fit.supply.bank.name} do not keep this risk.")
-        at.low, at.high, at.ends = at.high, min(at.high * _WIDER, MOST_STRINGS), 1
-    at.ends -= 1
-    while at.ends and at.low > LEAST_STRINGS and (yield from _keeping(trial, at, at.low)):
-        at.high, at.low = at.low, at.low / _WIDER
+        at.low, at.high = at.high, min(at.high + at.wider(), MOST_STRINGS)
     at.ends = 0
     while at.high - at.low > NEAR_SHARE * trial.first:
         middle = 0.5 * (at.low + at.high)
@@ -118,9 +122,9 @@ def confirming(fit: Fitted, risk: Risk, times: float = 1.0) -> Iterator[Progress
     )
 
 
-def _keeping(trial: _Trial, at: _Bracket, strings: float) -> Generator[Progress, None, bool]:
-    """Try one size, and tell how far that is."""
-    shares = trial.keeps(strings)
+def _keeping(trial: _Trial, at: _Bracket, strings: float, whole: bool = False) -> Generator[Progress, None, bool]:
+    """Try one size, and tell how far that is; `whole` as for `keeps`."""
+    shares = trial.keeps(strings, whole)
     while True:
         try:
             share = next(shares)
@@ -132,7 +136,10 @@ def _keeping(trial: _Trial, at: _Bracket, strings: float) -> Generator[Progress,
 
 @dataclass(slots=True, kw_only=True)
 class _Bracket:
-    """Strings between which the size lies, sizes tried, its ends not known to be right, and the most told as done."""
+    """Strings between which the size lies, sizes tried, its ends not known to be right, and the most told as done.
+
+    `step` is by how much it is widened next, in times of the first size.
+    """
 
     fit: Fitted
     first: float
@@ -141,6 +148,12 @@ class _Bracket:
     tried: int = 0
     ends: int = 2
     done_share: float = 0.0
+    step: float = _STEP
+
+    def wider(self) -> float:
+        """Return by how many strings to widen it, more each time."""
+        strings, self.step = self.step * self.first, self.step * _GROWING
+        return strings
 
     def progress(self, share: float = 0.0) -> Progress:
         """How far it is with a share of the size at hand run; a bracket that had to be widened takes nothing back."""
@@ -153,7 +166,10 @@ class _Bracket:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Trial:
-    """One risk on so many times the panels: the spans to run, in hours, and what they may leave dark."""
+    """One risk on so many times the panels: the spans to run, in hours, and what they may leave dark.
+
+    `through` is the smallest bank that came through a span with nothing dark, in strings.
+    """
 
     fit: Fitted
     risk: Risk
@@ -162,19 +178,28 @@ class _Trial:
     spans: tuple[tuple[int, int], ...]
     spells: int
     short_wh: float
+    through: dict[tuple[int, int], float] = field(default_factory=dict)
 
-    def keeps(self, strings: float) -> Generator[float, None, bool]:
-        """Whether a bank of so many strings keeps the risk; on the way, the share of the spans run after each."""
+    def keeps(self, strings: float, whole: bool) -> Generator[float, None, bool]:
+        """Whether a bank of so many strings keeps the risk; on the way, the share of the spans run after each.
+
+        With `whole` all spans are run even when the answer is known: what this bank comes through, larger ones need
+        not be run through.
+        """
         bank = with_strings(self.fit.supply.bank, strings)
         p, top = plant(bank, self.fit.supply.inverter, self.fit.found.power_w), bank.top_reached_soc
-        dark, short_wh = 0, 0.0
-        for run_through, (begin_h, end_h) in enumerate(self.spans, start=1):
-            more, wh = self._run(p, top, begin_h, end_h)
+        dark, short_wh, kept = 0, 0.0, True
+        spans = [span for span in self.spans if strings < self.through.get(span, inf)]
+        for run_through, span in enumerate(spans, start=1):
+            more, wh = self._run(p, top, *span)
+            if not more:
+                self.through[span] = strings
             dark, short_wh = dark + more, short_wh + wh
-            if (short_wh > self.short_wh) if self.risk.share is not None else (dark > self.spells):
+            kept = short_wh <= self.short_wh if self.risk.share is not None else dark <= self.spells
+            if not (kept or whole):
                 return False
-            yield run_through / len(self.spans)
-        return True
+            yield run_through / len(spans)
+        return kept
 
     def _run(self, p: Plant, top_soc: float, begin_h: int, end_h: int) -> tuple[int, float]:
         """Dark spells of a span of whole days, and what went unserved in it [Wh]."""

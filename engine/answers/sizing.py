@@ -28,7 +28,7 @@ from engine.errors import InputError, Unreachable
 from engine.house.bank import floor
 from engine.house.household import Household, Supply
 from engine.house.sizes import MOST_STRINGS, usable_kwh, with_strings
-from engine.quantities import DAYS_PER_WEEK, HOURS_PER_DAY, WH_PER_KWH, mean_day_of_year
+from engine.quantities import HOURS_PER_DAY, WH_PER_KWH, mean_day_of_year
 from engine.sky.averages import average_day_kc
 from engine.sky.days import Sky
 
@@ -361,17 +361,15 @@ def _recovery_days(supply: Supply, energies: _Days, strings: int, soc: float) ->
         return None
     bank = with_strings(supply.bank, strings)
     p = plant(bank, supply.inverter, energies.mean_dc_w)
-    week = [
-        np.roll(w, -energies.sunrise_h).tolist() * DAYS_PER_WEEK
-        for w in (energies.average_w, energies.ac_w, energies.dc_w)
-    ]
-    gone_h = 0.0
-    while gone_h < _LONGEST_RECOVERY_DAYS * HOURS_PER_DAY:
-        ordinary = run(p, State(soc), *week)
+    day = [np.roll(w, -energies.sunrise_h).tolist() for w in (energies.average_w, energies.ac_w, energies.dc_w)]
+    state: State | None = State(soc)
+    for gone in range(_LONGEST_RECOVERY_DAYS):
+        assert state is not None
+        ordinary = run(p, state, *day)
         again_h = ordinary.full_again_h()
         if again_h is not None:
-            return (gone_h + again_h) / HOURS_PER_DAY
-        soc, gone_h = float(ordinary.soc[-1]), gone_h + float(ordinary.hours[-1])
+            return gone + again_h / HOURS_PER_DAY
+        state = ordinary.end
     return None
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from engine.balance.bus_plant import AT_SOC, BusPlant, BusState
 from engine.balance.sharing import Split, bus_step, has_ended, restarts
-from engine.balance.step import LEAST_H, MOST_STEPS_AN_HOUR, Flow, is_short
+from engine.balance.step import LEAST_H, MOST_STEPS_AN_HOUR, Flow, first_short, is_short
 from engine.balance.trajectory import Floats, Parted, Totals, Trajectory, leaked_in, summed
 from engine.cells.chemistry import energy_at
 from engine.quantities import WH_PER_KWH
@@ -79,7 +79,7 @@ def bus_run(
         state, leaked_wh = _leaked(b, state, length_h)
         powers = sun_w[index], ac_w[index], dc_w[index]
         state, flows, splits = bus_hour(b, state, *powers, length_h, until_short=until_ended)
-        short = next((i for i, flow in enumerate(flows) if is_short(flow)), None)
+        short = first_short(flows)
         if short is not None and ended_h is None:
             ended_h, ended_by = elapsed_h + sum(flow.hours for flow in flows[:short]), flows[short].limit
             if until_ended:
@@ -88,7 +88,7 @@ def bus_run(
         hours.append(elapsed_h)
         socs.append(state.socs)
         charged.append(has_ended(b, state))
-        limits.append(next((flow.limit for flow in flows if is_short(flow)), ""))
+        limits.append("" if short is None or until_ended else flows[short].limit)
         moved.append(summed(flows, leaked_wh))
         into.append([sum(split.into_wh[k] for split in splits) for k in range(len(b.plants))])
         for k, (p, soc) in enumerate(zip(b.plants, state.socs, strict=True)):

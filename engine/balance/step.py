@@ -9,12 +9,12 @@ Not modelled: anything faster than minutes, the spread between cells, heat made 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import inf, sqrt
 from typing import NamedTuple
 
-from engine.cells.chemistry import CellTable, at
+from engine.cells.chemistry import CellTable, at, volts_at
 from engine.house.bank import Bank, cutoff_cell_v, floor
 from engine.house.cold import allowed_charge_c
 from engine.house.inverter import Inverter
@@ -122,7 +122,8 @@ def step(p: Plant, state: State, sun_w: float, ac_w: float, dc_w: float, hours: 
     (State, Flow)
         The state after `Flow.hours` and what was moved in them.
     """
-    sun_w = min(sun_w, p.sun_a_max * p.series * at(p.cells.ocv_v, state.soc))
+    if sun_w > 0.0:
+        sun_w = min(sun_w, p.sun_a_max * p.series * at(p.cells.ocv_v, state.soc))
     if not state.on:
         after, flow = _charge(p, state, sun_w, 0.0, hours)
         return after, flow._replace(unserved_wh=(ac_w + dc_w) * flow.hours, limit=p.cut_name)
@@ -139,6 +140,14 @@ def is_short(flow: Flow) -> bool:
     return flow.unserved_wh > 0.0 and flow.limit not in {"", "overload"}
 
 
+def first_short(flows: Sequence[Flow]) -> int | None:
+    """Which of the steps of an hour is the first that `is_short`; None where none is."""
+    for index, flow in enumerate(flows):
+        if flow.unserved_wh > 0.0 and is_short(flow):
+            return index
+    return None
+
+
 def has_ended(p: Plant, state: State) -> bool:
     """Whether the charger would call the bank charged."""
     return state.full or state.soc >= p.top_soc - NEARLY_FULL_SOC
@@ -153,19 +162,22 @@ def restarts(p: Plant, state: State, sun_w: float) -> bool:
 
 
 def _with_load(flow: Flow, carried_w: float, dc_w: float, wanted_w: float, ac_w: float) -> Flow:
-    """Add to a charging step the load that the sun carried beside it."""
-    return flow._replace(
-        served_wh=(carried_w + dc_w) * flow.hours,
-        unserved_wh=(ac_w - carried_w) * flow.hours,
-        inverter_loss_wh=(wanted_w - carried_w - dc_w) * flow.hours,
-        limit="overload" if ac_w > carried_w else "",
-    )
+    """Add to what a step moved the load it carried; built anew, since `_replace` takes ten times as long."""
+    hours, limit = flow.hours, "overload" if ac_w > carried_w else ""
+    served_wh, unserved_wh = (carried_w + dc_w) * hours, (ac_w - carried_w) * hours
+    inverter_loss_wh = (wanted_w - carried_w - dc_w) * hours
+    return Flow(hours, flow.sun_wh, flow.spare_wh, served_wh, unserved_wh, flow.cell_loss_wh, inverter_loss_wh, limit)
 
 
 def _charge_c(p: Plant, soc: float, power_v: float) -> float:
     """C-rate that a power per series-Ah [V] drives into the cells, within the current limits."""
-    ocv = at(p.cells.ocv_v, soc)
-    rate = 2.0 * power_v / (ocv + sqrt(ocv * ocv + 4.0 * at(p.cells.r_slow, soc) * power_v))
+    ocv, r_slow, _ = volts_at(p.cells, soc)
+    return _driven_c(p, soc, ocv, r_slow, power_v)
+
+
+def _driven_c(p: Plant, soc: float, ocv: float, r_slow: float, power_v: float) -> float:
+    """As `_charge_c`, where the cells' volts and resistance at this charge are known."""
+    rate = 2.0 * power_v / (ocv + sqrt(ocv * ocv + 4.0 * r_slow * power_v))
     rate = min(rate, p.charge_c_max)
     return rate if p.acceptance_tau_h is None else min(rate, (1.0 - soc) / p.acceptance_tau_h)
 
@@ -181,12 +193,14 @@ def _over_end(p: Plant, soc: float, rate: float) -> bool:
 
 def _charge(p: Plant, state: State, sun_w: float, load_w: float, hours: float) -> tuple[State, Flow]:
     """Charge with what the load leaves of the sun, by power, current, acceptance and end volts."""
-    soc = state.soc
+    soc, rate = state.soc, 0.0
     power_v = (sun_w - load_w) / p.series_ah
-    rate = _charge_c(p, soc, power_v) if power_v > 0.0 and soc < p.top_soc - _TINY and not state.full else 0.0
+    if power_v > 0.0 and soc < p.top_soc - _TINY and not state.full:
+        ocv, r_slow, _ = volts_at(p.cells, soc)
+        rate = _driven_c(p, soc, ocv, r_slow, power_v)
     if rate <= 0.0:
-        return state, Flow(hours, sun_wh=load_w * hours, spare_wh=(sun_w - load_w) * hours)
-    if _over_end(p, soc, rate):
+        return state, Flow(hours, load_w * hours, (sun_w - load_w) * hours)
+    if ocv + rate * r_slow > p.end_v + _TINY:
         if not p.holds:
             return State(soc, state.on, True), Flow(0.0)
         dt = min(hours, MAX_TAPER_H)
@@ -205,7 +219,8 @@ def _taper_end(p: Plant, soc: float, dt: float) -> float:
     """State of charge after `dt` at constant end volts, implicit in time."""
 
     def reachable(s: float) -> bool:
-        rate = (p.end_v - at(p.cells.ocv_v, s)) / at(p.cells.r_slow, s)
+        ocv, r_slow, _ = volts_at(p.cells, s)
+        rate = (p.end_v - ocv) / r_slow
         if p.acceptance_tau_h is not None:
             rate = min(rate, (1.0 - s) / p.acceptance_tau_h)
         return s - soc <= dt * rate * at(p.cells.coulombic, s)
@@ -220,24 +235,19 @@ def _charged(
     gained = end - state.soc
     middle = state.soc + 0.5 * gained
     coulombic = at(p.cells.coulombic, middle)
-    fastest = _charge_c(p, middle, power_v)
+    ocv, r_slow, _ = volts_at(p.cells, middle)
+    fastest = _driven_c(p, middle, ocv, r_slow, power_v)
     used_h = dt if gained >= fastest * coulombic * dt - _TINY else max(gained / (fastest * coulombic), 0.0)
-    if p.holds and _over_end(p, middle, fastest):
+    if p.holds and ocv + fastest * r_slow > p.end_v + _TINY:
         used_h = dt
     if used_h <= _TINY:
         return State(state.soc, state.on, True), Flow(0.0)
     rate = gained / coulombic / used_h
-    ocv, r_slow = at(p.cells.ocv_v, middle), at(p.cells.r_slow, middle)
     into_w = p.series_ah * rate * (ocv + rate * r_slow)
     loss_wh = p.series_ah * used_h * rate * (rate * r_slow + ocv * (1.0 - coulombic))
     full = not p.holds and _over_end(p, end, fastest * (1.0 + 1e-6))
-    flow = Flow(
-        used_h,
-        sun_wh=(load_w + into_w) * used_h,
-        spare_wh=max(sun_w - load_w - into_w, 0.0) * used_h,
-        cell_loss_wh=loss_wh,
-    )
-    return State(end, state.on, full), flow
+    spare_wh = max(sun_w - load_w - into_w, 0.0) * used_h
+    return State(end, state.on, full), Flow(used_h, (load_w + into_w) * used_h, spare_wh, 0.0, 0.0, loss_wh)
 
 
 def _discharge(
@@ -248,8 +258,9 @@ def _discharge(
     power_v = (wanted_w - sun_w) / p.series_ah
     if soc <= p.floor_soc + _TINY or p.discharge_c_max <= 0.0:
         return _sun_alone(p, state, sun_w, ac_w, dc_w, hours, p.floor_name if p.discharge_c_max else "cold")
-    rate = _discharge_c(p, soc, power_v)
-    if rate is None or at(p.cells.ocv_v, soc) - rate * at(p.cells.r_fast, soc) < p.cut_v:
+    ocv, r_slow, r_fast = volts_at(p.cells, soc)
+    rate = _drawn_c(ocv, r_slow, power_v)
+    if rate is None or ocv - rate * r_fast < p.cut_v:
         return State(soc, False), Flow(0.0, limit=p.cut_name)
     if rate >= p.discharge_c_max * (1.0 - _TINY):
         return _sun_alone(p, state, sun_w, ac_w, dc_w, hours, "current")
@@ -258,18 +269,20 @@ def _discharge(
     rate = _discharge_c(p, 0.5 * (soc + end), power_v) or rate
     unclipped = soc - rate * dt
     end = max(p.floor_soc, unclipped)
-    if _over_current(p, end, power_v):
+    ocv, r_slow, r_fast = volts_at(p.cells, end)
+    drawn = _drawn_c(ocv, r_slow, power_v)
+    if drawn is None or drawn > p.discharge_c_max:
         end = _bisect(lambda s: not _over_current(p, s, power_v), soc, end)
-    on = True
-    if at(p.cells.ocv_v, end) - rate * at(p.cells.r_fast, end) < p.cut_v:
+        ocv, _, r_fast = volts_at(p.cells, end)
+    on = ocv - rate * r_fast >= p.cut_v
+    if not on:
         end = _bisect(lambda s: at(p.cells.ocv_v, s) - rate * at(p.cells.r_fast, s) >= p.cut_v, soc, end)
-        on = False
     ran = rate
     if end != unclipped:
         ran = _discharge_c(p, 0.5 * (soc + end), power_v) or rate
         dt = min(dt, (soc - end) / ran)
     carried_w = min(ac_w, p.inverter.rated_w)
-    flow = Flow(dt, sun_wh=sun_w * dt, cell_loss_wh=_discharge_loss_wh(p, 0.5 * (soc + end), ran, dt))
+    flow = Flow(dt, sun_w * dt, 0.0, 0.0, 0.0, _discharge_loss_wh(p, 0.5 * (soc + end), ran, dt))
     return State(end, on), _with_load(flow, carried_w, dc_w, wanted_w, ac_w)
 
 
@@ -281,8 +294,13 @@ def _over_current(p: Plant, soc: float, power_v: float) -> bool:
 
 def _discharge_c(p: Plant, soc: float, power_v: float) -> float | None:
     """C-rate that delivers a power per series-Ah [V] at the terminals; None where no current can."""
-    ocv = at(p.cells.ocv_v, soc)
-    under_root = ocv * ocv - 4.0 * at(p.cells.r_slow, soc) * power_v
+    ocv, r_slow, _ = volts_at(p.cells, soc)
+    return _drawn_c(ocv, r_slow, power_v)
+
+
+def _drawn_c(ocv: float, r_slow: float, power_v: float) -> float | None:
+    """As `_discharge_c`, where the cells' volts and resistance are known."""
+    under_root = ocv * ocv - 4.0 * r_slow * power_v
     return None if under_root < 0.0 else 2.0 * power_v / (ocv + sqrt(under_root))
 
 

@@ -14,7 +14,18 @@ from numpy.typing import NDArray
 
 from engine.balance.backup import Generation
 from engine.balance.planned import Plan, beside
-from engine.balance.step import LEAST_H, MOST_STEPS_AN_HOUR, Flow, Plant, State, has_ended, is_short, restarts, step
+from engine.balance.step import (
+    LEAST_H,
+    MOST_STEPS_AN_HOUR,
+    Flow,
+    Plant,
+    State,
+    first_short,
+    has_ended,
+    is_short,
+    restarts,
+    step,
+)
 from engine.cells.chemistry import at, energy_at
 from engine.house.generator import Generator
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
@@ -201,7 +212,7 @@ def run(
                 hour_of_day=(from_hour + index) % HOURS_PER_DAY,
                 until_short=until_ended,
             )
-        short = next((i for i, flow in enumerate(flows) if is_short(flow)), None)
+        short = first_short(flows)
         if short is not None and ended_h is None:
             ended_h, ended_by = elapsed_h + sum(flow.hours for flow in flows[:short]), flows[short].limit
             if until_ended:
@@ -210,7 +221,7 @@ def run(
         hours.append(elapsed_h)
         soc.append(state.soc)
         charged.append(has_ended(p, state))
-        limits.append(next((flow.limit for flow in flows if is_short(flow)), ""))
+        limits.append("" if short is None or until_ended else flows[short].limit)
         moved.append(summed(flows, leaked_wh))
         if until_ended and ended_h is not None:
             break

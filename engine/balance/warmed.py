@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from engine.balance.step import Plant, State, is_short
+from engine.balance.step import Plant, State, first_short
 from engine.balance.trajectory import Floats, hour, leaked_in, summed
 from engine.cells.chemistry import energy_at
 from engine.quantities import WH_PER_KWH
@@ -69,7 +69,7 @@ def warmed_run(
         leaked, leaked_wh = leaked_in(now, state.soc, length_h)
         state = State(state.soc - leaked, state.on, state.full)
         state, flows = hour(now, state, sun_w[index], ac_w[index], dc_w[index], length_h)
-        short = next((i for i, flow in enumerate(flows) if is_short(flow)), None)
+        short = first_short(flows)
         if short is not None and ended_h is None:
             ended_h = elapsed_h + sum(flow.hours for flow in flows[:short])
         elapsed_h += length_h

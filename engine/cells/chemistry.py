@@ -252,6 +252,31 @@ def table(cell: Chemistry, temperature_c: float = 25.0) -> CellTable:
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CellArrays:
+    """The lists of a `CellTable` as (STEPS + 1,) arrays not to be written to, and their charges `soc` [-]."""
+
+    soc: Array
+    ocv_v: Array
+    r_slow: Array
+    r_fast: Array
+    coulombic: Array
+
+
+@lru_cache(maxsize=64)
+def arrays(cell: Chemistry, temperature_c: float = 25.0) -> CellArrays:
+    """Return `table` as arrays, kept because making them of lists takes longer than most of what is done with them."""
+    lines = table(cell, temperature_c)
+    made = [
+        np.linspace(0.0, 1.0, STEPS + 1),
+        *(np.array(values) for values in (lines.ocv_v, lines.r_slow, lines.r_fast, lines.coulombic)),
+    ]
+    for one in made:
+        one.flags.writeable = False
+    soc, ocv_v, r_slow, r_fast, coulombic = made
+    return CellArrays(soc=soc, ocv_v=ocv_v, r_slow=r_slow, r_fast=r_fast, coulombic=coulombic)
+
+
 def interpolated(pairs: tuple[tuple[float, float], ...], temperature_c: float) -> float:
     """Return the factor of a (degC, factor) table at `temperature_c`, held at its ends."""
     degrees, factors = zip(*pairs, strict=True)
@@ -268,6 +293,32 @@ def at(values: list[float], s: float) -> float:
         return values[STEPS]
     below = values[k]
     return below + (place - k) * (values[k + 1] - below)
+
+
+def volts_at(cells: CellTable, s: float) -> tuple[float, float, float]:
+    """Return rested volts [V] and both resistances, slow and fast [V per C-rate], at charge `s`: `at` of each at once.
+
+    Examples
+    --------
+    >>> volts, flat = [2.0, *[3.0] * STEPS], [0.4] * (STEPS + 1)
+    >>> line = CellTable(ocv_v=volts, energy_v=[], r_slow=flat, r_fast=[0.2] * (STEPS + 1), coulombic=[])
+    >>> volts_at(line, 0.00025), volts_at(line, 7.0)
+    ((2.25, 0.4, 0.2), (3.0, 0.4, 0.2))
+    """
+    place = s * STEPS
+    ocv_v, r_slow, r_fast = cells.ocv_v, cells.r_slow, cells.r_fast
+    if place <= 0.0:
+        return ocv_v[0], r_slow[0], r_fast[0]
+    k = int(place)
+    if k >= STEPS:
+        return ocv_v[STEPS], r_slow[STEPS], r_fast[STEPS]
+    part = place - k
+    volts, slow, fast = ocv_v[k], r_slow[k], r_fast[k]
+    return (
+        volts + part * (ocv_v[k + 1] - volts),
+        slow + part * (r_slow[k + 1] - slow),
+        fast + part * (r_fast[k + 1] - fast),
+    )
 
 
 def energy_at(cells: CellTable, s: float) -> float:

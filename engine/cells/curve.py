@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.cells.chemistry import STEPS, Chemistry, first_crossing, table
+from engine.cells.chemistry import STEPS, Chemistry, arrays, first_crossing
 
 Array = NDArray[np.float64]
 
@@ -32,14 +32,14 @@ meter are good to per cell (assumed)."""
 
 def _charging_v(cell: Chemistry, c_rate: float, temperature_c: float) -> Array:
     """Terminal volts on the way up, (STEPS + 1,): the highest met so far, so that a stop is the first."""
-    cells = table(cell, temperature_c)
-    return np.maximum.accumulate(np.array(cells.ocv_v) + c_rate * np.array(cells.r_slow))
+    cells = arrays(cell, temperature_c)
+    return np.maximum.accumulate(cells.ocv_v + c_rate * cells.r_slow)
 
 
 def _discharging_v(cell: Chemistry, c_rate: float, temperature_c: float) -> Array:
     """Terminal volts on the way down, (STEPS + 1,): the lowest met so far."""
-    cells = table(cell, temperature_c)
-    volts = np.array(cells.ocv_v) - c_rate * np.array(cells.r_fast)
+    cells = arrays(cell, temperature_c)
+    volts = cells.ocv_v - c_rate * cells.r_fast
     return np.minimum.accumulate(volts[::-1])[::-1]
 
 

@@ -15,7 +15,7 @@ from typing import ClassVar
 import numpy as np
 
 from engine.cells import catalogue, curve
-from engine.cells.chemistry import CellTable, Chemistry, at, capacity_share, energy_at, table
+from engine.cells.chemistry import CellTable, Chemistry, arrays, at, capacity_share, energy_at, table
 from engine.errors import InputError
 from engine.fields import check, quantity
 from engine.house.inverter import Inverter
@@ -286,9 +286,8 @@ def delivered(bank: Bank, high_soc: float, low_soc: float, power_w: float) -> tu
         return 0.0, 0.0
     edges = np.linspace(low_soc, high_soc, 401)
     middle = (edges[1:] + edges[:-1]) / 2.0
-    grid = np.linspace(0.0, 1.0, len(bank.table.ocv_v))
-    ocv_v = np.interp(middle, grid, bank.table.ocv_v)
-    r_v = np.interp(middle, grid, bank.table.r_slow)
+    cells = arrays(bank.cell, bank.cell_c)
+    ocv_v, r_v = (np.interp(middle, cells.soc, values) for values in (cells.ocv_v, cells.r_slow))
     per_ah_w = power_w / (bank.series * bank.ah)
     root = np.sqrt(np.maximum(ocv_v**2 - 4.0 * r_v * per_ah_w, 0.0))
     rate = 2.0 * per_ah_w / (ocv_v + root)

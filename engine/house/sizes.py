@@ -11,6 +11,7 @@ from math import ceil
 
 import numpy as np
 
+from engine.cells.chemistry import arrays
 from engine.house.bank import Bank, delivered, floor
 from engine.house.inverter import Inverter
 from engine.quantities import WH_PER_KWH
@@ -76,9 +77,9 @@ def taken_kwh(bank: Bank, low_soc: float, high_soc: float, power_w: float) -> fl
     """
     edges = np.linspace(low_soc, high_soc, _PARTS)
     middle = (edges[1:] + edges[:-1]) / 2.0
-    grid = np.linspace(0.0, 1.0, len(bank.table.ocv_v))
+    cells = arrays(bank.cell, bank.cell_c)
     ocv_v, r_v, coulombic = (
-        np.interp(middle, grid, values) for values in (bank.table.ocv_v, bank.table.r_slow, bank.table.coulombic)
+        np.interp(middle, cells.soc, values) for values in (cells.ocv_v, cells.r_slow, cells.coulombic)
     )
     per_ah_w = power_w / (bank.series * bank.ah)
     rate = np.minimum(2.0 * per_ah_w / (ocv_v + np.sqrt(ocv_v**2 + 4.0 * r_v * per_ah_w)), bank.cell.charge_c_max)
