@@ -223,7 +223,9 @@ def read(document: str | bytes | dict[str, Any]) -> Household:
     except (RecursionError, OverflowError):
         raise InputError("document", "This is not a household: it holds a number beyond all measure.") from None
     except ValidationError as fault:
-        found = [e for detail in fault.errors() if not _other_kind(detail) for e in _in_words(detail)]
+        details = fault.errors()
+        meant = [detail for detail in details if not _other_kind(detail)] or details
+        found = [e for detail in meant for e in _in_words(detail)]
         raise InputError(found[0].field, found[0].message, tuple(found[1:])) from None
 
 
