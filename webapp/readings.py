@@ -100,7 +100,7 @@ def _other_unit(typed: str, meaning: Quantity) -> Iterator[Reading]:
         return
     if meaning.unit == "°C" and _FAHRENHEIT.fullmatch(unit):
         yield _fahrenheit(value)
-    times, base = _scale(unit), _scale(meaning.unit)
+    times, base = _scale(unit), _scale(meaning.unit.split(" ")[0])
     if times and base and times[1] == base[1]:
         text = f"{value * times[0] / base[0]:.10g}"
         yield Reading(f"{value:g} {unit} is {text} {meaning.unit}", text)

@@ -152,8 +152,8 @@ def comparing(
     if not contenders:
         raise Unreachable(
             f"No chemistry of the catalogue fits {supply.inverter.name}: {supply.inverter.dc_min_v:g} to "
-            f"{supply.inverter.dc_max_v:g} V DC holds no whole number of cells with anything to use between them, or none of "
-            f"a size that can be entered for {supply.bank.label_kwh:.3g} kWh."
+            f"{supply.inverter.dc_max_v:g} V DC holds no whole number of cells with anything to use between them, or "
+            f"none of a size that can be entered for {supply.bank.label_kwh:.3g} kWh."
         )
     ranked = tuple(sorted(contenders, key=lambda one: (one.unserved_kwh, -one.lowest_soc)))
     demand_kwh = float((given.ac_w + given.dc_w)[1:].sum() + (given.ac_w + given.dc_w)[0] * given.first_h) / WH_PER_KWH
