@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
 from engine.errors import InputError
@@ -116,3 +118,15 @@ def test_no_text_of_a_household_becomes_markup(client: Client) -> None:
         assert not [one for one in page.find_all("script") if "alert(1)" in one.get_text()], path
         assert "49" not in page.title.get_text(), path  # type: ignore[union-attr]
         assert not page.find_all(href=lambda href: bool(href) and href.lower().startswith("javascript:")), path
+
+
+@pytest.mark.parametrize(("section", "most"), [("banks", 40), ("loads", 200), ("arrays", 40)])
+def test_a_household_of_endless_things_is_refused_in_a_sentence(client: Client, section: str, most: int) -> None:
+    document = client.document()
+    holder = document["sun"] if section == "arrays" else document
+    one = holder[section][0]
+    holder[section] = [{**one, "id": f"n{n}"} for n in range(1000)]
+    sent = {"file": ("many.json", json.dumps(document).encode(), "application/json")}
+    response = client.post("/files/upload", files=sent)
+    assert response.status_code == 422
+    assert f"A household may have {most} {section}; this has 1,000." in soup(response).get_text()
