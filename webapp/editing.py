@@ -24,7 +24,9 @@ from starlette.responses import RedirectResponse, Response
 from engine.errors import InputError
 from engine.house import household
 from engine.house.household import Household
-from webapp.forms import Card, Parsed, Values, parse, whole
+from webapp.forms import Card, Parsed, Values, parse
+from webapp.numbers import whole
+from webapp.readings import with_readings
 from webapp.store import Conflict, Document, Saved, Store
 
 SECTIONS = {
@@ -45,7 +47,7 @@ Show = Callable[[dict[str, str], int], Response]
 async def typed(request: Request) -> Typed:
     """Return what a form sent; several values of one name are joined by commas."""
     async with request.form(max_files=0, max_fields=400) as form:
-        return {name: ",".join(str(v) for v in form.getlist(name)) for name in form}
+        return with_readings({name: ",".join(str(v) for v in form.getlist(name)) for name in form})
 
 
 Sent = Annotated[Typed, Depends(typed)]
@@ -147,6 +149,8 @@ def with_values(document: Document, section: str, item_id: str, values: Mapping[
         place = target
         for part in outer:
             place = place.setdefault(part, {})
+            if not isinstance(place, dict):
+                raise InputError(name, f"“{name[:80]}” is no part of {section}.")
         place[last] = value
     return document
 

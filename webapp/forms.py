@@ -1,52 +1,28 @@
 """What people type, read once: numbers in either notation, percent, units, and what to say of the rest.
 
-Labels, units and limits come from `engine.fields`; here is only how a text becomes a number. Percent
-exists only on this side: a field that is a share in the engine is typed and shown in %. Everything
-typed is kept in `Parsed.raw`, so that a form can always be shown again as it was.
+How a text becomes a number stands in `numbers`. Percent exists only on this side: a field that is a share in the
+engine is typed and shown in %. Everything typed is kept in `Parsed.raw`, so that a form can always be shown again as
+it was.
 """
 
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import MISSING, dataclass, field, fields, replace
 from typing import Any, Generic, TypeVar
 
 from engine.errors import InputError
-from engine.fields import Quantity, quantities, whole_if_so
-from engine.quantities import HOURS_PER_DAY
+from engine.fields import Quantity, quantities
 from engine.text.dates import clock_hour
+from webapp.numbers import number, whole
+from webapp.readings import Reading, readings
 
 T = TypeVar("T")
 LONGEST_TEXT = 80
-LONGEST_WHOLE = 9
-"""Digits of the longest number that we count things with."""
 LEAST_SPELT_UNIT = 4
 """Letters of the shortest unit that a label may say itself: cells, days, strings."""
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-_SPACES = re.compile(r"[\s\u00a0\u2009\u202f]+")
-_CLOCK = re.compile(r"(\d{1,2}):([0-5]\d)")
-CLOCK_UNITS = ("h", "o’clock")
-"""Units of fields of a day’s hours, which take a time of the clock as well."""
-_NUMBER = re.compile(r"([-+−]?)([\d.,]*\d[\d.,]*(?:[eE][-+]?\d+)?|nan|inf(?:inity)?)(.*)", re.IGNORECASE | re.DOTALL)
-_MADE_PLAIN = (
-    (re.compile(r"\d{1,3}(?:,\d{3})+\.\d+|\d{1,3}(?:,\d{3}){2,}"), ",", ""),
-    (re.compile(r"\d{1,3}(?:\.\d{3})+,\d+|\d{1,3}(?:\.\d{3}){2,}"), ".", ""),
-)
-_AMBIGUOUS = re.compile(r"[1-9]\d{0,2},\d{3}")
-
-
-def whole(text: str) -> int | None:
-    """Return the whole number that a hidden field or a tick holds; None for anything else and for endless digits.
-
-    Examples
-    --------
-    >>> whole("12"), whole("²"), whole("-1"), whole(""), whole("9" * 5000)
-    (12, None, None, None, None)
-    """
-    return int(text) if text.isdecimal() and len(text) <= LONGEST_WHOLE else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,6 +58,12 @@ class Field:
             return ""
         return "numeric" if self.quantity.whole else "decimal"
 
+    def readings(self, raw: Mapping[str, str]) -> tuple[Reading, ...]:
+        """What a text that was refused here may have meant, each to be taken by one click."""
+        if self.quantity is None:
+            return ()
+        return readings(raw.get(self.name, ""), self.quantity, raw.get("series", ""))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
@@ -111,108 +93,6 @@ class Parsed(Generic[T]):
 
 
 Values = dict[str, Any]
-
-
-def read_number(text: str, meaning: Quantity) -> float:
-    """Read a number as a person types it: decimal point or comma, spaces between thousands, its unit behind.
-
-    Parameters
-    ----------
-    text : str
-        What was typed.
-    meaning : Quantity
-        The field's label, unit and limits.
-
-    Returns
-    -------
-    float
-        The number in the unit the field shows, limits not yet checked.
-
-    Raises
-    ------
-    InputError
-        If it is no number, if it could be two, or if it carries another unit.
-
-    Examples
-    --------
-    >>> volts = Quantity(label="Volts", unit="V", low=0, high=100)
-    >>> read_number(" 51,2 V", volts), read_number("1 234.5", volts), read_number("1.234,5", volts)
-    (51.2, 1234.5, 1234.5)
-    >>> read_number("18:30", Quantity(label="Starts at", unit="h", low=0, high=24))
-    18.5
-    """
-    typed = _SPACES.sub(" ", text).strip()
-    clock = _CLOCK.fullmatch(typed)
-    if clock is not None and meaning.unit in CLOCK_UNITS and meaning.high == HOURS_PER_DAY:
-        return int(clock[1]) + int(clock[2]) / 60.0
-    found = _NUMBER.fullmatch(re.sub(r"(?<=\d) (?=\d{3}(?!\d))", "", typed))
-    if found is None:
-        raise InputError("", meaning.refuse(typed) or f"{meaning.label} cannot be “{typed}”.")
-    sign, digits, unit = found.groups()
-    _refuse_unit(unit.strip(), typed, meaning)
-    if _AMBIGUOUS.fullmatch(digits):
-        whole = digits.replace(",", "")
-        raise InputError(
-            "",
-            f"{meaning.label}: “{typed}” can be read in two ways. "
-            f"Write {digits.replace(',', '.')} if the comma is a decimal sign, or {whole} for the whole number.",
-        )
-    for pattern, mark, nothing in _MADE_PLAIN:
-        if pattern.fullmatch(digits):
-            digits = digits.replace(mark, nothing)
-    try:
-        number = float(digits.replace(",", "."))
-    except ValueError:
-        raise InputError("", meaning.refuse(typed) or f"{meaning.label} cannot be “{typed}”.") from None
-    return -number if sign in ("-", "−") else number
-
-
-def _refuse_unit(unit: str, typed: str, meaning: Quantity) -> None:
-    """Refuse a unit behind the number that is not the field's own."""
-    own = meaning.unit
-    if unit.lower() in ("", own.lower(), own.split(" ")[0].lower(), own.lower().removeprefix("°")):
-        return
-    advice = f"type it in {own}" if own else "type the number alone"
-    raise InputError("", f"{meaning.label}: “{typed}” carries “{unit}”, which this field does not take; {advice}.")
-
-
-def number(text: str, meaning: Quantity, optional: bool | None = None) -> float | int | None:
-    """Read and check one number; the result is as the engine stores it (shares, not percent).
-
-    Raises
-    ------
-    InputError
-        With the sentence that names field, value, limit and unit.
-    """
-    text = text.strip()
-    if not text:
-        if meaning.optional if optional is None else optional:
-            return None
-        raise InputError("", meaning.refuse("") or f"{meaning.label} is missing.")
-    stored = read_number(text, meaning) / meaning.scale
-    refusal = meaning.refuse(stored)
-    if refusal is not None:
-        raise InputError("", refusal)
-    return int(stored) if meaning.whole else whole_if_so(stored) if meaning.halves else stored
-
-
-def looks_like_share(text: str, meaning: Quantity) -> float | None:
-    """Return the percent probably meant where a percent field was given 0 < x <= 1, else None.
-
-    Examples
-    --------
-    >>> charge = Quantity(label="Charge now", unit="%", low=0, high=1, percent=True)
-    >>> looks_like_share("0,8", charge), looks_like_share("80", charge)
-    (80.0, None)
-    """
-    if not meaning.percent or not text.strip():
-        return None
-    try:
-        typed = read_number(text, meaning)
-    except InputError:
-        return None
-    likely = round(typed * 100, 6)
-    return likely if 0 < typed <= 1 and meaning.refuse(likely / 100) is None else None
 
 
 def text_of(value: Any, meaning: Quantity | None = None) -> str:

@@ -8,7 +8,8 @@ from typing import Protocol
 
 from engine.errors import InputError
 from engine.text.layouts import Layout
-from webapp.forms import Field, whole
+from webapp.forms import Field
+from webapp.numbers import whole
 
 ROWS, SAMPLED = 6, 4
 """How many rows of a file its draft shows, and how many of them stand beside the name of a column."""

@@ -24,7 +24,9 @@ from engine.fields import Quantity
 from engine.house.household import Household, Supply
 from engine.sky.days import SEASON, WORDS
 from engine.sky.site import Site
-from webapp.forms import Field, Parsed, looks_like_share
+from webapp.forms import Field, Parsed
+from webapp.numbers import looks_like_share
+from webapp.readings import with_readings
 from webapp.render import json_answer, json_errors
 from webapp.words import MONTHS, weekday
 
@@ -60,7 +62,7 @@ class Tile:
 
 def asked(request: Request) -> dict[str, str]:
     """Return the query as typed, the values of `sky` joined into the one text it means, those of `off` by commas."""
-    typed = dict(request.query_params)
+    typed = with_readings(request.query_params)
     if "off" in typed:
         typed["off"] = ",".join(request.query_params.getlist("off"))
     if "sky" in typed:

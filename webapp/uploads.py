@@ -16,8 +16,8 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
 from engine.errors import InputError
-from webapp.forms import LONGEST_WHOLE
 from webapp.guard import MAX_BODY_BYTES
+from webapp.numbers import LONGEST_WHOLE
 
 PASTED = "Pasted rows"
 MULTIPART = "multipart/form-data"

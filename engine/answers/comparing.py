@@ -27,9 +27,11 @@ from engine.balance.trajectory import Trajectory, run
 from engine.cells import catalogue
 from engine.cells.chemistry import Chemistry
 from engine.errors import InputError, Unreachable
+from engine.fields import quantities
 from engine.house.bank import Bank, delivered, floor
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
+from engine.house.sizes import MOST_STRINGS
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sky.averages import average_day_kc
 from engine.sky.days import Sky, equivalent_dark_days
@@ -150,7 +152,8 @@ def comparing(
     if not contenders:
         raise Unreachable(
             f"No chemistry of the catalogue fits {supply.inverter.name}: {supply.inverter.dc_min_v:g} to "
-            f"{supply.inverter.dc_max_v:g} V DC holds no whole number of cells with anything to use between them."
+            f"{supply.inverter.dc_max_v:g} V DC holds no whole number of cells with anything to use between them, or "
+            f"none of a size that can be entered for {supply.bank.label_kwh:.3g} kWh."
         )
     ranked = tuple(sorted(contenders, key=lambda one: (one.unserved_kwh, -one.lowest_soc)))
     demand_kwh = float((given.ac_w + given.dc_w)[1:].sum() + (given.ac_w + given.dc_w)[0] * given.first_h) / WH_PER_KWH
@@ -209,12 +212,17 @@ def best_bank(cell: Chemistry, like: Bank, inverter: Inverter, power_w: float) -
 
 
 def _bank(cell: Chemistry, like: Bank, inverter: Inverter, series: int) -> Bank | None:
-    """A bank of `series` cells with the label kWh of `like`; None if the window stops it below nominal volts."""
+    """A bank of `series` cells with the label kWh of `like`, of cells of about `_CELL_AH` or of larger ones.
+
+    None if the window stops it below nominal volts, or if no bank that may be entered has so much or so little.
+    """
     charge_v = min(cell.v_charge, inverter.charge_max_v / series)
     if charge_v <= cell.v_nominal:
         return None
     cell_ah = like.label_kwh * WH_PER_KWH / (series * cell.v_nominal)
-    parallel = max(1, int(np.ceil(cell_ah / _CELL_AH)))
+    parallel = min(max(1, int(np.ceil(cell_ah / _CELL_AH))), MOST_STRINGS)
+    if quantities(Bank)["label_ah"].refuse(cell_ah / parallel) is not None:
+        return None
     return Bank(
         id=cell.id,
         name=cell.name,
@@ -252,10 +260,13 @@ def _with_usable(bank: Bank, inverter: Inverter, power_w: float, wanted_kwh: flo
     def scaled(factor: float) -> Bank:
         return dataclasses.replace(bank, label_ah=bank.label_ah * factor)
 
-    factor = scale_for(lambda scale: _usable_kwh(scaled(scale), inverter, power_w)[0], wanted_kwh, _MOST_TIMES)
-    if factor is None:
-        raise Unreachable(f"{bank.name} cannot give the {wanted_kwh:.1f} kWh that your bank gives on this inverter.")
-    return scaled(factor)
+    try:
+        factor = scale_for(lambda scale: _usable_kwh(scaled(scale), inverter, power_w)[0], wanted_kwh, _MOST_TIMES)
+        if factor is not None:
+            return scaled(factor)
+    except InputError:
+        pass
+    raise Unreachable(f"{bank.name} cannot give the {wanted_kwh:.1f} kWh that your bank gives on this inverter.")
 
 
 def _contender(

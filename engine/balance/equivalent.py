@@ -24,6 +24,10 @@ LONGEST_AWAY_DAYS = 366
 """A bank that is not full again within a year has no winters to count (judgement)."""
 
 
+LEAST_W = 1.0
+"""Taken where years of hours never draw on the bank at all [W] (judgement): its loss then matters to no answer."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Equivalent:
     """One supply's cells over many years, as a bank of one efficiency and a leak.
@@ -75,7 +79,7 @@ def equivalent(supply: Supply, winters: Winters, power_w: float, strings: float)
     """
     over_w = winters.limited_sun_w(1.0) - winters.drawn_w
     bank = with_strings(supply.bank, strings)
-    efficiency = charge_efficiency(bank, supply.inverter, _weighted_w(over_w), _weighted_w(-over_w))
+    efficiency = charge_efficiency(bank, supply.inverter, _weighted_w(over_w), max(_weighted_w(-over_w), LEAST_W))
     one = with_strings(supply.bank, 1)
     leak_w = one.cell.self_discharge_per_month / HOURS_PER_MONTH * one.stored_kwh(0.0, 1.0) * WH_PER_KWH
     each_kwh = usable_kwh(supply.bank, supply.inverter, strings, power_w) / strings

@@ -28,6 +28,8 @@ from engine.sky.site import Array, Site, Sun
 FORMAT = 1
 LONGEST_NAME = 200
 LONGEST_NOTE = 5000
+MOST_THINGS = {"inverters": 40, "banks": 40, "loads": 200, "generators": 40, "sun.arrays": 40}
+"""Things of a kind in one household (judgement): each array costs 2 MB and more in an answer over thirty years."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +85,7 @@ class Household:
         for field_name, text, most in (("name", self.name, LONGEST_NAME), ("note", self.note, LONGEST_NOTE)):
             if len(text) > most:
                 raise InputError(field_name, f"The {field_name} may have {most:,} characters; it has {len(text):,}.")
+        _refuse_crowds(self)
         known = {inverter.id for inverter in self.inverters}
         for section in ("inverters", "banks", "loads", "generators"):
             _refuse_twins(section, [thing.id for thing in getattr(self, section)])
@@ -142,6 +145,14 @@ class Household:
             for inverter in self.inverters
             if inverter.id in by_inverter
         )
+
+
+def _refuse_crowds(household: Household) -> None:
+    """Refuse more things of a kind than answers are worked out for."""
+    for section, most in MOST_THINGS.items():
+        count = len(household.sun.arrays if section == "sun.arrays" else getattr(household, section))
+        if count > most:
+            raise InputError(section, f"A household may have {most} {section.rpartition('.')[2]}; this has {count:,}.")
 
 
 def _refuse_twins(section: str, ids: list[str]) -> None:
@@ -223,7 +234,9 @@ def read(document: str | bytes | dict[str, Any]) -> Household:
     except (RecursionError, OverflowError):
         raise InputError("document", "This is not a household: it holds a number beyond all measure.") from None
     except ValidationError as fault:
-        found = [e for detail in fault.errors() if not _other_kind(detail) for e in _in_words(detail)]
+        details = fault.errors()
+        meant = [detail for detail in details if not _other_kind(detail)] or details
+        found = [e for detail in meant for e in _in_words(detail)]
         raise InputError(found[0].field, found[0].message, tuple(found[1:])) from None
 
 

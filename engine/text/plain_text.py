@@ -113,7 +113,11 @@ def _refuse_size(content: bytes) -> None:
 
 def _refuse_kind(content: bytes) -> None:
     if content.startswith(_WORKBOOKS):
-        raise InputError(FIELD, "This is a spreadsheet workbook or an archive, not text: save it as CSV.")
+        raise InputError(
+            FIELD,
+            "This is a spreadsheet workbook or an archive, not text: there choose “Save as” and the type CSV, then "
+            "bring that file; or save it as CSV by “Export”.",
+        )
     if content.startswith(_PACKED):
         raise not_text()
 

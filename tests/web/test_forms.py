@@ -6,7 +6,8 @@ import pytest
 
 from engine.errors import InputError
 from engine.fields import Quantity
-from webapp.forms import Field, looks_like_share, number, number_field, parse, text_of
+from webapp.forms import Field, number_field, parse, text_of
+from webapp.numbers import looks_like_share, number
 
 VOLTS = Quantity(label="Low-voltage cut-off", unit="V", low=5, high=1000)
 KELVIN_FREE = Quantity(label="Cell temperature", unit="°C", low=-40, high=60)

@@ -33,7 +33,8 @@ from webapp import bench_store
 from webapp.bench_score import kept_words
 from webapp.bench_words import bar_in_unit, in_unit
 from webapp.editing import Sent, opened, store_of
-from webapp.forms import Field, Parsed, Values, number_field, parse, whole
+from webapp.forms import Field, Parsed, Values, number_field, parse
+from webapp.numbers import whole
 from webapp.questions import asked, plain_query
 from webapp.render import is_partial, json_answer, json_errors, problems, render
 

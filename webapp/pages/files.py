@@ -15,7 +15,7 @@ from starlette.responses import RedirectResponse, Response
 from engine.errors import InputError
 from engine.house import household
 from webapp.editing import Sent, Show, Typed, conflict_sentence, elsewhere, opened, save, store_of, with_values
-from webapp.forms import whole
+from webapp.numbers import whole
 from webapp.render import Page, render
 from webapp.standing import next_step
 from webapp.store import Conflict, Document, Saved, example_document
@@ -269,5 +269,5 @@ def apply(request: Request, sent: Sent) -> Response:
 def _json(name: str, text: str) -> object:
     try:
         return json.loads(text)
-    except ValueError:
-        raise InputError(name, f"The value of {name} must be a number or a quoted text; got “{text}”.") from None
+    except (ValueError, RecursionError):
+        raise InputError(name, f"The value of {name} must be a number or a quoted text; got “{text[:80]}”.") from None

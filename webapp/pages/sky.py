@@ -19,11 +19,12 @@ from engine.quantities import WH_PER_KWH
 from engine.sky.reading import Shown
 from webapp.dull_days import SEASON_NAME, spell_choices
 from webapp.facts import lines
-from webapp.forms import Field, Parsed, number, number_field, parse
+from webapp.forms import Field, Parsed, number_field, parse
 from webapp.inputs import inputs_used
 from webapp.now_question import AT, USUAL_SKY
 from webapp.now_question import Question as Moment
 from webapp.now_question import read_question as read_now
+from webapp.numbers import number
 from webapp.questions import (
     Blocked,
     asked,

@@ -1,0 +1,181 @@
+"""Numbers as people type them: either notation, thousands, units, times of the clock; and what else one may mean.
+
+Labels, units and limits come from `engine.fields`; here is only how a text becomes a number. A comma before three
+digits is never guessed at; a point there is the decimal sign, unless only the other reading is within the limits.
+"""
+
+from __future__ import annotations
+
+import re
+
+from engine.errors import InputError
+from engine.fields import Quantity, whole_if_so
+from engine.quantities import HOURS_PER_DAY
+
+LONGEST_WHOLE = 9
+"""Digits of the longest number that we count things with."""
+_SPACES = re.compile(r"[\s\u00a0\u2009\u202f]+")
+_CLOCK = re.compile(r"(\d{1,2}):([0-5]\d)")
+CLOCK_UNITS = ("h", "o’clock")
+"""Units of fields of a day’s hours, which take a time of the clock as well."""
+SPLIT_NUMBER = re.compile(
+    r"([-+−]?)([\d.,]*\d[\d.,]*(?:[eE][-+]?\d+)?|nan|inf(?:inity)?)(.*)", re.IGNORECASE | re.DOTALL
+)
+"""Sign, digits with their marks, and what stands behind."""
+_MADE_PLAIN = (
+    (re.compile(r"\d{1,3}(?:,\d{3})+\.\d+|\d{1,3}(?:,\d{3}){2,}"), ","),
+    (re.compile(r"\d{1,3}(?:\.\d{3})+,\d+|\d{1,3}(?:\.\d{3}){2,}"), "."),
+)
+_AMBIGUOUS = re.compile(r"[1-9]\d{0,2},\d{3}")
+POINT_AND_THREE = re.compile(r"[1-9]\d{0,2}\.\d{3}")
+
+
+def whole(text: str) -> int | None:
+    """Return the whole number that a hidden field or a tick holds; None for anything else and for endless digits.
+
+    Examples
+    --------
+    >>> whole("12"), whole("²"), whole("-1"), whole(""), whole("9" * 5000)
+    (12, None, None, None, None)
+    """
+    return int(text) if text.isdecimal() and len(text) <= LONGEST_WHOLE else None
+
+
+def read_number(text: str, meaning: Quantity) -> float:
+    """Read a number as a person types it: decimal point or comma, spaces between thousands, its unit behind.
+
+    Parameters
+    ----------
+    text : str
+        What was typed.
+    meaning : Quantity
+        The field's label, unit and limits.
+
+    Returns
+    -------
+    float
+        The number in the unit the field shows, limits not yet checked.
+
+    Raises
+    ------
+    InputError
+        If it is no number, if it could be two, or if it carries another unit.
+
+    Examples
+    --------
+    >>> volts = Quantity(label="Volts", unit="V", low=0, high=100)
+    >>> read_number(" 51,2 V", volts), read_number("1 234.5", volts), read_number("1.234,5", volts)
+    (51.2, 1234.5, 1234.5)
+    >>> read_number("18:30", Quantity(label="Starts at", unit="h", low=0, high=24))
+    18.5
+    """
+    typed = _SPACES.sub(" ", text).strip()
+    clock = _CLOCK.fullmatch(typed)
+    if clock is not None and meaning.unit in CLOCK_UNITS and meaning.high == HOURS_PER_DAY:
+        return int(clock[1]) + int(clock[2]) / 60.0
+    found = SPLIT_NUMBER.fullmatch(re.sub(r"(?<=\d) (?=\d{3}(?!\d))", "", typed))
+    if found is None:
+        raise InputError("", meaning.refuse(typed) or f"{meaning.label} cannot be “{typed}”.")
+    sign, digits, unit = found.groups()
+    _refuse_unit(unit.strip(), typed, meaning)
+    if _AMBIGUOUS.fullmatch(digits):
+        raise _two_ways(typed, digits, meaning)
+    try:
+        number = float(plain_digits(digits))
+    except ValueError:
+        raise InputError("", meaning.refuse(typed) or f"{meaning.label} cannot be “{typed}”.") from None
+    if POINT_AND_THREE.fullmatch(digits) and _only_thousands(number, meaning):
+        raise _two_ways(typed, digits, meaning)
+    return -number if sign in ("-", "−") else number
+
+
+def plain_digits(digits: str) -> str:
+    """Return digits with a decimal point and without marks between thousands.
+
+    Examples
+    --------
+    >>> plain_digits("1.234,5"), plain_digits("1,234,567"), plain_digits("0,93")
+    ('1234.5', '1234567', '0.93')
+    """
+    for pattern, mark in _MADE_PLAIN:
+        if pattern.fullmatch(digits):
+            digits = digits.replace(mark, "")
+    return digits.replace(",", ".")
+
+
+def in_two_ways(typed: str) -> tuple[str, ...]:
+    """Return both readings of a number whose comma or point may part thousands, without its unit; else nothing.
+
+    Examples
+    --------
+    >>> in_two_ways("1,234 W"), in_two_ways("-6.000"), in_two_ways("0,125"), in_two_ways("12,5")
+    (('1.234', '1234'), ('-6.000', '-6000'), (), ())
+    """
+    found = SPLIT_NUMBER.fullmatch(typed.strip())
+    if found is None or not (_AMBIGUOUS.fullmatch(found[2]) or POINT_AND_THREE.fullmatch(found[2])):
+        return ()
+    sign = "-" if found[1] in ("-", "−") else ""
+    return sign + found[2].replace(",", "."), sign + re.sub("[.,]", "", found[2])
+
+
+def _only_thousands(number: float, meaning: Quantity) -> bool:
+    """Whether a number with a point before three digits fits its field only where the point parts thousands."""
+    return meaning.refuse(number / meaning.scale) is not None and meaning.refuse(number * 1000 / meaning.scale) is None
+
+
+def _two_ways(typed: str, digits: str, meaning: Quantity) -> InputError:
+    mark = "comma" if "," in digits else "point"
+    decimal, whole = in_two_ways(digits)
+    return InputError(
+        "",
+        f"{meaning.label}: “{typed}” can be read in two ways. "
+        f"Write {decimal} if the {mark} is a decimal sign, or {whole} for the whole number.",
+    )
+
+
+def _refuse_unit(unit: str, typed: str, meaning: Quantity) -> None:
+    """Refuse a unit behind the number that is not the field's own."""
+    own = meaning.unit
+    if unit.lower() in ("", own.lower(), own.split(" ")[0].lower(), own.lower().removeprefix("°")):
+        return
+    advice = f"type it in {own}" if own else "type the number alone"
+    raise InputError("", f"{meaning.label}: “{typed}” carries “{unit}”, which this field does not take; {advice}.")
+
+
+def number(text: str, meaning: Quantity, optional: bool | None = None) -> float | int | None:
+    """Read and check one number; the result is as the engine stores it (shares, not percent).
+
+    Raises
+    ------
+    InputError
+        With the sentence that names field, value, limit and unit.
+    """
+    text = text.strip()
+    if not text:
+        if meaning.optional if optional is None else optional:
+            return None
+        raise InputError("", meaning.refuse("") or f"{meaning.label} is missing.")
+    stored = read_number(text, meaning) / meaning.scale
+    refusal = meaning.refuse(stored)
+    if refusal is not None:
+        raise InputError("", refusal)
+    return int(stored) if meaning.whole else whole_if_so(stored) if meaning.halves else stored
+
+
+def looks_like_share(text: str, meaning: Quantity) -> float | None:
+    """Return the percent probably meant where a percent field was given 0 < x <= 1, else None.
+
+    Examples
+    --------
+    >>> charge = Quantity(label="Charge now", unit="%", low=0, high=1, percent=True)
+    >>> looks_like_share("0,8", charge), looks_like_share("80", charge)
+    (80.0, None)
+    """
+    if not meaning.percent or not text.strip():
+        return None
+    try:
+        typed = read_number(text, meaning)
+    except InputError:
+        return None
+    likely = round(typed * 100, 6)
+    return likely if 0 < typed <= 1 and meaning.refuse(likely / 100) is None else None
