@@ -20,6 +20,7 @@ import webbrowser
 from collections.abc import Sequence
 from pathlib import Path
 from types import FrameType
+from typing import Any
 
 HOST = "127.0.0.1"
 USUAL_PORT = 8437
@@ -118,7 +119,11 @@ def serve(options: argparse.Namespace, folder: Path) -> None:
         app = create_app(folder, options.household)
         port = listening.getsockname()[1]
         note = folder / RUNNING_FILE
-        note.write_text(json.dumps({"port": port, "pid": os.getpid()}), encoding="utf-8")
+        with contextlib.suppress(OSError):
+            note.write_text(json.dumps({"port": port, "pid": os.getpid()}), encoding="utf-8")
+        inner: Any = app.app
+        for sentence in inner.state.store.said:
+            print(sentence, file=sys.stderr)
         config = uvicorn.Config(
             app, log_level="warning", server_header=False, lifespan="off", timeout_graceful_shutdown=STOP_TIMEOUT_S
         )
@@ -129,7 +134,8 @@ def serve(options: argparse.Namespace, folder: Path) -> None:
                 show(f"http://{HOST}:{port}/", options.no_browser)
                 uvicorn.Server(config).run(sockets=[listening])
         finally:
-            note.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):
+                note.unlink(missing_ok=True)
             app.close()
 
 

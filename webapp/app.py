@@ -48,6 +48,7 @@ from webapp.pages import (
 )
 from webapp.paths import static_dir
 from webapp.render import environment, error_page
+from webapp.store_schema import StoreFault
 
 PAGES = (
     today,
@@ -129,6 +130,7 @@ def create_app(data_dir: Path, household_file: Path | None = None, clock: Clock 
     app.add_exception_handler(HTTPException, http_fault)
     app.add_exception_handler(RequestValidationError, bad_request)
     app.add_exception_handler(InputError, bad_input)
+    app.add_exception_handler(StoreFault, not_kept)
     app.add_exception_handler(TooLarge, too_large)
     app.add_exception_handler(Exception, our_fault)
 
@@ -187,6 +189,12 @@ async def bad_input(request: Request, fault: Exception) -> Response:
     """Answer an input that the engine refused and no form could show beside its field."""
     assert isinstance(fault, InputError)
     return _fault(request, 422, "Please mend this first", " ".join(e.message for e in fault.every()))
+
+
+async def not_kept(request: Request, fault: Exception) -> Response:
+    """Answer what cannot be read or kept just now."""
+    assert isinstance(fault, StoreFault)
+    return _fault(request, fault.status, "The data folder needs you", fault.message)
 
 
 async def too_large(request: Request, fault: Exception) -> Response:

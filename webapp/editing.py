@@ -26,6 +26,7 @@ from engine.house import household
 from engine.house.household import Household
 from webapp.forms import Card, Parsed, Values, parse, whole
 from webapp.store import Conflict, Document, Saved, Store
+from webapp.store_schema import StoreFault
 
 SECTIONS = {
     "banks": ("banks",),
@@ -177,6 +178,8 @@ def save(
         document = change(saved.document)
         household.read(document)
         store_of(request).save(saved.household_id, saved.revision, document, what)
+    except StoreFault as fault:
+        return show({"": fault.message}, fault.status)
     except InputError as fault:
         return show({_last(e.field): e.message for e in reversed(fault.every())}, HTTPStatus.UNPROCESSABLE_ENTITY)
     except Conflict as fault:
