@@ -26,6 +26,7 @@ from webapp.pages import (
     charge,
     cold,
     commissioning,
+    everything,
     files,
     inverter,
     loads,
@@ -121,7 +122,7 @@ def create_app(data_dir: Path, household_file: Path | None = None, clock: Clock 
     except InputError:
         app.state.store.close()
         raise
-    for module in (*PAGES, tried):
+    for module in (*PAGES, everything, tried):
         app.include_router(module.router)
     app.mount("/static", StaticFiles(directory=static_dir()))
     app.add_api_route("/", start, methods=["GET"])

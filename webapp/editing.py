@@ -54,7 +54,8 @@ Sent = Annotated[Typed, Depends(typed)]
 
 
 @lru_cache(maxsize=32)
-def _household(text: str) -> Household:
+def household_of(text: str) -> Household:
+    """Return a household as read from the text of a version."""
     return household.read(text)
 
 
@@ -63,7 +64,7 @@ def opened(request: Request) -> tuple[Saved, Household]:
     if not hasattr(request.state, "saved"):
         request.state.saved = store_of(request).current()
     saved: Saved = request.state.saved
-    return saved, _household(saved.text)
+    return saved, household_of(saved.text)
 
 
 def local_now(request: Request, house: Household) -> datetime:
