@@ -19,6 +19,7 @@ import webbrowser
 from collections.abc import Sequence
 from pathlib import Path
 from types import FrameType
+from typing import Any
 
 from webapp.addresses import Sharing
 from webapp.first_phrase import VARIABLE, NoPhrase, agree
@@ -132,6 +133,9 @@ def serve(options: argparse.Namespace, folder: Path) -> None:
         here = Running(port=listening.getsockname()[1], lan=options.lan)
         sharing = Sharing(port=here.port) if here.lan else None
         app = create_app(folder, options.household, sharing=sharing, more_hosts=more_hosts)
+        inner: Any = app.app
+        for sentence in inner.state.store.said:
+            print(sentence, file=sys.stderr)
         config = uvicorn.Config(
             app, http=Connection, ws="none", lifespan="off", log_level="error", server_header=False,
             proxy_headers=False,

@@ -31,6 +31,7 @@ from webapp.pages import (
     cold,
     commissioning,
     devices,
+    everything,
     files,
     inverter,
     loads,
@@ -57,6 +58,7 @@ from webapp.render import environment, error_page
 from webapp.sign_in import SignIn
 from webapp.sign_in_limits import Tries
 from webapp.slow_body import TOO_SLOW, TooSlow
+from webapp.store_schema import StoreFault
 
 PAGES = (
     today,
@@ -150,7 +152,7 @@ def create_app(
     except InputError:
         app.state.store.close()
         raise
-    for module in (*PAGES, tried, sign_in):
+    for module in (*PAGES, everything, tried, sign_in):
         app.include_router(module.router)
     app.mount("/static", StaticFiles(directory=static_dir()))
     app.add_api_route("/", start, methods=["GET"])
@@ -159,6 +161,7 @@ def create_app(
     app.add_exception_handler(HTTPException, http_fault)
     app.add_exception_handler(RequestValidationError, bad_request)
     app.add_exception_handler(InputError, bad_input)
+    app.add_exception_handler(StoreFault, not_kept)
     app.add_exception_handler(TooLarge, too_large)
     app.add_exception_handler(TooSlow, too_slow)
     app.add_exception_handler(Exception, our_fault)
@@ -216,6 +219,12 @@ async def bad_input(request: Request, fault: Exception) -> Response:
     """Answer an input that the engine refused and no form could show beside its field."""
     assert isinstance(fault, InputError)
     return _fault(request, 422, "Please mend this first", " ".join(e.message for e in fault.every()))
+
+
+async def not_kept(request: Request, fault: Exception) -> Response:
+    """Answer what cannot be read or kept just now."""
+    assert isinstance(fault, StoreFault)
+    return _fault(request, fault.status, "The data folder needs you", fault.message)
 
 
 async def too_large(request: Request, fault: Exception) -> Response:

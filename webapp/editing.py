@@ -28,6 +28,7 @@ from webapp.forms import Card, Parsed, Values, parse
 from webapp.numbers import whole
 from webapp.readings import with_readings
 from webapp.store import Conflict, Document, Saved, Store
+from webapp.store_schema import StoreFault
 
 SECTIONS = {
     "banks": ("banks",),
@@ -55,7 +56,8 @@ Sent = Annotated[Typed, Depends(typed)]
 
 
 @lru_cache(maxsize=32)
-def _household(text: str) -> Household:
+def household_of(text: str) -> Household:
+    """Return a household as read from the text of a version."""
     return household.read(text)
 
 
@@ -64,7 +66,7 @@ def opened(request: Request) -> tuple[Saved, Household]:
     if not hasattr(request.state, "saved"):
         request.state.saved = store_of(request).current()
     saved: Saved = request.state.saved
-    return saved, _household(saved.text)
+    return saved, household_of(saved.text)
 
 
 def local_now(request: Request, house: Household) -> datetime:
@@ -181,6 +183,8 @@ def save(
         document = change(saved.document)
         household.read(document)
         store_of(request).save(saved.household_id, saved.revision, document, what)
+    except StoreFault as fault:
+        return show({"": fault.message}, fault.status)
     except InputError as fault:
         return show({_last(e.field): e.message for e in reversed(fault.every())}, HTTPStatus.UNPROCESSABLE_ENTITY)
     except Conflict as fault:

@@ -18,6 +18,7 @@ from typing import Any
 
 from engine.errors import InputError
 from webapp.store import Store
+from webapp.store_schema import in_words
 
 KEPT_FOR = timedelta(days=1)
 """How long a draft, or a deleted file, is kept at least; removed at the next upload after that."""
@@ -114,7 +115,10 @@ class FileTable:
     def content(self, store: Store, file_id: int) -> bytes:
         """Return a file as it was brought."""
         packed = store.rows(f"SELECT content FROM {self.table} WHERE id = ?", file_id)[0]["content"]
-        return zlib.decompress(packed)
+        try:
+            return zlib.decompress(packed)
+        except zlib.error as fault:
+            raise in_words(sqlite3.DatabaseError(str(fault)), store.folder) from fault
 
     def accept(self, store: Store, file_id: int, kind: str, choices: dict[str, Any]) -> None:
         """Keep how a file is to be read; from now on it counts."""

@@ -7,6 +7,7 @@ ask for it before they look for each other: one gets it, the other waits until t
 from __future__ import annotations
 
 import contextlib
+import errno
 import http.client
 import json
 import os
@@ -44,15 +45,20 @@ class Running:
 def sole(folder: Path) -> Iterator[bool]:
     """Hold the lock of a data folder as long as this lasts; False where somebody else has it.
 
+    A folder that is there and not to be written needs no lock: whoever opens it only reads.
+
     Raises
     ------
     InputError
-        If nothing can be written there.
+        If there is no such folder and none can be made.
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
         file = (folder / LOCK_FILE).open("ab")
     except OSError as fault:
+        if folder.is_dir() and fault.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+            yield True
+            return
         raise InputError(
             "data_dir", f"The data folder {folder} cannot be used: {fault.strerror}. Give another with --data-dir."
         ) from None
@@ -78,14 +84,16 @@ def _locked(number: int) -> bool:
 
 
 def note(folder: Path, here: Running) -> None:
-    """Write down where this one answers."""
+    """Write down where this one answers, where it can be written."""
     text = json.dumps({"port": here.port, "lan": here.lan, "pid": os.getpid()})
-    (folder / RUNNING_FILE).write_text(text, encoding="utf-8")
+    with contextlib.suppress(OSError):
+        (folder / RUNNING_FILE).write_text(text, encoding="utf-8")
 
 
 def forget(folder: Path) -> None:
     """Take the note away, with the one that it is about."""
-    (folder / RUNNING_FILE).unlink(missing_ok=True)
+    with contextlib.suppress(OSError):
+        (folder / RUNNING_FILE).unlink(missing_ok=True)
 
 
 def running(folder: Path) -> Running | None:

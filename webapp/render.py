@@ -177,6 +177,7 @@ def render(
         "here": request.url.path,
         "query": request.url.query,
         "now_utc": state.clock(),
+        "said": state.store.said,
         "saved": getattr(request.state, "saved", None) or state.store.current(),
         **context,
     }

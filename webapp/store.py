@@ -10,11 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-import shutil
 import sqlite3
-import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -23,68 +19,10 @@ from typing import Any
 from engine.errors import InputError
 from engine.house import household
 from engine.paths import data_dir
+from webapp.store_file import NEWEST, StoreFile
 
-FILE_NAME = "greyspell.sqlite3"
 KEPT_VERSIONS = 200
 """So many last versions are kept, and the last one of every day before them."""
-KEPT_COPIES = 3
-
-MIGRATIONS = (
-    """
-    CREATE TABLE households (
-        id INTEGER PRIMARY KEY,
-        source_hash TEXT,
-        deleted_at TEXT
-    );
-    CREATE TABLE versions (
-        household_id INTEGER NOT NULL REFERENCES households (id) ON DELETE CASCADE,
-        revision INTEGER NOT NULL,
-        document TEXT NOT NULL,
-        hash TEXT NOT NULL,
-        saved_at TEXT NOT NULL,
-        what TEXT NOT NULL,
-        PRIMARY KEY (household_id, revision)
-    ) WITHOUT ROWID;
-    CREATE TABLE settings (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
-    """,
-    """
-    CREATE TABLE cell_tests (
-        id INTEGER PRIMARY KEY AUTOINCREMENT,
-        household_id INTEGER NOT NULL REFERENCES households (id) ON DELETE CASCADE,
-        name TEXT NOT NULL,
-        kind TEXT NOT NULL,
-        content BLOB NOT NULL,
-        choices TEXT NOT NULL,
-        accepted INTEGER NOT NULL,
-        made_at TEXT NOT NULL,
-        deleted_at TEXT
-    );
-    CREATE INDEX cell_tests_of ON cell_tests (household_id);
-    CREATE TABLE bench_plans (
-        id INTEGER PRIMARY KEY AUTOINCREMENT,
-        household_id INTEGER NOT NULL REFERENCES households (id) ON DELETE CASCADE,
-        asked TEXT NOT NULL,
-        forecast TEXT NOT NULL,
-        made_at TEXT NOT NULL
-    );
-    CREATE INDEX bench_plans_of ON bench_plans (household_id);
-    """,
-    """
-    CREATE TABLE sky_files (
-        id INTEGER PRIMARY KEY AUTOINCREMENT,
-        household_id INTEGER NOT NULL REFERENCES households (id) ON DELETE CASCADE,
-        name TEXT NOT NULL,
-        kind TEXT NOT NULL,
-        content BLOB NOT NULL,
-        choices TEXT NOT NULL,
-        accepted INTEGER NOT NULL,
-        made_at TEXT NOT NULL,
-        deleted_at TEXT
-    );
-    CREATE INDEX sky_files_of ON sky_files (household_id);
-    """,
-)
-"""One script a schema version; `user_version` counts those that have run."""
 
 Document = dict[str, Any]
 
@@ -140,74 +78,8 @@ def example_document() -> Document:
     return household.write(household.read((data_dir() / "example.json").read_bytes()))
 
 
-class Store:
-    """The store in a data folder; safe to use from the threads of the server.
-
-    Parameters
-    ----------
-    folder : Path
-        Data folder, made if missing.
-    clock : callable
-        Returns the time now, aware.
-    """
-
-    def __init__(self, folder: Path, clock: Callable[[], datetime]) -> None:
-        folder.mkdir(parents=True, exist_ok=True)
-        self.folder = folder
-        self.path = folder / FILE_NAME
-        self.clock = clock
-        self._lock = threading.RLock()
-        self._db = sqlite3.connect(self.path, isolation_level=None, check_same_thread=False)
-        self._db.row_factory = sqlite3.Row
-        self._db.execute("PRAGMA foreign_keys = ON")
-        self._db.execute("PRAGMA journal_mode = WAL")
-        try:
-            self._migrate()
-        except BaseException:
-            self.close()
-            raise
-
-    def close(self) -> None:
-        """Close the file."""
-        self._db.close()
-
-    def _migrate(self) -> None:
-        done = self._db.execute("PRAGMA user_version").fetchone()[0]
-        if done > len(MIGRATIONS):
-            raise InputError(
-                "data_dir",
-                f"The data folder {self.folder} was written by a newer Greyspell (schema {done}; this one knows "
-                f"{len(MIGRATIONS)}). Nothing was changed: start the newer version.",
-            )
-        if 0 < done < len(MIGRATIONS):
-            self._copy_aside(done)
-        for number, script in enumerate(MIGRATIONS[done:], done + 1):
-            self._db.executescript(f"BEGIN; {script} PRAGMA user_version = {number}; COMMIT;")
-
-    def _copy_aside(self, version: int) -> None:
-        """Keep the file as it is before it is migrated, and the last few such copies."""
-        self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        stamp = self.clock().strftime("%Y%m%dT%H%M%S")
-        shutil.copy2(self.path, self.path.with_name(f"{FILE_NAME}.schema{version}.{stamp}"))
-        for old in sorted(self.folder.glob(f"{FILE_NAME}.schema*"), key=lambda p: p.stat().st_mtime)[:-KEPT_COPIES]:
-            old.unlink()
-
-    @contextmanager
-    def transaction(self) -> Iterator[sqlite3.Connection]:
-        """Write in one piece, one thread at a time: all of it, or nothing where it fails."""
-        with self._lock:
-            self._db.execute("BEGIN IMMEDIATE")
-            try:
-                yield self._db
-            except BaseException:
-                self._db.execute("ROLLBACK")
-                raise
-            self._db.execute("COMMIT")
-
-    def rows(self, sql: str, *values: object) -> list[sqlite3.Row]:
-        """Read rows."""
-        with self._lock:
-            return self._db.execute(sql, values).fetchall()
+class Store(StoreFile):
+    """The households in a data folder; safe to use from the threads of the server."""
 
     # -- which household is open
 
@@ -223,11 +95,14 @@ class Store:
         """Return the newest version of the open household; if it is gone, of one's own that was saved last."""
         row = self.rows("SELECT value FROM settings WHERE name = 'open'")
         known = {saved.household_id: saved for saved in self.households()}
-        if row and int(row[0]["value"]) in known:
-            return known[int(row[0]["value"])]
+        chosen = row[0]["value"] if row else ""
+        named = [saved for saved in known.values() if str(saved.household_id) == chosen]
+        if named:
+            return named[0]
         if not known:
             return self.create(example_document(), "the example, as shipped")
-        return self.open(max(known.values(), key=lambda saved: (not saved.example, saved.saved_at)).household_id)
+        last = max(known.values(), key=lambda saved: (not saved.example, saved.saved_at))
+        return last if self.read_only else self.open(last.household_id)
 
     def open(self, household_id: int) -> Saved:
         """Make a household the open one."""
@@ -260,9 +135,7 @@ class Store:
     def households(self, deleted: bool = False) -> list[Saved]:
         """Return the newest version of every household, or of every deleted one."""
         rows = self.rows(
-            f"""SELECT v.* FROM versions v JOIN households h ON h.id = v.household_id
-            WHERE h.deleted_at IS {"NOT NULL" if deleted else "NULL"}
-            AND v.revision = (SELECT max(revision) FROM versions WHERE household_id = h.id) ORDER BY h.id"""
+            f"SELECT v.* FROM {NEWEST} AND h.deleted_at IS {'NOT NULL' if deleted else 'NULL'} ORDER BY h.id"
         )
         return [_saved(row) for row in rows]
 
@@ -316,6 +189,7 @@ class Store:
                 raise Conflict(newest)
             self._insert(db, household_id, base_revision + 1, document, what)
             self._thin_out(db, household_id)
+        self.copy_if_due()
         return self.latest(household_id)
 
     def restore(self, household_id: int, revision: int, base_revision: int, what: str) -> Saved:

@@ -11,8 +11,7 @@ import pytest
 
 from engine.errors import InputError
 from tests.conftest import Clock
-from webapp import bench_store, kept_files, sky_store
-from webapp import store as store_module
+from webapp import bench_store, kept_files, sky_store, store_schema
 from webapp.kept_files import FileTable
 from webapp.store import Store
 
@@ -146,13 +145,13 @@ def test_files_go_with_their_household(store: Store, house: int, files: FileTabl
 def test_a_store_of_an_earlier_schema_is_taken_along(
     tmp_path: Path, clock: Clock, small_house: dict[str, Any], monkeypatch: pytest.MonkeyPatch, schema: int
 ) -> None:
-    every = store_module.MIGRATIONS
-    monkeypatch.setattr(store_module, "MIGRATIONS", every[:schema])
+    every = store_schema.MIGRATIONS
+    monkeypatch.setattr(store_schema, "MIGRATIONS", every[:schema])
     old = Store(tmp_path / "old", clock)
     house = old.create(small_house, "made").household_id
     before = [(files, files.add(old, house, "cell 7", "log", b"volts", {})) for files in TABLES[: schema - 1]]
     old.close()
-    monkeypatch.setattr(store_module, "MIGRATIONS", every)
+    monkeypatch.setattr(store_schema, "MIGRATIONS", every)
     new = Store(tmp_path / "old", clock)
     assert new.current().name == "Test croft"
     assert all(files.content(new, kept.id) == b"volts" for files, kept in before)

@@ -15,6 +15,7 @@ import pytest
 from engine.errors import InputError
 from tests.conftest import Clock
 from webapp import store as store_module
+from webapp import store_schema
 from webapp.store import Conflict, Store
 
 
@@ -137,7 +138,7 @@ def test_many_threads_save_one_after_another(store: Store, small_house: dict[str
 
 def test_a_file_of_a_newer_program_is_not_touched(tmp_path: Path, clock: Clock) -> None:
     Store(tmp_path, clock).close()
-    db = sqlite3.connect(tmp_path / store_module.FILE_NAME)
+    db = sqlite3.connect(tmp_path / store_schema.FILE_NAME)
     db.execute("PRAGMA user_version = 99")
     db.close()
     with pytest.raises(InputError, match="newer Greyspell"):
@@ -150,12 +151,12 @@ def test_a_migration_keeps_a_copy_of_what_was(
     old = Store(tmp_path, clock)
     old.create(small_house, "made")
     old.close()
-    more = (*store_module.MIGRATIONS, "CREATE TABLE later (x);")
-    monkeypatch.setattr(store_module, "MIGRATIONS", more)
+    more = (*store_schema.MIGRATIONS, "CREATE TABLE later (x);")
+    monkeypatch.setattr(store_schema, "MIGRATIONS", more)
     new = Store(tmp_path, clock)
     assert new.current().name == "Test croft"
     new.close()
-    copies = list(tmp_path.glob(f"{store_module.FILE_NAME}.schema{len(more) - 1}.*"))
+    copies = list(tmp_path.glob(f"{store_schema.FILE_NAME}.schema{len(more) - 1}.*"))
     assert len(copies) == 1
     kept = sqlite3.connect(copies[0])
     assert kept.execute("SELECT count(*) FROM versions").fetchone() == (1,)

@@ -12,13 +12,26 @@ from fastapi import APIRouter, Depends, Request
 from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
+from engine.answers.changes import changes
 from engine.errors import InputError
 from engine.house import household
-from webapp.editing import Sent, Show, Typed, conflict_sentence, elsewhere, opened, save, store_of, with_values
+from webapp.editing import (
+    Sent,
+    Show,
+    Typed,
+    conflict_sentence,
+    elsewhere,
+    household_of,
+    opened,
+    save,
+    store_of,
+    with_values,
+)
 from webapp.numbers import whole
 from webapp.render import Page, render
 from webapp.standing import next_step
 from webapp.store import Conflict, Document, Saved, example_document
+from webapp.store_copies import copies
 
 PAGE = Page("", "Files", "/files")
 router = APIRouter()
@@ -43,6 +56,7 @@ Upload = Annotated[tuple[str, bytes], Depends(uploaded)]
 def _show(request: Request, errors: dict[str, str] | None = None, status: int = 200, lead: str = "") -> Response:
     store = store_of(request)
     saved, house = opened(request)
+    versions = store.versions(saved.household_id)
     return render(
         request,
         "files.html",
@@ -50,13 +64,28 @@ def _show(request: Request, errors: dict[str, str] | None = None, status: int = 
         house=house,
         households=store.households(),
         deleted=store.households(deleted=True),
-        versions=store.versions(saved.household_id)[:SHOWN_VERSIONS],
+        versions=[
+            {"saved": one, "changed": _between(before, one), "back": _between(saved, one)}
+            for one, before in zip(versions[:SHOWN_VERSIONS], (*versions[1:], None), strict=False)
+        ],
+        before_all=copies(store.folder, "before"),
+        replaced="replaced" in request.query_params,
         folder=store.folder,
         errors=errors or {},
         lead=lead,
         taken_in=saved.revision == 1 and "taken" in request.query_params,
         step=next_step(house),
     )
+
+
+def _between(before: Saved | None, after: Saved) -> tuple[str, ...] | None:
+    """Say what differs between two versions; None where there is no earlier one or one of them cannot be read."""
+    if before is None:
+        return None
+    try:
+        return tuple(one.sentence for one in changes(household_of(before.text), household_of(after.text)))
+    except InputError:
+        return None
 
 
 def free_name(name: str, taken: Collection[str]) -> str:

@@ -1,0 +1,226 @@
+"""The tables of the store, one script a schema version, and whether a file is ours and whole.
+
+A page of SQLite carries no checksum of its own, so `fault_in` looks further than `PRAGMA integrity_check`: every
+version must fit its hash, every packed file its own check sum, every time and every JSON text must read. What it
+cannot see is a flipped letter in a few words kept beside them, such as what a version is called.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sqlite3
+import zlib
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from datetime import datetime
+from pathlib import Path
+
+from engine.errors import InputError
+
+FILE_NAME = "greyspell.sqlite3"
+LONGEST_FILE_BYTES = 64 * 1024**2 + 1
+"""No file that was brought is longer unpacked (`guard.MAX_BODY_BYTES`); one that is, is none of ours."""
+
+MIGRATIONS = (
+    """
+    CREATE TABLE households (
+        id INTEGER PRIMARY KEY,
+        source_hash TEXT,
+        deleted_at TEXT
+    );
+    CREATE TABLE versions (
+        household_id INTEGER NOT NULL REFERENCES households (id) ON DELETE CASCADE,
+        revision INTEGER NOT NULL,
+        document TEXT NOT NULL,
+        hash TEXT NOT NULL,
+        saved_at TEXT NOT NULL,
+        what TEXT NOT NULL,
+        PRIMARY KEY (household_id, revision)
+    ) WITHOUT ROWID;
+    CREATE TABLE settings (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+    """,
+    """
+    CREATE TABLE cell_tests (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        household_id INTEGER NOT NULL REFERENCES households (id) ON DELETE CASCADE,
+        name TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        content BLOB NOT NULL,
+        choices TEXT NOT NULL,
+        accepted INTEGER NOT NULL,
+        made_at TEXT NOT NULL,
+        deleted_at TEXT
+    );
+    CREATE INDEX cell_tests_of ON cell_tests (household_id);
+    CREATE TABLE bench_plans (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        household_id INTEGER NOT NULL REFERENCES households (id) ON DELETE CASCADE,
+        asked TEXT NOT NULL,
+        forecast TEXT NOT NULL,
+        made_at TEXT NOT NULL
+    );
+    CREATE INDEX bench_plans_of ON bench_plans (household_id);
+    """,
+    """
+    CREATE TABLE sky_files (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        household_id INTEGER NOT NULL REFERENCES households (id) ON DELETE CASCADE,
+        name TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        content BLOB NOT NULL,
+        choices TEXT NOT NULL,
+        accepted INTEGER NOT NULL,
+        made_at TEXT NOT NULL,
+        deleted_at TEXT
+    );
+    CREATE INDEX sky_files_of ON sky_files (household_id);
+    """,
+)
+"""One script a schema version; `user_version` counts those that have run."""
+
+
+class StoreFault(InputError):
+    """Why nothing can be read or kept just now, as a sentence with the remedy; `status` is the HTTP status."""
+
+    def __init__(self, message: str, status: int) -> None:
+        super().__init__("", message)
+        self.status = status
+
+
+def in_words(fault: sqlite3.Error, folder: Path) -> StoreFault:
+    """Say what SQLite could not do, and what to do about it.
+
+    Examples
+    --------
+    >>> in_words(sqlite3.OperationalError("database or disk is full"), Path("data")).status
+    507
+    """
+    said = str(fault)
+    if "full" in said:
+        return StoreFault(
+            f"Nothing was saved: the disk of the folder {folder} is full. What you typed is still here: make room on "
+            "that disk and save again.",
+            507,
+        )
+    if "readonly" in said or "unable to open" in said:
+        return StoreFault(
+            f"Nothing was saved: Greyspell may not write in the folder {folder}. What you typed is still here: let it "
+            "write there, start it again and save again; or start it with another folder by --data-dir.",
+            503,
+        )
+    if "locked" in said:
+        return StoreFault(
+            f"Nothing was saved: another program holds the file in the folder {folder}. What you typed is still here: "
+            "close that program and save again.",
+            503,
+        )
+    return StoreFault(
+        f"The file in the folder {folder} cannot be read as it should ({said}); it may be damaged. Stop Greyspell and "
+        "start it again: it looks the file over, keeps it, and brings the last good copy back.",
+        503,
+    )
+
+
+@contextmanager
+def only_read(path: Path) -> Iterator[sqlite3.Connection]:
+    """Open a file so that nothing in it can change."""
+    with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None)) as db:
+        db.row_factory = sqlite3.Row
+        db.execute("PRAGMA trusted_schema = OFF")
+        yield db
+
+
+def schema_of(db: sqlite3.Connection) -> int:
+    """Return how many of the scripts have run in a file."""
+    number: int = db.execute("PRAGMA user_version").fetchone()[0]
+    return number
+
+
+def fault_in(db: sqlite3.Connection) -> str:
+    """Say why a file is damaged or not ours, in a few words; empty if it is whole.
+
+    A file of a newer schema is not looked into.
+    """
+    try:
+        if schema_of(db) > len(MIGRATIONS):
+            return ""
+        found = db.execute("PRAGMA integrity_check(1)").fetchone()[0]
+        if found != "ok":
+            return "SQLite finds its pages in disorder"
+        if _tables(db) != _tables_of(schema_of(db)):
+            return "its tables are not those of Greyspell"
+        return _unreadable(db)
+    except (sqlite3.Error, UnicodeDecodeError, OverflowError) as fault:
+        return f"SQLite says: {fault}"
+
+
+def _tables(db: sqlite3.Connection) -> list[tuple[str, str, str]]:
+    """Every table, index, view and trigger with the text that made it."""
+    rows = db.execute("SELECT type, name, coalesce(sql, '') FROM sqlite_master ORDER BY type, name").fetchall()
+    return [tuple(row) for row in rows]
+
+
+def _tables_of(schema: int) -> list[tuple[str, str, str]]:
+    with closing(sqlite3.connect(":memory:")) as db:
+        for script in MIGRATIONS[:schema]:
+            db.executescript(script)
+        return _tables(db)
+
+
+def _unreadable(db: sqlite3.Connection) -> str:
+    """Look over every row that carries a check of its own."""
+    names = {name for kind, name, _ in _tables(db) if kind == "table"}
+    if not names:
+        return ""
+    for row in db.execute("SELECT revision, document, hash, saved_at FROM versions"):
+        if not fits(row[1], row[2], row[3]):
+            return f"version {row[0]} does not fit its own check sum"
+    for table in sorted(names & {"cell_tests", "sky_files"}):
+        for row in db.execute(f"SELECT name, content, choices, made_at FROM {table}"):
+            if not _whole(row[1], row[2], row[3]):
+                return f"the file “{row[0]}” does not fit its own check sum"
+    if "bench_plans" in names:
+        for row in db.execute("SELECT asked, forecast, made_at FROM bench_plans"):
+            if not (_json(row[0]) and _json(row[1]) and _time(row[2])):
+                return "a bench plan cannot be read"
+    return ""
+
+
+def fits(document: object, digest: object, saved_at: object) -> bool:
+    """Tell whether a version is what was saved: its text fits its hash, and its time reads."""
+    if not isinstance(document, str):
+        return False
+    return hashlib.sha256(document.encode()).hexdigest() == digest and _time(saved_at)
+
+
+def _whole(content: object, choices: object, made_at: object) -> bool:
+    reader = zlib.decompressobj()
+    try:
+        reader.decompress(content, LONGEST_FILE_BYTES)  # type: ignore[arg-type]
+    except (zlib.error, TypeError):
+        return False
+    return reader.eof and _json(choices) and _time(made_at)
+
+
+def _json(text: object) -> bool:
+    try:
+        json.loads(text)  # type: ignore[arg-type]
+    except (ValueError, TypeError, RecursionError):
+        return False
+    return True
+
+
+def _time(text: object) -> bool:
+    try:
+        return datetime.fromisoformat(text).tzinfo is not None  # type: ignore[arg-type]
+    except (ValueError, TypeError):
+        return False
+
+
+def newer_sentence(path: Path, schema: int) -> str:
+    """Say that a file is of a newer program."""
+    return (
+        f"The file {path} was written by a newer Greyspell (schema {schema}; this one knows "
+        f"{len(MIGRATIONS)}). Nothing was changed: start the newer version."
+    )
