@@ -13,7 +13,6 @@ import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import lru_cache
 from http import HTTPStatus
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo
@@ -25,6 +24,8 @@ from engine.errors import InputError
 from engine.house import household
 from engine.house.household import Household
 from webapp.forms import Card, Parsed, Values, parse
+from webapp.households import household_of
+from webapp.meanwhile import meanwhile
 from webapp.numbers import whole
 from webapp.readings import with_readings
 from webapp.store import Conflict, Document, Saved, Store
@@ -53,12 +54,6 @@ async def typed(request: Request) -> Typed:
 
 Sent = Annotated[Typed, Depends(typed)]
 """What a form sent, as a parameter of a route."""
-
-
-@lru_cache(maxsize=32)
-def household_of(text: str) -> Household:
-    """Return a household as read from the text of a version."""
-    return household.read(text)
 
 
 def opened(request: Request) -> tuple[Saved, Household]:
@@ -224,9 +219,11 @@ def change_part(
 ) -> Response:
     """Save one of `SINGLES` from what its form sent; `build` makes fields of the document of what was typed."""
     form: Parsed[Values] = parse(card.fields, sent, build=build)
-    card = replace(card, form=form)
-    against = elsewhere(opened(request)[0], sent)
+    stands, card = card, replace(card, form=form)
+    saved = opened(request)[0]
+    against = elsewhere(saved, sent)
     if against:
+        request.state.meanwhile = meanwhile(store_of(request), saved, sent, card, stands, path)
         return show(request, card.refused(against), HTTPStatus.CONFLICT)
     values = form.value
     if values is None:
@@ -249,6 +246,8 @@ def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
     values = card.form.value
     against = elsewhere(saved, sent)
     if against:
+        stands = shelf.card(house, card.id, {})
+        request.state.meanwhile = meanwhile(store_of(request), saved, sent, card, stands, f"{shelf.path}#{card.id}")
         return shelf.show(request, card.refused(against), HTTPStatus.CONFLICT)
     if values is None:
         return shelf.show(request, card, HTTPStatus.UNPROCESSABLE_ENTITY)

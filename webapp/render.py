@@ -178,6 +178,7 @@ def render(
         "query": request.url.query,
         "now_utc": state.clock(),
         "said": state.store.said,
+        "meanwhile": getattr(request.state, "meanwhile", None),
         "saved": getattr(request.state, "saved", None) or state.store.current(),
         **context,
     }

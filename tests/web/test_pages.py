@@ -226,6 +226,43 @@ def test_a_later_device_is_told_and_loses_nothing(client: Client) -> None:
     assert len(client.document()["banks"]) == 2
 
 
+def test_both_sides_of_a_conflict_are_shown_and_either_may_be_kept(client: Client) -> None:
+    opened = form_of(soup(client.get("/inverter")), "inverter-main-form")
+    client.post("/inverter", opened | {"idle_w": "70", "name": "Other name"})
+    client.post("/banks", NEW_BANK | {"revision": "2"})
+    page = soup(client.post("/inverter", opened | {"idle_w": "55"}))
+    shown = page.select_one("section.meanwhile")
+    assert shown is not None
+    rows = [[cell.get_text() for cell in row.select("th, td")] for row in shown.select("tbody tr")]
+    assert ["Idle draw, W", "55", "70"] in rows
+    assert ["Name", opened["name"], "Other name"] in rows
+    assert len(rows) == 2
+    assert any("Sodium bank added" in line.get_text() for line in shown.select("li"))
+    assert shown.select_one("a.button")["href"].startswith("/inverter")  # type: ignore[index]
+    button = shown.find("button")
+    assert button is not None
+    assert client.post("/inverter", form_of(page, str(button["form"]))).status_code == 303
+    kept = client.document()
+    assert (kept["inverters"][0]["idle_w"], kept["inverters"][0]["name"]) == (55, opened["name"])
+    assert len(kept["banks"]) == 2
+
+
+def test_prices_are_held_side_by_side_too(client: Client) -> None:
+    opened = form_of(soup(client.get("/prices")), "prices-form")
+    client.post("/prices", opened | {"bank_per_kwh": "200"})
+    shown = soup(client.post("/prices", opened | {"bank_per_kwh": "150"})).select_one("section.meanwhile")
+    assert shown is not None
+    assert [[cell.get_text() for cell in row.select("td")] for row in shown.select("tbody tr")] == [["150", "200"]]
+
+
+def test_of_another_household_nothing_is_held_side_by_side(client: Client) -> None:
+    opened = form_of(soup(client.get("/prices")), "prices-form")
+    client.post("/files/new", {})
+    page = soup(client.post("/prices", opened | {"bank_per_kwh": "150"}))
+    assert "of another household" in page.get_text()
+    assert page.select_one("section.meanwhile") is None
+
+
 def test_removing_an_inverter_leaves_its_bank_listed(client: Client) -> None:
     assert client.post("/inverter/remove", {"revision": "1", "item_id": "main"}).status_code == 303
     assert client.document()["inverters"] == []

@@ -21,12 +21,12 @@ from webapp.editing import (
     Typed,
     conflict_sentence,
     elsewhere,
-    household_of,
     opened,
     save,
     store_of,
     with_values,
 )
+from webapp.households import household_of
 from webapp.numbers import whole
 from webapp.render import Page, render
 from webapp.standing import next_step
