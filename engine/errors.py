@@ -32,5 +32,9 @@ class InputError(ValueError):
         return InputError(first.field, first.message, tuple(rest))
 
 
+class NewerFormat(InputError):
+    """A document of a format that only a newer program reads."""
+
+
 class Unreachable(ValueError):
     """No size, setting or time can do what was asked; the text says why."""

@@ -14,7 +14,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse, Response
 
-from engine.errors import InputError
+from engine.errors import InputError, NewerFormat
 from webapp import __version__, store
 from webapp.addresses import Sharing, own_names
 from webapp.door import Door
@@ -54,7 +54,7 @@ from webapp.pages import (
     wiring,
 )
 from webapp.paths import static_dir
-from webapp.render import environment, error_page
+from webapp.render import environment, error_page, render
 from webapp.sign_in import SignIn
 from webapp.sign_in_limits import Tries
 from webapp.slow_body import TOO_SLOW, TooSlow
@@ -161,6 +161,7 @@ def create_app(
     app.add_exception_handler(HTTPException, http_fault)
     app.add_exception_handler(RequestValidationError, bad_request)
     app.add_exception_handler(InputError, bad_input)
+    app.add_exception_handler(NewerFormat, only_kept)
     app.add_exception_handler(StoreFault, not_kept)
     app.add_exception_handler(TooLarge, too_large)
     app.add_exception_handler(TooSlow, too_slow)
@@ -219,6 +220,15 @@ async def bad_input(request: Request, fault: Exception) -> Response:
     """Answer an input that the engine refused and no form could show beside its field."""
     assert isinstance(fault, InputError)
     return _fault(request, 422, "Please mend this first", " ".join(e.message for e in fault.every()))
+
+
+async def only_kept(request: Request, fault: Exception) -> Response:
+    """Answer where the open household is one that only a newer program reads: it is kept, another may be opened."""
+    assert isinstance(fault, NewerFormat)
+    if request.url.path.endswith(".json") or "HX-Request" in request.headers:
+        return _fault(request, 422, "", fault.message)
+    households = request.app.state.store.households()
+    return render(request, "newer.html", status=422, sentence=fault.message, households=households)
 
 
 async def not_kept(request: Request, fault: Exception) -> Response:

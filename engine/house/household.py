@@ -14,7 +14,7 @@ from typing import Any, ClassVar
 
 from pydantic import TypeAdapter, ValidationError
 
-from engine.errors import InputError
+from engine.errors import InputError, NewerFormat
 from engine.fields import Quantity, quantities
 from engine.house.bank import Bank, Board
 from engine.house.bus import MOST_BANKS
@@ -224,7 +224,7 @@ def read(document: str | bytes | dict[str, Any]) -> Household:
     if not isinstance(version, int) or version < 1:
         raise InputError("format", f"The format must be a whole number from 1 to {FORMAT}; got {version!r}.")
     if version > FORMAT:
-        raise InputError(
+        raise NewerFormat(
             "format",
             f"This household has format {version}, made by a newer Greyspell; this one reads up to {FORMAT}. "
             "Nothing was changed: open it with the newer version.",

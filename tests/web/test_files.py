@@ -206,3 +206,27 @@ def test_a_version_of_another_household_is_not_brought_back(client: Client, path
     assert "“Renamed” was opened elsewhere" in soup(response).get_text()
     assert bool(soup(response).select("main a[href='/banks?add']")) == (path == "/undo")
     assert client.store.current() == before
+
+
+def test_a_household_of_a_newer_program_is_kept_never_written_and_no_dead_end(client: Client) -> None:
+    mine = client.store.current().household_id
+    newer = {**client.document(), "name": "Newer house", "format": 99, "shiny": True}
+    kept = client.store.create(newer, "from a newer program")
+    for path in ("/today", "/files", "/banks"):
+        reply = client.get(path)
+        assert reply.status_code == 422
+        assert "made by a newer Greyspell" in reply.text
+        assert "Newer house is kept, and not read" in reply.text
+    assert "made by a newer Greyspell" in client.get("/today.json").json()["error"]
+    assert json.loads(client.get("/files/household.json").text) == newer
+    for path, sent in (
+        ("/files/rename", {"name": "x", "note": ""}),
+        ("/undo", {}),
+        ("/apply", {"section": "site", "value.latitude_deg": "1"}),
+    ):
+        client.post(path, {"revision": "1", **sent})
+    assert client.store.latest(kept.household_id) == kept
+    opened = soup(client.get("/files")).find("button", attrs={"aria-label": "Open Test croft"})
+    assert opened is not None
+    assert client.post("/files/open", {"household": str(mine)}).status_code == 303
+    assert client.get("/files").status_code == 200

@@ -238,7 +238,7 @@ def test_both_sides_of_a_conflict_are_shown_and_either_may_be_kept(client: Clien
     assert ["Name", opened["name"], "Other name"] in rows
     assert len(rows) == 2
     assert any("Sodium bank added" in line.get_text() for line in shown.select("li"))
-    assert shown.select_one("a.button")["href"].startswith("/inverter")  # type: ignore[index]
+    assert shown.select_one("a.press")["href"].startswith("/inverter")  # type: ignore[index]
     button = shown.find("button")
     assert button is not None
     assert client.post("/inverter", form_of(page, str(button["form"]))).status_code == 303

@@ -205,7 +205,7 @@ def rename(request: Request, sent: Sent) -> Response:
 @router.get("/files/household.json")
 def download(request: Request) -> Response:
     """Give the open household as a JSON document."""
-    saved, _ = opened(request)
+    saved = store_of(request).current()
     name = re.sub(r"[^A-Za-z0-9]+", "-", saved.name).strip("-").lower() or "household"
     headers = {"Content-Disposition": f'attachment; filename="{name}.json"', "Cache-Control": "no-store"}
     text = json.dumps(saved.document, indent=2, ensure_ascii=False)
