@@ -86,7 +86,9 @@ class Bank:
     inverter: str = ""
     series: int = quantity("Cells in series", "cells", 1, 400, whole=True, hint="Pack volts come from these")
     parallel: int = quantity("Strings in parallel", "strings", 1, 200, default=1, whole=True)
-    label_ah: float = quantity("Label capacity of one cell", "Ah", 0.1, 20_000, hint="As printed on the cell")
+    label_ah: float = quantity(
+        "Label capacity of one cell", "Ah", 0.1, 20_000, hint="As printed; of lead-acid the figure for 20 hours (C20)"
+    )
     tested_ah: float | None = quantity(
         "Tested capacity of one cell",
         "Ah",
