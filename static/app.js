@@ -190,6 +190,7 @@
     }
   };
   window.addEventListener("resize", reachWide);
+  document.addEventListener("greyspell:renewed", () => { reachWide(); drawAll(); });
   document.addEventListener("toggle", reachWide, true);
   const start = () => { focusSummary(); reachWide(); drawAll(); };
   if (document.readyState === "loading") document.addEventListener("DOMContentLoaded", start); else start();

@@ -17,6 +17,7 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from engine.errors import InputError, NewerFormat
 from webapp import __version__, store
 from webapp.addresses import Sharing, own_names
+from webapp.autosave import Autosaves
 from webapp.door import Door
 from webapp.guard import TOO_LARGE, Guard, TooLarge
 from webapp.hosts import Hosts
@@ -141,6 +142,7 @@ def create_app(
     app.state.nav = tuple(module.PAGE for module in PAGES)
     app.state.store = store.Store(data_dir, clock)
     app.state.jobs = Jobs()
+    app.state.autosaves = Autosaves()
     app.state.sharing = sharing
 
     def refusal(status: int, heading: str, sentence: str) -> Response:

@@ -7,14 +7,11 @@ form comes back with everything typed.
 
 from __future__ import annotations
 
-import copy
-import re
-import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from http import HTTPStatus
-from typing import Annotated, Any
+from typing import Annotated
 from zoneinfo import ZoneInfo
 
 from fastapi import Depends, Request
@@ -23,23 +20,15 @@ from starlette.responses import RedirectResponse, Response
 from engine.errors import InputError
 from engine.house import household
 from engine.house.household import Household
+from webapp.autosave import LEFT, Autosaves, Left
 from webapp.forms import Card, Parsed, Values, parse
 from webapp.households import household_of
 from webapp.meanwhile import meanwhile
 from webapp.numbers import whole
+from webapp.parts import SINGLES, new_id, put, things, with_values, without
 from webapp.readings import with_readings
 from webapp.store import Conflict, Document, Saved, Store
 from webapp.store_schema import StoreFault
-
-SECTIONS = {
-    "banks": ("banks",),
-    "inverters": ("inverters",),
-    "generators": ("generators",),
-    "loads": ("loads",),
-    "arrays": ("sun", "arrays"),
-}
-"""Where the lists of things stand in the document."""
-SINGLES = ("site", "sun", "prices")
 
 Typed = dict[str, str]
 Show = Callable[[dict[str, str], int], Response]
@@ -70,88 +59,6 @@ def local_now(request: Request, house: Household) -> datetime:
     return now.astimezone(ZoneInfo(house.site.time_zone))
 
 
-def things(document: Document, section: str) -> list[Document]:
-    """Return one of the document's lists, made if missing, to be changed in place."""
-    *outer, last = SECTIONS[section]
-    for name in outer:
-        document = document.setdefault(name, {})
-    found: list[Document] = document.setdefault(last, [])
-    return found
-
-
-def position(document: Document, section: str, item_id: str) -> int:
-    """Return where a thing stands in its list.
-
-    Raises
-    ------
-    InputError
-        If it is not there, for example because another window removed it.
-    """
-    for index, thing in enumerate(things(document, section)):
-        if thing.get("id") == item_id:
-            return index
-    raise InputError("", f"“{item_id}” is no longer in the household; it was removed meanwhile.")
-
-
-def new_id(name: str, section: str, document: Document) -> str:
-    """Make an id from a name that no other thing of its list has.
-
-    Examples
-    --------
-    >>> new_id("Store-room bank", "banks", {"banks": [{"id": "store-room-bank"}]})
-    'store-room-bank-2'
-    """
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
-    stem = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:40] or section.rstrip("s")
-    taken = {thing.get("id") for thing in things(document, section)}
-    free = (f"{stem}-{n}" for n in range(2, len(taken) + 3))
-    return stem if stem not in taken else next(one for one in free if one not in taken)
-
-
-def put(document: Document, section: str, thing: Document) -> Document:
-    """Return the document with a thing changed, or added where its id is new."""
-    document = copy.deepcopy(document)
-    rows = things(document, section)
-    at = next((i for i, old in enumerate(rows) if old.get("id") == thing["id"]), None)
-    if at is None:
-        rows.append(thing)
-    else:
-        rows[at] = thing
-    return document
-
-
-def without(document: Document, section: str, item_id: str) -> Document:
-    """Return the document without a thing; what was joined to a removed inverter is joined to none."""
-    document = copy.deepcopy(document)
-    del things(document, section)[position(document, section, item_id)]
-    if section == "inverters":
-        for other in ("banks", "loads", "arrays", "generators"):
-            for thing in things(document, other):
-                if thing.get("inverter") == item_id:
-                    thing["inverter"] = ""
-    return document
-
-
-def with_values(document: Document, section: str, item_id: str, values: Mapping[str, Any]) -> Document:
-    """Return the document with some fields of a thing (or of the site or the sun) set; dots go deeper."""
-    document = copy.deepcopy(document)
-    if section in SINGLES:
-        target = document.setdefault(section, {})
-    elif section in SECTIONS:
-        target = things(document, section)[position(document, section, item_id)]
-    else:
-        raise InputError("section", f"There is no part “{section}” in a household.")
-    for name, value in values.items():
-        *outer, last = name.split(".")
-        place = target
-        for part in outer:
-            place = place.setdefault(part, {})
-            if not isinstance(place, dict):
-                raise InputError(name, f"“{name[:80]}” is no part of {section}.")
-        place[last] = value
-    return document
-
-
 def save(
     request: Request, sent: Typed, change: Callable[[Document], Document], what: str, back: str, show: Show
 ) -> Response:
@@ -177,7 +84,8 @@ def save(
     try:
         document = change(saved.document)
         household.read(document)
-        store_of(request).save(saved.household_id, saved.revision, document, what)
+        left = Left(page=sent.get(LEFT, ""), form=back)
+        autosaves_of(request).save(store_of(request), saved, document, what, left)
     except StoreFault as fault:
         return show({"": fault.message}, fault.status)
     except InputError as fault:
@@ -309,6 +217,12 @@ def _last(name: str) -> str:
     if numbers:
         return ".".join(parts[numbers[0] + 1 :])
     return ".".join(parts[1:]) if parts[0] in SINGLES else name
+
+
+def autosaves_of(request: Request) -> Autosaves:
+    """Return what the app remembers of saves made by leaving a field."""
+    autosaves: Autosaves = request.app.state.autosaves
+    return autosaves
 
 
 def store_of(request: Request) -> Store:

@@ -158,6 +158,15 @@ class Store(StoreFile):
             raise InputError("revision", f"Version {revision} of this household is no longer kept.")
         return _saved(rows[0])
 
+    def before(self, household_id: int, revision: int) -> Saved:
+        """Return the kept version that came before one."""
+        rows = self.rows(
+            "SELECT max(revision) AS found FROM versions WHERE household_id = ? AND revision < ?",
+            household_id,
+            revision,
+        )
+        return self.version(household_id, rows[0]["found"] or 0)
+
     # -- writing
 
     def create(self, document: Document, what: str, source_hash: str | None = None) -> Saved:
@@ -168,7 +177,9 @@ class Store(StoreFile):
             self._insert(db, made, 1, document, what)
         return self.open(made)
 
-    def save(self, household_id: int, base_revision: int, document: Document, what: str) -> Saved:
+    def save(
+        self, household_id: int, base_revision: int, document: Document, what: str, instead: bool = False
+    ) -> Saved:
         """Write a new version on top of `base_revision`.
 
         Parameters
@@ -177,6 +188,8 @@ class Store(StoreFile):
             The version the change was made from.
         what : str
             What was changed, in a few words; shown beside the undo button.
+        instead : bool
+            Whether the version it was made from is given up for the new one: undo then goes before both.
 
         Raises
         ------
@@ -188,6 +201,10 @@ class Store(StoreFile):
             if newest.revision != base_revision:
                 raise Conflict(newest)
             self._insert(db, household_id, base_revision + 1, document, what)
+            if instead:
+                db.execute(
+                    "DELETE FROM versions WHERE household_id = ? AND revision = ?", (household_id, base_revision)
+                )
             self._thin_out(db, household_id)
         self.copy_if_due()
         return self.latest(household_id)

@@ -30,9 +30,10 @@ from webapp.bench_use import given, holds, unlisted, uses
 from webapp.bench_view import TestView, log_view, table_view
 from webapp.bench_words import Current, bank_current, in_c
 from webapp.downloads import csv_text, file_response
-from webapp.editing import Sent, Typed, local_now, opened, save, store_of, with_values
+from webapp.editing import Sent, Typed, local_now, opened, save, store_of
 from webapp.kept_pages import KeptPages, add_keeping
 from webapp.kept_words import day
+from webapp.parts import with_values
 from webapp.render import json_answer, render
 from webapp.store import Document
 from webapp.uploads import ONE

@@ -24,10 +24,10 @@ from webapp.editing import (
     opened,
     save,
     store_of,
-    with_values,
 )
 from webapp.households import household_of
 from webapp.numbers import whole
+from webapp.parts import with_values
 from webapp.render import Page, render
 from webapp.standing import next_step
 from webapp.store import Conflict, Document, Saved, example_document
@@ -259,7 +259,8 @@ def undo(request: Request, sent: Sent) -> Response:
     saved, _ = opened(request)
     mark = next((m for m in ("undid: ", "redid: ") if saved.what.startswith(m)), "")
     what = ("redid: " if mark == "undid: " else "undid: ") + saved.what.removeprefix(mark)
-    return _restore(request, sent, saved.revision - 1, what, own_page(sent.get("back", "")), _refusal(request, sent))
+    before = store_of(request).before(saved.household_id, saved.revision).revision
+    return _restore(request, sent, before, what, own_page(sent.get("back", "")), _refusal(request, sent))
 
 
 def _restore(request: Request, sent: Typed, revision: int, what: str, back: str, show: Show) -> Response:

@@ -10,8 +10,9 @@ from engine.fields import quantities
 from engine.house.generator import Generator
 from engine.house.household import Household
 from engine.house.inverter import FULL_LOAD_EFFICIENCY, Inverter, losses_from_full_load
-from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing, with_values
+from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
 from webapp.forms import Card, Field, Group, Values, filled, number_field, number_fields
+from webapp.parts import with_values
 from webapp.render import Page, render
 from webapp.standing import next_step
 from webapp.store import Document

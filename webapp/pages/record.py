@@ -12,9 +12,10 @@ from starlette.responses import Response
 from engine.errors import InputError
 from engine.house.household import Household
 from webapp import sky_store
-from webapp.editing import Sent, Typed, save, store_of, with_values
+from webapp.editing import Sent, Typed, save, store_of
 from webapp.kept_pages import KeptPages, add_keeping
 from webapp.kept_words import day
+from webapp.parts import with_values
 from webapp.records_draft import Draft, draft_of, drafted, meanings
 from webapp.records_reading import against, report, series_by
 from webapp.records_use import Use, unset, uses

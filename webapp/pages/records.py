@@ -12,8 +12,9 @@ from starlette.responses import RedirectResponse, Response
 
 from engine.errors import InputError
 from webapp import sky_store
-from webapp.editing import Sent, opened, save, store_of, with_values
+from webapp.editing import Sent, opened, save, store_of
 from webapp.pages import record
+from webapp.parts import with_values
 from webapp.records_reading import first_choices, guessed
 from webapp.records_use import SKY_FIELDS, standing, unset
 from webapp.records_words import row

@@ -11,9 +11,10 @@ from starlette.responses import Response
 from engine.answers.wiring import WiringAnswer, wiring
 from engine.errors import Unreachable
 from engine.house.household import Household
-from webapp.editing import Sent, elsewhere, local_now, opened, save, with_values
+from webapp.editing import Sent, elsewhere, local_now, opened, save
 from webapp.forms import Card, Parsed, parse
 from webapp.inputs import inputs_used
+from webapp.parts import with_values
 from webapp.questions import Blocked, first_step, json_reply
 from webapp.render import Page, render
 from webapp.standing import next_step

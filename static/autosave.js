@@ -1,0 +1,170 @@
+/* A form of something that is kept already saves itself when a field is left. No field of it is ever swapped: the page
+   that comes back gives its sentences, what is to mend at which field, and all that stands outside the forms. */
+(() => {
+  "use strict";
+  const LEFT_MS = 250;
+  const page = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}`;
+  const changed = new Set();
+  let timer = 0;
+  let sending = null;
+  let refused = false;
+  let pressed = null;
+  const all = (where, what) => [...where.querySelectorAll(what)];
+
+  const say = (form, sentence) => { form.querySelector(".kept").textContent = sentence; };
+  const bodyOf = (form) => {
+    const body = new URLSearchParams(new FormData(form));
+    body.set("left", page);
+    return body;
+  };
+
+  /* What is to mend stands at its field; the field itself, with the caret in it, stays as it is. */
+  const mark = (form, fresh) => {
+    for (const box of all(form, ".field")) {
+      const control = box.matches("fieldset") ? box : box.querySelector("input, select");
+      const twin = fresh.getElementById(control.id);
+      if (!twin) continue;
+      for (const old of all(box, ":scope > .error, :scope > .readings")) old.remove();
+      const from = twin.closest(".field");
+      box.append(...all(from, ":scope > .error, :scope > .readings").map((one) => document.adoptNode(one)));
+      for (const name of ["aria-invalid", "aria-describedby"]) {
+        if (twin.hasAttribute(name)) control.setAttribute(name, twin.getAttribute(name));
+        else control.removeAttribute(name);
+      }
+      if (twin.hasAttribute("aria-invalid")) box.closest("details:not([open])")?.setAttribute("open", "");
+    }
+  };
+  const unmark = (form) => {
+    for (const one of all(form, ".error, .readings")) one.remove();
+    for (const one of all(form, "[aria-invalid]")) {
+      one.removeAttribute("aria-invalid");
+      one.setAttribute("aria-describedby", (one.getAttribute("aria-describedby") ?? "").split(" ").filter((id) => !id.endsWith("-error")).join(" "));
+    }
+    document.querySelector(".summary")?.remove();
+    document.title = document.title.replace(/^Error: /, "");
+  };
+
+  const REACHED = "a, button, summary, input, select";
+  const renew = (fresh) => {
+    for (const old of all(document, "[data-fresh]")) {
+      const next = fresh.getElementById(old.id);
+      if (!next) continue;
+      const at = all(old, REACHED).indexOf(document.activeElement);
+      const unfolded = all(old, "details").map((one) => one.open);
+      all(next, "details").forEach((one, i) => { if (i < unfolded.length) one.open = unfolded[i]; });
+      old.replaceWith(document.adoptNode(next));
+      if (at >= 0) all(next, REACHED)[at]?.focus();
+    }
+    for (const one of all(fresh, "input[name=revision]").slice(0, 1)) {
+      for (const mine of all(document, "input[name=revision]")) mine.value = one.value;
+    }
+    document.dispatchEvent(new Event("greyspell:renewed"));
+  };
+
+  const stands = (form, fresh) => {
+    refused = true;
+    const both = fresh.querySelector(".meanwhile");
+    const why = fresh.querySelector(".summary li");
+    say(form, `Not saved. ${why ? why.textContent : "It was saved elsewhere meanwhile."}`);
+    const revision = fresh.querySelector(`#${CSS.escape(form.id)} input[name=revision]`);
+    if (!both || !revision) return;
+    form.querySelector("input[name=revision]").value = revision.value;
+    form.before(document.adoptNode(both));
+  };
+
+  const came = (form, status, html) => {
+    const fresh = new DOMParser().parseFromString(html, "text/html");
+    if (status === 200) {
+      unmark(form);
+      renew(fresh);
+      say(form, document.querySelector("#saved p")?.textContent ?? "Saved.");
+    } else if (status === 422) {
+      mark(form, fresh);
+      const count = all(form, ".error").length;
+      say(form, count ? `Not saved yet: ${count === 1 ? "one thing" : `${count} things`} to mend.` : fresh.querySelector(".summary li")?.textContent ?? "Not saved.");
+    } else if (status === 409) {
+      stands(form, fresh);
+    } else {
+      say(form, `Not saved: ${fresh.querySelector("main p")?.textContent || `Greyspell answered with error ${status}.`} What you typed is still here.`);
+    }
+  };
+
+  const send = async (form) => {
+    try {
+      const answer = await fetch(form.action, { method: "POST", body: bodyOf(form), credentials: "same-origin" });
+      const html = await answer.text();
+      await pressed;
+      came(form, answer.status, html);
+      return answer.status === 200;
+    } catch {
+      say(form, "Not saved: Greyspell does not answer; see that it still runs. What you typed is still here.");
+      return false;
+    }
+  };
+
+  /* Sends what waits, one after the other; true where all of it is saved. */
+  const flush = async () => {
+    clearTimeout(timer);
+    timer = 0;
+    let kept = await sending ?? true;
+    for (const form of [...changed]) {
+      changed.delete(form);
+      if (refused || !form.isConnected) continue;
+      sending = send(form);
+      kept = await sending && kept;
+      sending = null;
+    }
+    return kept && !refused;
+  };
+  const waits = () => timer || sending;
+
+  document.addEventListener("change", ({ target }) => {
+    const form = target.form;
+    if (!form?.matches("[data-autosave]") || refused) return;
+    changed.add(form);
+    say(form, "Saving …");
+    clearTimeout(timer);
+    timer = setTimeout(flush, LEFT_MS);
+  });
+
+  /* A click is not lost to what is put in under it. */
+  document.addEventListener("pointerdown", () => {
+    pressed = new Promise((done) => {
+      for (const kind of ["pointerup", "pointercancel"]) window.addEventListener(kind, () => setTimeout(done), { once: true });
+    });
+  }, true);
+
+  /* A button that was put in anew meanwhile is pressed in its new place. */
+  const asks = (form) => {
+    const said = new URLSearchParams(new FormData(form));
+    said.delete("revision");
+    return `${form.action}?${said}`;
+  };
+  const standing = (form) => form.isConnected ? form : all(document, "form").find((one) => asks(one) === asks(form));
+
+  /* A button or a link goes after what is still being saved, so that it starts from what stands then. */
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (form.method !== "post") return;
+    if (form.matches("[data-autosave]")) changed.delete(form);
+    if (!changed.size) { clearTimeout(timer); timer = 0; }
+    if (!waits()) return;
+    event.preventDefault();
+    event.stopPropagation();
+    const by = event.submitter;
+    flush().then((kept) => { if (kept) standing(form)?.requestSubmit(by?.isConnected ? by : undefined); });
+  }, true);
+  document.addEventListener("click", (event) => {
+    const link = event.target.closest?.("a[href]");
+    if (!link || !waits() || event.button || event.ctrlKey || event.metaKey || event.shiftKey) return;
+    if (link.origin !== location.origin || link.hash && link.pathname === location.pathname) return;
+    event.preventDefault();
+    flush().then((kept) => { if (kept) location.href = link.href; });
+  });
+  window.addEventListener("pagehide", () => {
+    for (const form of changed) {
+      if (!refused) fetch(form.action, { method: "POST", body: bodyOf(form), credentials: "same-origin", keepalive: true });
+    }
+    changed.clear();
+  });
+})();

@@ -1,0 +1,106 @@
+"""Leaving a field saves its form: several saves of one opened page are one version, and undo goes before the first."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from tests.conftest import Client, Clock, form_of, soup
+
+FORM = "bank-store-form"
+
+
+def left(client: Client, page: str = "page-a", form: str = FORM, path: str = "/banks", **typed: str) -> Any:
+    """Leave a field of a form that was opened now."""
+    sent = form_of(soup(client.get(path)), form)
+    action = {"/banks": "/banks", "/prices": "/prices", "/loads?edit=cold": "/loads?edit=cold"}[path]
+    return client.post(action, sent | typed | ({"left": page} if page else {}))
+
+
+def kept(client: Client) -> list[tuple[int, str]]:
+    saved = client.store.current()
+    return [(one.revision, one.what) for one in client.store.versions(saved.household_id)]
+
+
+def bank(client: Client) -> dict[str, Any]:
+    found: dict[str, Any] = client.document()["banks"][0]
+    return found
+
+
+def test_several_saves_of_one_opened_form_are_one_version_and_undo_goes_before_them(
+    client: Client, clock: Clock
+) -> None:
+    before = bank(client)
+    for cell_c in ("11", "10", "9"):
+        assert left(client, cell_c=cell_c).status_code == 303
+        clock.now += timedelta(minutes=2)
+    assert [revision for revision, _ in kept(client)] == [4, 1]
+    assert bank(client)["cell_c"] == 9.0
+    assert client.post("/undo", {"revision": "4", "back": "/banks"}).status_code == 303
+    assert bank(client) == before
+    assert client.post("/undo", {"revision": "5", "back": "/banks"}).status_code == 303
+    assert bank(client)["cell_c"] == 9.0
+
+
+@pytest.mark.parametrize(
+    ("second", "later_min"),
+    [
+        ({"page": "page-b", "cell_c": "9"}, 1),
+        ({"page": "", "cell_c": "9"}, 1),
+        ({"path": "/loads?edit=cold", "form": "load-cold-form", "values.power_w": "141"}, 1),
+        ({"cell_c": "9"}, 11),
+    ],
+    ids=["opened anew", "by the button", "another form", "later than ten minutes"],
+)
+def test_what_does_not_belong_together_is_a_version_of_its_own(
+    client: Client, clock: Clock, second: dict[str, str], later_min: int
+) -> None:
+    left(client, cell_c="10")
+    clock.now += timedelta(minutes=later_min)
+    assert left(client, **second).status_code == 303
+    assert [revision for revision, _ in kept(client)] == [3, 2, 1]
+
+
+def test_a_save_after_an_undo_leaves_the_undone_to_be_brought_back(client: Client) -> None:
+    left(client, cell_c="10")
+    client.post("/undo", {"revision": "2", "back": "/banks"})
+    left(client, cell_c="8")
+    assert [revision for revision, _ in kept(client)] == [4, 3, 2, 1]
+
+
+def test_another_device_between_two_saves_is_never_given_up(client: Client) -> None:
+    left(client, page="page-a", cell_c="10")
+    left(client, page="page-b", cell_c="7")
+    left(client, page="page-a", cell_c="6")
+    assert [revision for revision, _ in kept(client)] == [4, 3, 2, 1]
+
+
+def test_nothing_new_is_no_version(client: Client) -> None:
+    left(client, cell_c="10")
+    assert left(client, cell_c="10").status_code == 303
+    assert [revision for revision, _ in kept(client)] == [2, 1]
+
+
+def test_what_cannot_be_read_is_not_saved_and_said_at_its_field(client: Client) -> None:
+    answer = left(client, cell_c="1,234")
+    assert answer.status_code == 422
+    assert soup(answer).find(id="bank-store-cell_c-error")
+    assert [revision for revision, _ in kept(client)] == [1]
+
+
+def test_a_field_left_on_an_older_version_is_refused_and_both_sides_are_shown(client: Client) -> None:
+    old = form_of(soup(client.get("/banks")), FORM)
+    left(client, page="page-b", cell_c="7")
+    answer = client.post("/banks", old | {"cell_c": "6", "left": "page-a"})
+    assert answer.status_code == 409
+    assert soup(answer).find(class_="meanwhile")
+    assert bank(client)["cell_c"] == 7.0
+
+
+def test_only_what_is_kept_already_saves_itself(client: Client) -> None:
+    page = soup(client.get("/banks"))
+    assert page.find(id=FORM).has_attr("data-autosave")
+    assert not page.find(id="add-bank-form").has_attr("data-autosave")
+    assert soup(client.get("/prices")).find("form", attrs={"data-autosave": True})

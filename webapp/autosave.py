@@ -1,0 +1,67 @@
+"""Saves made by leaving a field: the several of one form, on a page opened once, are one version.
+
+Undo then goes before the first of them. What was saved last is remembered in the process alone; after a restart the
+next save is a version of its own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from webapp.store import Document, Saved, Store, digest
+
+LEFT = "left"
+"""Field by which a page says that it was not the button that saved; its value is of that one opened page."""
+TOGETHER = timedelta(minutes=10)
+"""Saves after the first one that still belong to it."""
+REMEMBERED = 64
+"""Households whose last save is remembered, at most."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Left:
+    """The opened page and the form whose field was left; `page` is empty where the button saved."""
+
+    page: str
+    form: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Last:
+    left: Left
+    revision: int
+    first_at: datetime
+
+    def goes_on(self, saved: Saved, left: Left, now: datetime) -> bool:
+        """Whether a save of `left` on top of `saved` belongs to this one."""
+        return self.left == left and self.revision == saved.revision and now - self.first_at <= TOGETHER
+
+
+@dataclass(slots=True)
+class Autosaves:
+    """The last save of each household that was made by leaving a field."""
+
+    _last: dict[int, _Last] = field(default_factory=dict)
+
+    def save(self, store: Store, saved: Saved, document: Document, what: str, left: Left) -> None:
+        """Save a document on top of `saved`; by leaving a field, nothing new is no version.
+
+        Raises
+        ------
+        Conflict, StoreFault
+            As the store has them.
+        """
+        if not left.page:
+            store.save(saved.household_id, saved.revision, document, what)
+            return
+        if digest(document) == saved.hash:
+            return
+        now = store.clock()
+        last = self._last.pop(saved.household_id, None)
+        goes_on = last is not None and last.goes_on(saved, left, now)
+        made = store.save(saved.household_id, saved.revision, document, what, instead=goes_on)
+        while len(self._last) >= REMEMBERED:
+            self._last.pop(next(iter(self._last)))
+        first_at = last.first_at if last is not None and goes_on else now
+        self._last[saved.household_id] = _Last(left, made.revision, first_at)
