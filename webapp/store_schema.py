@@ -11,7 +11,7 @@ import hashlib
 import json
 import sqlite3
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -21,6 +21,8 @@ from engine.errors import InputError
 FILE_NAME = "greyspell.sqlite3"
 LONGEST_FILE_BYTES = 64 * 1024**2 + 1
 """No file that was brought is longer unpacked (`guard.MAX_BODY_BYTES`); one that is, is none of ours."""
+LONGEST_ROWS_BYTES = 128 * 1024**2
+"""No meter's rows are longer unpacked: a million rows of ten columns and two times take 96 MB."""
 
 MIGRATIONS = (
     """
@@ -75,6 +77,35 @@ MIGRATIONS = (
         deleted_at TEXT
     );
     CREATE INDEX sky_files_of ON sky_files (household_id);
+    """,
+    """
+    CREATE TABLE meter_files (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        household_id INTEGER NOT NULL REFERENCES households (id) ON DELETE CASCADE,
+        name TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        content BLOB NOT NULL,
+        choices TEXT NOT NULL,
+        accepted INTEGER NOT NULL,
+        made_at TEXT NOT NULL,
+        deleted_at TEXT
+    );
+    CREATE INDEX meter_files_of ON meter_files (household_id);
+    CREATE TABLE meter_rows (
+        file_id INTEGER PRIMARY KEY REFERENCES meter_files (id) ON DELETE CASCADE,
+        content BLOB NOT NULL
+    );
+    CREATE TABLE promises (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        household_id INTEGER NOT NULL REFERENCES households (id) ON DELETE CASCADE,
+        bank_id TEXT NOT NULL,
+        asked_at TEXT NOT NULL,
+        asked TEXT NOT NULL,
+        promised TEXT NOT NULL,
+        came TEXT,
+        came_at TEXT
+    );
+    CREATE INDEX promises_of ON promises (household_id);
     """,
 )
 """One script a schema version; `user_version` counts those that have run."""
@@ -176,14 +207,14 @@ def _unreadable(db: sqlite3.Connection) -> str:
     for row in db.execute("SELECT revision, document, hash, saved_at FROM versions"):
         if not fits(row[1], row[2], row[3]):
             return f"version {row[0]} does not fit its own check sum"
-    for table in sorted(names & {"cell_tests", "sky_files"}):
+    for table in sorted(names & {"cell_tests", "sky_files", "meter_files"}):
         for row in db.execute(f"SELECT name, content, choices, made_at FROM {table}"):
             if not _whole(row[1], row[2], row[3]):
                 return f"the file “{row[0]}” does not fit its own check sum"
-    if "bench_plans" in names:
-        for row in db.execute("SELECT asked, forecast, made_at FROM bench_plans"):
-            if not (_json(row[0]) and _json(row[1]) and _time(row[2])):
-                return "a bench plan cannot be read"
+    for table, columns, reads, said in _FURTHER:
+        rows = db.execute(f"SELECT {columns} FROM {table}") if table in names else ()
+        if not all(reads(*row) for row in rows):
+            return said
     return ""
 
 
@@ -195,12 +226,16 @@ def fits(document: object, digest: object, saved_at: object) -> bool:
 
 
 def _whole(content: object, choices: object, made_at: object) -> bool:
+    return _unpacks(content, LONGEST_FILE_BYTES) and _json(choices) and _time(made_at)
+
+
+def _unpacks(content: object, most_bytes: int) -> bool:
     reader = zlib.decompressobj()
     try:
-        reader.decompress(content, LONGEST_FILE_BYTES)  # type: ignore[arg-type]
+        reader.decompress(content, most_bytes)  # type: ignore[arg-type]
     except (zlib.error, TypeError):
         return False
-    return reader.eof and _json(choices) and _time(made_at)
+    return reader.eof
 
 
 def _json(text: object) -> bool:
@@ -216,6 +251,29 @@ def _time(text: object) -> bool:
         return datetime.fromisoformat(text).tzinfo is not None  # type: ignore[arg-type]
     except (ValueError, TypeError):
         return False
+
+
+_FURTHER: tuple[tuple[str, str, Callable[..., bool], str], ...] = (
+    (
+        "bench_plans",
+        "asked, forecast, made_at",
+        lambda asked, forecast, made_at: _json(asked) and _json(forecast) and _time(made_at),
+        "a bench plan cannot be read",
+    ),
+    (
+        "meter_rows",
+        "content",
+        lambda content: _unpacks(content, LONGEST_ROWS_BYTES),
+        "the rows of a meter file do not fit their own check sum",
+    ),
+    (
+        "promises",
+        "asked, promised, coalesce(came, 'null'), asked_at",
+        lambda asked, promised, came, asked_at: all(map(_json, (asked, promised, came))) and _time(asked_at),
+        "a kept answer cannot be read",
+    ),
+)
+"""Tables whose rows say themselves whether they are whole: columns to look at, the look, and what is said."""
 
 
 def newer_sentence(path: Path, schema: int) -> str:
