@@ -65,7 +65,8 @@ def _usual(hours: Floats, around: int = 5) -> Floats:
     count = np.cumsum(np.vstack([np.zeros((1, 24)), known]), axis=0)
     days = np.arange(hours.shape[0])
     low, high = np.maximum(days - around, 0), np.minimum(days + around + 1, hours.shape[0])
-    return (total[high] - total[low]) / np.maximum(count[high] - count[low], 1)
+    usual: Floats = (total[high] - total[low]) / np.maximum(count[high] - count[low], 1)
+    return usual
 
 
 def by_hour(log: MeterLog, utc_offset_h: float) -> MeterHours:
@@ -90,7 +91,7 @@ def _means(begin_s: Floats, step_s: Floats, column: Floats, days: int) -> Floats
     """Means of a column over the hours; a row that reaches over hours is shared out among them."""
     known = np.isfinite(column)
     begin, end = begin_s[known], begin_s[known] + step_s[known]
-    edges = np.arange(days * 24 + 1) * HOUR_S
+    edges: Floats = np.arange(days * 24 + 1, dtype=np.float64) * HOUR_S
     times = np.concatenate([begin, end])
     order = np.argsort(times, kind="stable")
     weight = np.repeat(np.array([1.0, -1.0]), begin.size)[order]
