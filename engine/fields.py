@@ -9,7 +9,10 @@ that people read and type them as percent.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Hashable
 from dataclasses import dataclass
+from functools import lru_cache
+from types import MappingProxyType
 from typing import Any
 
 from engine.errors import InputError
@@ -102,9 +105,16 @@ def quantity(
     return dataclasses.field(default=default, metadata={"quantity": meaning})
 
 
-def quantities(kind: type) -> dict[str, Quantity]:
+def quantities(kind: type) -> MappingProxyType[str, Quantity]:
     """Return the declared quantities of a dataclass by field name, in order."""
-    return {f.name: f.metadata["quantity"] for f in dataclasses.fields(kind) if "quantity" in f.metadata}
+    return _quantities(kind)
+
+
+@lru_cache
+def _quantities(kind: Hashable) -> MappingProxyType[str, Quantity]:
+    assert isinstance(kind, type)
+    found = {f.name: f.metadata["quantity"] for f in dataclasses.fields(kind) if "quantity" in f.metadata}
+    return MappingProxyType(found)
 
 
 def check(instance: Any) -> None:

@@ -20,6 +20,9 @@ from engine.sky import local, world
 from engine.sky.days import GUESSED, Sky
 from engine.sky.world import ROUGH
 
+KEPT_ANSWERS = 16
+"""Answers of each question that are kept at hand; an answer is never changed once it is made."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remedy:

@@ -9,8 +9,9 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
-from engine.answers.answer import Assumption, Notice, gravest_first, said_once
+from engine.answers.answer import KEPT_ANSWERS, Assumption, Notice, gravest_first, said_once
 from engine.answers.care_bank import EQUALISE_EVERY_DAYS, equalise, is_lead
 from engine.answers.charging import Charging, charging
 from engine.answers.charging_current import current_limits
@@ -54,6 +55,7 @@ class Commissioning:
     assumptions: tuple[Assumption, ...]
 
 
+@lru_cache(maxsize=KEPT_ANSWERS)
 def commissioning(household: Household, supplies: tuple[Supply, ...], month: int) -> Commissioning:
     """List what to set for each bank, as it is charged in the household.
 

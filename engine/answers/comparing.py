@@ -13,11 +13,12 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of, clock
+from engine.answers.answer import KEPT_ANSWERS, Assumption, Lever, Notice, Worked, assumptions_of, clock
 from engine.answers.generating import GeneratorWeek, generator_week
 from engine.answers.notices import household_notices
 from engine.answers.scaling import scale_for
@@ -101,6 +102,7 @@ class Comparison:
     assumptions: tuple[Assumption, ...]
 
 
+@lru_cache(maxsize=KEPT_ANSWERS)
 def comparing(
     household: Household,
     supply: Supply,

@@ -6,11 +6,12 @@ stored; `shown` says how people read them. A check is never an approval.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 
-from engine.answers.answer import Assumption, Notice, said_once, supplies_of, supply_of
+from engine.answers.answer import KEPT_ANSWERS, Assumption, Notice, said_once, supplies_of, supply_of
 from engine.answers.autonomy import Autonomy, autonomy
 from engine.answers.care import Care, care
 from engine.answers.coming import coming as days_to_come
@@ -102,7 +103,7 @@ def sheet(
     bank_id: str | None = None,
     month: int | None = None,
     week_from: datetime | None = None,
-    by_days: Sequence[Sky] = (),
+    by_days: tuple[Sky, ...] = (),
     fit: Fitted | None = None,
 ) -> Sheet:
     """Gather the printable summary.
@@ -123,7 +124,7 @@ def sheet(
         Month the bank is sized for, 1..12; None for that of `at`.
     week_from : datetime or None
         Midnight the comparison starts at; None for that of `at`.
-    by_days : sequence of Sky
+    by_days : tuple of Sky
         Dull days of their own for each number of days of the size; empty: `spell` for all.
     fit : Fitted or None
         The sized supply on its winters, for the risk of the size; None where there is no such count.
@@ -165,6 +166,7 @@ def sheet(
     )
 
 
+@lru_cache(maxsize=KEPT_ANSWERS)
 def bank_steps(household: Household, supply: Supply, month: int) -> BankSteps:
     """The way from label to sockets of a joined bank, at the mean load of a month."""
     ac_w, dc_w = load_hours(household, supply, datetime(2001, month, 1), 1)

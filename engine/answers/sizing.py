@@ -13,12 +13,13 @@ import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of
+from engine.answers.answer import KEPT_ANSWERS, Assumption, Lever, Notice, Worked, assumptions_of
 from engine.answers.notices import household_notices
 from engine.answers.scaling import scale_for
 from engine.balance.forcing import drawn_hours, load_hours, sun_hours
@@ -141,8 +142,9 @@ class _Days:
         return float(self.spell_w(days).sum()) / WH_PER_KWH
 
 
+@lru_cache(maxsize=KEPT_ANSWERS)
 def sizing(
-    household: Household, supply: Supply, days: int, month: int, sky: Sky, by_days: Sequence[Sky] = ()
+    household: Household, supply: Supply, days: int, month: int, sky: Sky, by_days: tuple[Sky, ...] = ()
 ) -> Sizing:
     """Size a supply's bank for a number of dull days in a month.
 
@@ -157,7 +159,7 @@ def sizing(
     sky : Sky
         The dull days in their order; for each number of days the worst run of them is taken, and days beyond
         the list are its mean day.
-    by_days : sequence of Sky
+    by_days : tuple of Sky
         Days of their own for each number from 1 to `MOST_DAYS`, that of `days` being `sky`; empty: `sky` for all.
 
     Raises
@@ -170,11 +172,10 @@ def sizing(
     for field, value, most in (("days", days, MOST_DAYS), ("month", month, 12)):
         if not 1 <= value <= most:
             raise InputError(field, f"{field.capitalize()} must be a whole number from 1 to {most}; got {value}.")
-    energies = _days(household, supply, month, by_days or (sky,) * MOST_DAYS)
+    energies, rows = _sized(household, supply, month, by_days or (sky,) * MOST_DAYS)
     if energies.load_kwh <= 0.0:
         raise Unreachable("There is no load on this bank in that month: enter what it is to carry on Loads.")
-    asked = _row(supply, energies, days)
-    rows = _rows(supply, energies, asked)
+    asked = rows[days - 1] if days <= len(rows) else _row(supply, energies, days)
     end = floor(with_strings(supply.bank, 1), supply.inverter, energies.mean_dc_w / asked.strings)
     own_usable_kwh = _usable_kwh(supply, supply.bank.parallel, energies.mean_dc_w)
     surplus_kwh = energies.average_kwh - energies.load_kwh
@@ -220,6 +221,20 @@ def _not_counted(supply: Supply) -> tuple[Notice, ...]:
     text = f"{supply.generator.name} is not counted: the sizes here carry the days alone. A smaller bank with it costs "
     text += "fuel and hours of running, which Rainy week shows."
     return (Notice(level="note", code="generator-not-counted", page="week", text=text),)
+
+
+@lru_cache(maxsize=KEPT_ANSWERS)
+def _sized(
+    household: Household, supply: Supply, month: int, skies: tuple[Sky, ...]
+) -> tuple[_Days, tuple[SizeRow, ...]]:
+    """The daily energies and the rows of 1 to 7 days, as far as a size can do it: the same whatever number is asked."""
+    energies, rows = _days(household, supply, month, skies), list[SizeRow]()
+    try:
+        while energies.load_kwh > 0.0 and len(rows) < MOST_DAYS:
+            rows.append(_row(supply, energies, len(rows) + 1))
+    except Unreachable:
+        pass
+    return energies, tuple(rows)
 
 
 def _days(household: Household, supply: Supply, month: int, skies: Sequence[Sky]) -> _Days:
@@ -301,17 +316,6 @@ def _strings_for(supply: Supply, needed_kwh: float, power_w: float) -> float:
             "check its charge setting against its reserve and the inverter’s cut-off, and the size of a cell."
         )
     return found
-
-
-def _rows(supply: Supply, energies: _Days, asked: SizeRow) -> tuple[SizeRow, ...]:
-    """The rows of 1 to 7 days, as far as a size can do it."""
-    found = []
-    for days in range(1, MOST_DAYS + 1):
-        try:
-            found.append(asked if days == asked.days else _row(supply, energies, days))
-        except Unreachable:
-            break
-    return tuple(found)
 
 
 def _row(supply: Supply, energies: _Days, days: int) -> SizeRow:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
-from engine.answers.answer import Assumption, Notice, Worked, cell_title, said_once, supplies_of
+from engine.answers.answer import KEPT_ANSWERS, Assumption, Notice, Worked, cell_title, said_once, supplies_of
 from engine.answers.notices import household_notices
 from engine.answers.notices_bank import board_current_notices
 from engine.answers.notices_wiring import PAGE, questions, wiring_checks, wiring_stops
@@ -62,6 +63,7 @@ class WiringAnswer:
     hydrogen: bool
 
 
+@lru_cache(maxsize=KEPT_ANSWERS)
 def wiring(household: Household, month: int) -> WiringAnswer:
     """Check the wiring of every bank that is joined to an inverter.
 

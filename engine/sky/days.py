@@ -67,6 +67,7 @@ class Sky:
     years: object | None = None
 
 
+@lru_cache(maxsize=64)
 def parse_sky(text: str, site: Site, sun: Sun, month: int, days: int = 0) -> Sky:
     """Read what a person asked for as the days to come.
 

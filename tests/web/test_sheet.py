@@ -22,7 +22,7 @@ from engine.house.load_kinds import KINDS
 from engine.house.loads import SIDES
 from engine.sky.local import sky_name
 from engine.sky.site import Array, Site
-from tests.conftest import Client, Clock, soup
+from tests.conftest import Client, Clock, form_of, soup
 from webapp.app import create_app
 from webapp.facts import amount, plain_number
 from webapp.render import figures, fixed
@@ -617,3 +617,31 @@ def test_every_number_on_it_is_of_an_answer_an_entry_or_an_assumption(client_of:
     assert len(told) > 500
     assert [number for number in told if number not in texts and not stands(number, values)] == []
     assert not stands("777.77", values)
+
+
+@pytest.mark.parametrize(
+    ("path", "form", "name", "value", "figure"),
+    [
+        ("/loads?edit=cold", "load-cold-form", "values.power_w", "390", ("sizing", "daily_load_kwh")),
+        ("/loads?edit=cold", "load-cold-form", "values.power_w", "390", ("comparison", "demand_kwh")),
+        ("/banks", "bank-store-form", "charge_limit_a", "21", ("settings", "banks")),
+        ("/inverter", "inverter-main-form", "rated_w", "2900", ("wiring", "banks")),
+        ("/banks", "bank-store-form", "tested_ah", "201", ("steps",)),
+    ],
+)
+def test_a_saved_change_is_in_the_next_answer(
+    client: Client, path: str, form: str, name: str, value: str, figure: tuple[str, ...]
+) -> None:
+    def told() -> Any:
+        found = client.get(f"/sheet.json?{QUESTION}").json()
+        for key in figure:
+            found = found[key]
+        return found
+
+    before = told()
+    sent = form_of(soup(client.get(path)), form)
+    assert client.post(path, sent | {name: value}).status_code == 303
+    after = told()
+    assert after != before
+    client.post("/undo", {"revision": "2", "back": "/banks"})
+    assert told() == before
