@@ -133,6 +133,7 @@ def guessed(sky: Sky) -> Sky:
     return dataclasses.replace(sky, basis=GUESSED, title=sky.title.replace("as typed", "guessed", 1))
 
 
+@lru_cache(maxsize=64)
 def owner_dull_day(site: Site, sun: Sun, month: int, days: int = 1) -> Sky | None:
     """Return days that give the owner's own dull-day kWh, or None where none is typed.
 
