@@ -17,6 +17,7 @@ from pydantic import TypeAdapter, ValidationError
 from engine.errors import InputError, NewerFormat
 from engine.fields import Quantity, quantities
 from engine.house.bank import Bank, Board
+from engine.house.bounds import refuse_endless, refuse_long
 from engine.house.bus import MOST_BANKS
 from engine.house.generator import Generator
 from engine.house.inverter import Inverter
@@ -212,6 +213,8 @@ def read(document: str | bytes | dict[str, Any]) -> Household:
     InputError
         Naming the first faulty field; every further fault is in its `others`.
     """
+    if isinstance(document, str | bytes):
+        refuse_long(document)
     try:
         data = json.loads(document, parse_constant=_refuse_constant) if isinstance(document, str | bytes) else document
         json.dumps(data, ensure_ascii=False).encode()
@@ -220,6 +223,7 @@ def read(document: str | bytes | dict[str, Any]) -> Household:
         raise InputError("document", f"This is not a household: it is no JSON text{where}.") from None
     if not isinstance(data, dict):
         raise InputError("document", "This is not a household: its JSON holds no object at the top.")
+    refuse_endless(data)
     version = data.get("format", FORMAT)
     if not isinstance(version, int) or version < 1:
         raise InputError("format", f"The format must be a whole number from 1 to {FORMAT}; got {version!r}.")

@@ -29,7 +29,8 @@ MOST_COLUMNS = 200
 MOST_CHARACTERS = 100_000
 _SLACK_ROWS = 10_000
 """Lines beside the rows that the first count allows: preamble, header, blanks."""
-_CHUNK = 100_000
+_CHUNK = 25_000
+_PIECE = 4 * 1024**2
 _HEAD_LINES, _SPREAD_LINES = 300, 300
 _FILLS = ~np.isin(np.arange(256), list(b' \t;,|"\n'))
 """By byte: whether it makes a line more than blanks and delimiters."""
@@ -176,15 +177,23 @@ def as_numbers(cells: pd.Series, layout: Layout) -> Array:
 
 def _opened(content: bytes, encoding: str) -> _Text:
     data = plain(content, encoding)
-    ends = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == ord("\n"))
-    if len(ends) > MOST_ROWS + _SLACK_ROWS:
-        raise _too_long(len(ends))
+    count = data.count(b"\n")
+    if count > MOST_ROWS + _SLACK_ROWS:
+        raise _too_long(count)
+    ends = _line_ends(data)
     starts = np.concatenate(([0], ends[:-1] + 1))
     lengths = ends - starts
     if lengths.max() > MOST_CHARACTERS:
         at = int(np.argmax(lengths > MOST_CHARACTERS))
         raise InputError(FIELD, f"Line {at + 1:,} is {lengths[at]:,} characters long; the most is {MOST_CHARACTERS:,}.")
     return _Text(data, starts)
+
+
+def _line_ends(data: bytes) -> NDArray[np.int64]:
+    """Where the lines end, looked for piece by piece: a mark for each byte would take as much as the file."""
+    whole = np.frombuffer(data, dtype=np.uint8)
+    pieces = range(0, len(whole), _PIECE)
+    return np.concatenate([np.flatnonzero(whole[at : at + _PIECE] == ord("\n")) + at for at in pieces])
 
 
 def _too_long(rows: int) -> InputError:
@@ -229,8 +238,7 @@ def _frames(text: _Text, layout: Layout, wanted: list[int], as_text: set[int]) -
     """The rows in pieces, one for each line of the file; rows may be longer or shorter than the header."""
     if not wanted or layout.first_row >= len(text.starts):
         return
-    body = text.data[text.starts[layout.first_row] :]
-    quoted = b'"' in body and body.count(b'"') % 2 == 0 and not _runs_over(body)
+    source, quoted = _body(text.data, int(text.starts[layout.first_row]))
     options: dict[str, object] = {
         "sep": r"\s+" if layout.delimiter == SPACES else layout.delimiter,
         "header": None,
@@ -246,22 +254,32 @@ def _frames(text: _Text, layout: Layout, wanted: list[int], as_text: set[int]) -
         "low_memory": False,
         "encoding_errors": "replace",
     }
-    source = body if quoted else body.replace(b'"', b"")
     try:
         yield from _pieces(source, len(text.starts) - layout.first_row, options)
     except (pd.errors.ParserError, pd.errors.EmptyDataError, OverflowError) as fault:
         raise InputError(FIELD, f"The rows cannot be told apart: {tidy(str(fault))}.") from None
 
 
-def _pieces(source: bytes, total: int, options: dict[str, object]) -> Iterator[pd.DataFrame]:
-    with pd.read_csv(io.BytesIO(source), chunksize=_CHUNK, nrows=total, **options) as reader:  # type: ignore[call-overload]
+def _body(data: bytes, start: int) -> tuple[io.BytesIO, bool]:
+    """The text from a place on, and whether quotation marks mean something in it; where they do not, without them."""
+    if data.find(b'"', start) < 0:
+        whole = io.BytesIO(data)
+        whole.seek(start)
+        return whole, False
+    body = data[start:]
+    quoted = body.count(b'"') % 2 == 0 and not _runs_over(body)
+    return io.BytesIO(body if quoted else body.replace(b'"', b"")), quoted
+
+
+def _pieces(source: io.BytesIO, total: int, options: dict[str, object]) -> Iterator[pd.DataFrame]:
+    with pd.read_csv(source, chunksize=_CHUNK, nrows=total, **options) as reader:  # type: ignore[call-overload]
         yield from reader
 
 
 def _runs_over(body: bytes) -> bool:
     """Whether some line holds an odd number of quotation marks, so that a cell would run on into the next."""
     data = np.frombuffer(body, dtype=np.uint8)
-    ends = np.flatnonzero(data == ord("\n"))
+    ends = _line_ends(body)
     counts = np.diff(np.searchsorted(np.flatnonzero(data == ord('"')), ends, side="right"), prepend=0)
     return bool((counts % 2).any())
 

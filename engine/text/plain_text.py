@@ -7,6 +7,8 @@ European.
 from __future__ import annotations
 
 import codecs
+import io
+from collections.abc import Iterator
 
 from engine.errors import InputError
 
@@ -14,6 +16,7 @@ FIELD = "file"
 MOST_BYTES = 64 * 1024**2
 _WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1")
 _PACKED = (b"\x1f\x8b", b"BZh", b"\xfd7zXZ", b"7z\xbc\xaf", b"Rar!", b"%PDF", b"\x89PNG", b"\xff\xd8\xff", b"GIF8")
+_PIECE = 1024**2
 _CONTROL = bytes(n for n in range(32) if n not in b"\t\n\r\f\x1a")
 _CONTROL_SHARE = 0.005
 """Assumed: a text holds next to no control characters; anything else holds many."""
@@ -50,6 +53,8 @@ def encoding_of(content: bytes) -> str:
     _refuse_binary(content)
     if content.startswith(codecs.BOM_UTF8):
         return "utf-8-sig"
+    if content.isascii():
+        return "utf-8"
     return next(name for name in ("utf-8", "cp1252", "latin-1") if _decodes(content, name))
 
 
@@ -82,7 +87,7 @@ def plain(content: bytes, encoding: str) -> bytes:
             text = text.replace(old, new)
     if b"\0" in text:
         raise not_text()
-    if not text.strip():
+    if text.isspace():
         raise InputError(FIELD, "The file holds nothing but blank lines.")
     return text if text.endswith(b"\n") else text + b"\n"
 
@@ -94,13 +99,22 @@ def not_text() -> InputError:
 
 def _spelt_wide(content: bytes, encoding: str) -> bytes:
     """Decode, spell minus signs and spaces plainly, and code as UTF-8."""
+    spelt = io.BytesIO()
     try:
-        text = content.decode(encoding)
+        for text in _decoded(content, encoding):
+            for old, new in _SPELT_WIDE:
+                text = text.replace(old, new)
+            spelt.write(text.encode("utf-8", "replace"))
     except UnicodeError:
         raise not_text() from None
-    for old, new in _SPELT_WIDE:
-        text = text.replace(old, new)
-    return text.encode("utf-8", "replace")
+    return spelt.getvalue()
+
+
+def _decoded(content: bytes, encoding: str) -> Iterator[str]:
+    """The text in pieces: whole, a long file takes four times its bytes."""
+    decoder = codecs.getincrementaldecoder(encoding)()
+    for at in range(0, len(content), _PIECE):
+        yield decoder.decode(content[at : at + _PIECE], final=at + _PIECE >= len(content))
 
 
 def _refuse_size(content: bytes) -> None:
@@ -131,7 +145,8 @@ def _refuse_binary(content: bytes) -> None:
 
 def _decodes(content: bytes, encoding: str) -> bool:
     try:
-        content.decode(encoding)
+        for _ in _decoded(content, encoding):
+            pass
     except UnicodeDecodeError:
         return False
     return True

@@ -171,3 +171,20 @@ def test_loads_and_panels_without_an_inverter_belong_to_the_first() -> None:
 def test_what_is_no_household_is_refused(text: str) -> None:
     with pytest.raises(InputError, match="not a household"):
         household.read(text)
+
+
+@pytest.mark.parametrize(
+    ("part", "named"),
+    [
+        ('"loads":[' + "{}," * 1000 + "{}]", "“loads” has 1,001 entries"),
+        ('"sun":{"spells":[' + "{}," * 1000 + "{}]}", "“spells” has 1,001 entries"),
+        ('"loads":[{"months":[' + '"x",' * 1000 + "1]}]", "“months” has 1,001 entries"),
+        (",".join(f'"a{n}":1' for n in range(1001)), "“the document” has 1,004 entries"),
+        ('"loads":[' + ",".join(["[" + "1," * 900 + "1]"] * 70) + "]", "more than 60,000 values"),
+        ('"note":"' + "x" * 4 * 1024**2 + '"', "its text is 4.0 MB long; the most that is read is 4 MB"),
+    ],
+)
+def test_a_document_without_end_is_refused_at_once_in_one_sentence(part: str, named: str) -> None:
+    with pytest.raises(InputError, match=named) as refused:
+        household.read('{"format":1,"name":"x","site":{},' + part + "}")
+    assert len(refused.value.every()) == 1

@@ -6,15 +6,14 @@ import json
 import re
 from collections.abc import Collection
 from http import HTTPStatus
-from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
-from starlette.datastructures import UploadFile
+from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from engine.answers.changes import changes
 from engine.errors import InputError
 from engine.house import household
+from engine.house.bounds import refuse_long
 from webapp.editing import (
     Sent,
     Show,
@@ -32,6 +31,7 @@ from webapp.render import Page, render
 from webapp.standing import next_step
 from webapp.store import Conflict, Document, Saved, example_document
 from webapp.store_copies import copies
+from webapp.uploads import Upload
 
 PAGE = Page("", "Files", "/files")
 router = APIRouter()
@@ -39,18 +39,6 @@ router = APIRouter()
 SHOWN_VERSIONS = 30
 SHOWN_FAULTS = 20
 LONGEST_NAME = 80
-
-
-async def uploaded(request: Request) -> tuple[str, bytes]:
-    """Return name and content of the file a form sent, both empty where none was chosen."""
-    async with request.form(max_files=1, max_fields=10) as form:
-        sent = form.get("file")
-        if not isinstance(sent, UploadFile) or not sent.filename:
-            return "", b""
-        return sent.filename, await sent.read()
-
-
-Upload = Annotated[tuple[str, bytes], Depends(uploaded)]
 
 
 def _show(request: Request, errors: dict[str, str] | None = None, status: int = 200, lead: str = "") -> Response:
@@ -215,11 +203,11 @@ def download(request: Request) -> Response:
 @router.post("/files/upload")
 def upload(request: Request, sent: Upload) -> Response:
     """Take a household's JSON document in as a household of its own."""
-    name, content = sent
+    name = sent.file_name
     if not name:
         return _show(request, {"file": "No file was chosen: choose a household's JSON file first."}, 422)
     try:
-        document = household.write(household.read(_json_object(content)))
+        document = household.write(household.read(_json_object(sent.content)))
     except InputError as fault:
         told = " ".join(part.message for part in fault.every()[:SHOWN_FAULTS])
         return _show(request, {"file": told}, 422, f"{name} was not taken in and nothing was changed.")
@@ -229,6 +217,7 @@ def upload(request: Request, sent: Upload) -> Response:
 
 def _json_object(content: bytes) -> Document:
     """Read the text of a file as JSON, saying in our own words what it is not."""
+    refuse_long(content)
     try:
         found = json.loads(content)
     except (ValueError, RecursionError) as fault:
