@@ -19,7 +19,7 @@ from webapp import __version__, store
 from webapp.addresses import Sharing, own_names
 from webapp.autosave import Autosaves
 from webapp.door import Door
-from webapp.guard import TOO_LARGE, Guard, TooLarge
+from webapp.guard import Guard, TooLarge, longest_said
 from webapp.hosts import Hosts
 from webapp.jobs import Jobs
 from webapp.pages import (
@@ -149,6 +149,7 @@ def create_app(
         return error_page(app.state.env, app.state.nav, status, heading, sentence)
 
     try:
+        everything.clear(data_dir)
         app.state.store.begin(household_file)
         app.state.door = Door(SignIn(data_dir, clock), Tries(clock_s), refusal)
     except InputError:
@@ -241,7 +242,7 @@ async def not_kept(request: Request, fault: Exception) -> Response:
 
 async def too_large(request: Request, fault: Exception) -> Response:
     """Answer a body that went over the limit."""
-    return _fault(request, 413, *TOO_LARGE)
+    return _fault(request, 413, *longest_said(request.url.path))
 
 
 async def too_slow(request: Request, fault: Exception) -> Response:

@@ -41,6 +41,9 @@ SECURITY_HEADERS = {
 }
 """With no-referrer a browser would send our own forms with `Origin: null`, which does not say where they are from."""
 MAX_BODY_BYTES = 64 * 1024 * 1024
+EVERYTHING = "/files/everything"
+MAX_EVERYTHING_BYTES = 1024 * 1024 * 1024
+"""The one longer body: everything kept, as one file, which is never held in memory."""
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 KEEP_STATIC = "public, max-age=31536000, immutable"
 KEEP_NOTHING = "no-store"
@@ -51,11 +54,15 @@ Gate = Callable[[Scope, Headers], Response | None]
 """Refuses whom it does not know; None lets the request in."""
 
 
-TOO_LARGE = (
-    "That file is too large",
-    f"Greyspell reads files of up to {MAX_BODY_BYTES // 1024**2} MB; nothing was changed.",
-)
-"""Heading and sentence of the page about it."""
+def longest_said(path: str) -> tuple[str, str]:
+    """Return heading and sentence of the page about a body that is longer than the one at `path` may be."""
+    most_mb = most_bytes(path) // 1024**2
+    return "That file is too large", f"Greyspell reads files of up to {most_mb:,} MB here; nothing was changed."
+
+
+def most_bytes(path: str) -> int:
+    """Return how long a body at an address may be [bytes]."""
+    return MAX_EVERYTHING_BYTES if path == EVERYTHING else MAX_BODY_BYTES
 
 
 class TooLarge(Exception):
@@ -127,19 +134,19 @@ class Guard:
                 "changed. Open Greyspell at the address it printed at start and make the change there.",
             )
         length = headers.get("content-length", "")
-        if length.isdigit() and int(length) > MAX_BODY_BYTES:
-            return self.error_page(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, *TOO_LARGE)
+        if length.isdigit() and int(length) > most_bytes(scope["path"]):
+            return self.error_page(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, *longest_said(scope["path"]))
         return None
 
     async def _bounded(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Run the app, counting the bytes of the body as they come."""
-        read = 0
+        read, most = 0, most_bytes(scope["path"])
 
         async def receive_counted() -> Message:
             nonlocal read
             message = await receive()
             read += len(message.get("body", b""))
-            if read > MAX_BODY_BYTES:
+            if read > most:
                 raise TooLarge
             return message
 

@@ -113,7 +113,7 @@ def test_a_file_of_80_megabytes_is_refused_unread(client: Client) -> None:
     before = counted(client)
     response = client.post("/cell-tests", headers={"Content-Length": str(80 * 1024**2)})
     assert response.status_code == 413
-    assert f"up to {MAX_BODY_BYTES // 1024**2} MB; nothing was changed" in response.text
+    assert f"up to {MAX_BODY_BYTES // 1024**2} MB here; nothing was changed" in response.text
     assert counted(client) == before
 
 

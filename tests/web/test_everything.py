@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import errno
+import random
 import sqlite3
 from contextlib import closing
 from pathlib import Path
 
 import pytest
 
-from tests.conftest import Client, form_of, soup
+from tests.conftest import Client, Clock, form_of, soup
+from webapp import sky_store
+from webapp.app import create_app
+from webapp.guard import MAX_BODY_BYTES, MAX_EVERYTHING_BYTES
 
 
 def bring(client: Client, content: bytes) -> int:
@@ -59,3 +64,48 @@ def test_a_version_says_which_fields_changed_and_what_restoring_it_would_change(
     lines = [line.get_text() for line in soup(client.get("/files")).select("details li")]
     assert any(line.startswith("Store-room bank: ") and line.endswith(" 280 → 304 Ah") for line in lines)
     assert any(line.startswith("Store-room bank: ") and line.endswith(" 304 → 280 Ah") for line in lines)
+
+
+def test_what_is_longer_than_any_other_file_goes_out_and_comes_back(client: Client) -> None:
+    store, house = client.store, client.store.current().household_id
+    contents = [random.Random(n).randbytes(34 * 1024**2) for n in range(2)]
+    kept = [sky_store.add(store, house, f"Record {n}", "table", content, {}) for n, content in enumerate(contents)]
+    file = client.get("/files/everything.sqlite3").content
+    assert len(file) > MAX_BODY_BYTES
+    for one in kept:
+        sky_store.delete(store, one.id)
+    rename(client, "Later")
+    assert bring(client, file) == 303
+    assert client.store.current().name == "Test croft"
+    back = sky_store.drafts(store, house)
+    assert [sky_store.content(store, one.id) for one in reversed(back)] == contents
+    assert not list(store.folder.glob("everything-*"))
+
+
+def test_a_full_disk_is_a_sentence_and_nothing_is_left(client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    file = client.get("/files/everything.sqlite3").content
+    before = client.store.current()
+    monkeypatch.setattr("webapp.pages.everything.shutil.copyfileobj", full)
+    answer = client.post("/files/everything", files={"file": ("all.sqlite3", file)})
+    assert answer.status_code == 507
+    assert "Make room on that disk" in answer.text
+    assert client.store.current() == before
+    assert not list(client.store.folder.glob("everything-*"))
+
+
+def test_what_a_killed_server_left_of_a_file_goes_at_the_next_start(tmp_path: Path, clock: Clock) -> None:
+    left = tmp_path / "data" / "everything-x1"
+    left.mkdir(parents=True)
+    (left / "greyspell.sqlite3").write_bytes(b"half")
+    Client(create_app(tmp_path / "data", None, clock)).close()
+    assert not left.exists()
+
+
+def test_the_longest_file_of_everything_is_said_in_its_refusal(client: Client) -> None:
+    headers = {"Content-Length": str(MAX_EVERYTHING_BYTES + 1)}
+    answer = client.post("/files/everything", headers=headers)
+    assert answer.status_code == 413
+    assert "up to 1,024 MB here" in answer.text
