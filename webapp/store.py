@@ -146,9 +146,11 @@ class Store(StoreFile):
             raise InputError("household", f"There is no household number {household_id}; it may be long deleted.")
         return _saved(rows[0])
 
-    def versions(self, household_id: int) -> list[Saved]:
-        """Return every kept version of a household, the newest first."""
-        rows = self.rows("SELECT * FROM versions WHERE household_id = ? ORDER BY revision DESC", household_id)
+    def versions(self, household_id: int, most: int = -1) -> list[Saved]:
+        """Return the kept versions of a household, the newest first; at most so many where `most` is not negative."""
+        rows = self.rows(
+            "SELECT * FROM versions WHERE household_id = ? ORDER BY revision DESC LIMIT ?", household_id, most
+        )
         return [_saved(row) for row in rows]
 
     def version(self, household_id: int, revision: int) -> Saved:

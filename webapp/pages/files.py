@@ -44,7 +44,7 @@ LONGEST_NAME = 80
 def _show(request: Request, errors: dict[str, str] | None = None, status: int = 200, lead: str = "") -> Response:
     store = store_of(request)
     saved, house = opened(request)
-    versions = store.versions(saved.household_id)
+    versions = store.versions(saved.household_id, SHOWN_VERSIONS + 1)
     return render(
         request,
         "files.html",
