@@ -22,6 +22,8 @@ from webapp.numbers import LONGEST_WHOLE
 PASTED = "Pasted rows"
 MULTIPART = "multipart/form-data"
 MOST_MB = MAX_BODY_BYTES // 1024**2
+MOST_PASTED_MB = 8
+"""Of pasted rows, some 200,000 of them (choice): a text field is held whole and several times over, a file is not."""
 
 
 class Number(IntegerConvertor):
@@ -42,6 +44,7 @@ class Brought:
     file_name: str = ""
     content: bytes = b""
     pasted: str = ""
+    pasted_too_long: bool = False
 
     @property
     def field(self) -> str:
@@ -59,8 +62,14 @@ class Brought:
         Raises
         ------
         InputError
-            If nothing was brought, or both.
+            If nothing was brought, or both, or more rows were pasted than are read.
         """
+        if self.pasted_too_long:
+            raise InputError(
+                "pasted",
+                f"The pasted rows are longer than {MOST_PASTED_MB} MB, the most that can be pasted: save them as a "
+                f"file, of up to {MOST_MB} MB, and bring that. Go back a page to find them as you pasted them.",
+            )
         if self.file_name and self.pasted.strip():
             raise InputError(
                 "file", "A file was chosen and rows were pasted: bring one of the two, the other one after it."
@@ -71,7 +80,7 @@ class Brought:
 
 
 async def brought(request: Request) -> Brought:
-    """Read the body; a pasted text may be as long as a file.
+    """Read the body; a file goes through the disk, a pasted text is held in memory.
 
     Only as the page sends it: taking a urlencoded text apart byte by byte would hold everybody else up.
     """
@@ -79,8 +88,15 @@ async def brought(request: Request) -> Brought:
         raise HTTPException(
             HTTPStatus.UNSUPPORTED_MEDIA_TYPE, f"A file is sent as {MULTIPART}, as the form on its page does"
         )
-    async with request.form(max_files=1, max_fields=10, max_part_size=MAX_BODY_BYTES) as form:
-        return await _taken(form)
+    try:
+        async with request.form(max_files=1, max_fields=10, max_part_size=MOST_PASTED_MB * 1024**2) as form:
+            return await _taken(form)
+    except HTTPException as fault:
+        if "maximum size" not in fault.detail:
+            raise
+    while (await request.receive()).get("more_body"):
+        pass
+    return Brought(pasted_too_long=True)
 
 
 async def _taken(form: FormData) -> Brought:

@@ -7,10 +7,12 @@ import json
 import random
 import zipfile
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 
 from tests.conftest import Client, soup
+from webapp.uploads import MOST_MB, MOST_PASTED_MB
 
 FILES = 200
 ROWS = b"time;V;A\n" + b"".join(b"%d;3,%d;1,5\n" % (n, 200 + n % 100) for n in range(200))
@@ -46,14 +48,19 @@ KINDS: tuple[Callable[[random.Random], bytes], ...] = (
 )
 
 
-@pytest.mark.parametrize("path", ["/cell-tests", "/records", "/files/upload"])
-def test_every_broken_file_gets_a_sentence_or_is_read(client: Client, path: str) -> None:
+@pytest.mark.parametrize(
+    ("path", "how"),
+    [(path, "file") for path in ("/cell-tests", "/records", "/files/upload")]
+    + [(path, "pasted") for path in ("/cell-tests", "/records")],
+)
+def test_every_broken_file_or_paste_gets_a_sentence_or_is_read(client: Client, path: str, how: str) -> None:
     chance = random.Random(path)
     before = client.document()
     refused = 0
     for number in range(FILES):
         content = KINDS[number % len(KINDS)](chance)
-        sent = {"file": (f"broken{number}.csv", content, "text/csv"), "pasted": (None, "")}
+        as_file = {"file": (f"broken{number}.csv", content, "text/csv"), "pasted": (None, "")}
+        sent: dict[str, Any] = as_file if how == "file" else {"pasted": (None, content)}
         response = client.post(path, files=sent)
         assert response.status_code in (303, 422), (number, content[:60])
         if response.status_code == 422:
@@ -75,3 +82,13 @@ def test_a_workbook_is_refused_with_the_way_to_save_it(client: Client, path: str
     response = client.post(path, files={"file": ("log.xlsx", content), "pasted": (None, "")})
     assert response.status_code == 422
     assert "“Save as” and the type CSV" in soup(response).get_text()
+
+
+@pytest.mark.parametrize("path", ["/cell-tests", "/records"])
+def test_pasted_rows_that_are_too_many_are_refused_with_the_limit(client: Client, path: str) -> None:
+    rows = b"1;2\n" * (MOST_PASTED_MB * 1024**2 // 4 + 1)
+    response = client.post(path, files={"pasted": (None, rows)})
+    assert response.status_code == 422
+    told = soup(response).select_one(".summary li").get_text()
+    assert f"longer than {MOST_PASTED_MB} MB" in told
+    assert f"up to {MOST_MB} MB" in told

@@ -13,6 +13,7 @@ import pytest
 from tests.web.starting import LONG_S, started
 from tests.web.test_malformed_uploads import KINDS
 from webapp.guard import MAX_BODY_BYTES
+from webapp.uploads import MOST_PASTED_MB
 
 MOST_MIB = 300
 LENGTH = MAX_BODY_BYTES - 1024
@@ -39,13 +40,13 @@ def peak_mib(pid: int) -> float:
     return int(next(line for line in lines if line.startswith("VmHWM")).split()[1]) / 1024
 
 
-def bring(address: str, path: str, content: bytes) -> int:
-    """Send a file as a form does, and return the status."""
+def bring(address: str, path: str, content: bytes, pasted_rows: bytes = b"") -> int:
+    """Send a file and pasted rows as a form does, and return the status."""
     pasted, file = (
         b"--%s\r\nContent-Disposition: form-data; name=%s\r\n\r\n" % (EDGE, name)
-        for name in (b'"pasted"', b'"file"; filename="broken.csv"')
+        for name in (b'"pasted"', b'"file"; filename="%s"' % (b"broken.csv" if content else b""))
     )
-    body = pasted + b"\r\n" + file + content + b"\r\n--" + EDGE + b"--\r\n"
+    body = pasted + pasted_rows + b"\r\n" + file + content + b"\r\n--" + EDGE + b"--\r\n"
     line = http.client.HTTPConnection(address.removeprefix("http://").rstrip("/"), timeout=LONG_S)
     line.request(
         "POST",
@@ -70,3 +71,13 @@ def test_the_longest_broken_files_leave_memory_bounded(tmp_path: Path, path: str
             assert bring(address, path, make()) in (303, 422), name
             assert peak_mib(server.pid) < MOST_MIB, name
         assert peak_mib(server.pid) > before_mib
+
+
+@pytest.mark.parametrize("path", ["/cell-tests", "/records"])
+@pytest.mark.parametrize("length", [LENGTH, MOST_PASTED_MB * 1024**2])
+def test_the_longest_pasted_rows_leave_memory_bounded(tmp_path: Path, path: str, length: int) -> None:
+    rows = [b"1;2" * (length // 3), b"1;2\n" * (length // 4), "ä;1;2\n".encode() * (length // 7)]
+    with started(tmp_path / "data", "--port", "0") as (server, address):
+        for pasted in rows:
+            assert bring(address, path, b"", pasted) in (303, 422)
+            assert peak_mib(server.pid) < MOST_MIB, pasted[:20]
