@@ -22,8 +22,9 @@ from webapp.dull_days import SEASON_NAME, spell_choices
 from webapp.forms import Field, Parsed, Values
 from webapp.now_question import AT, OFF, USUAL_SKY
 from webapp.now_question import Question as Moment
+from webapp.problems import problems
 from webapp.questions import Blocked, Tile, first_step, plain_query, share_checks, tiles, to_civil, to_standard
-from webapp.render import is_partial, problems, render
+from webapp.render import is_partial, render
 from webapp.standing import standing_notices
 
 A = TypeVar("A")
@@ -115,7 +116,7 @@ def answered(
     """
     errors = question.form.errors
     if errors and is_partial(request):
-        return problems(errors)
+        return problems(request, errors, question.fields)
     asked = asking(request, question.now, question.form, question.fields, own)
     answer = {"blocked": question.blocked, "answer": question.answer}
     return render(request, template, "answer", status=422 if errors else 200, **(asked | answer | shown))

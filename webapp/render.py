@@ -18,7 +18,6 @@ from zoneinfo import ZoneInfo
 
 import jinja2
 from fastapi import Request
-from markupsafe import Markup
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from engine.json_answer import json_text, plain_data
@@ -187,13 +186,6 @@ def render(
     else:
         html = page.render(names)
     return HTMLResponse(html, status, headers={"Vary": "HX-Request-Type", "Cache-Control": "no-store"})
-
-
-def problems(errors: Mapping[str, str]) -> HTMLResponse:
-    """Answer a live question that is not complete yet: what to mend, for the page's `#problems` (422)."""
-    items = Markup("").join(Markup('<li><a href="#{}">{}</a></li>').format(name, text) for name, text in errors.items())
-    html = Markup("<ul>{}</ul>").format(items)
-    return HTMLResponse(html, 422, headers={"Vary": "HX-Request-Type", "Cache-Control": "no-store"})
 
 
 def error_page(env: jinja2.Environment, nav: Iterable[Page], status: int, heading: str, sentence: str) -> HTMLResponse:

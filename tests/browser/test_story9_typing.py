@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import Opener
@@ -62,3 +63,29 @@ def test_either_decimal_sign_gives_the_same_answer_and_a_share_is_asked_about(op
     page.goto(f"{site}/today?charge=0,8&sky=dark")
     expect(page.locator(CHARGE).first).to_have_value("0,8")
     expect(page.locator("#answer .note.check", has_text="Was 80 % meant?")).to_be_visible()
+
+
+@pytest.mark.parametrize(
+    ("path", "field", "typed", "label", "then"),
+    [
+        ("/today?charge=60&sky=dark", CHARGE, "1,234", "1.234", "1.234"),
+        ("/winters", "#share", "1,234", "1.234", "1.234"),
+        ("/charge", "#minutes", "1,234", "1234", "1234"),
+    ],
+)
+def test_readings_are_offered_while_a_question_is_live(
+    open_page: Opener, site: str, path: str, field: str, typed: str, label: str, then: str
+) -> None:
+    page = open_page(f"{site}{path}")
+    page.locator("form.ask").evaluate(UNFOLD)
+    page.locator(field).first.fill(typed)
+    reading = page.locator("#problems a.button", has_text=re.compile(rf"{re.escape(label)}$"))
+    expect(reading).to_have_count(1)
+    expect(reading).to_be_hidden()
+    expect(page.locator(field).first).to_be_focused()
+    page.locator(field).first.press("Tab")
+    expect(reading).to_be_visible()
+    expect(page.locator(field).first).to_have_value(typed)
+    reading.click()
+    expect(page.locator(field).first).to_have_value(then)
+    expect(page.locator("#problems a")).to_have_count(0)

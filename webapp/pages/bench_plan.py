@@ -35,8 +35,9 @@ from webapp.bench_words import bar_in_unit, in_unit
 from webapp.editing import Sent, opened, store_of
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.numbers import whole
+from webapp.problems import problems
 from webapp.questions import asked, plain_query
-from webapp.render import is_partial, json_answer, json_errors, problems, render
+from webapp.render import is_partial, json_answer, json_errors, render
 
 LIST, PATH = "/cell-tests", "/cell-tests/plan"
 router = APIRouter()
@@ -65,7 +66,7 @@ def page(request: Request) -> Response:
     question = read_question(asked(request), opened(request)[1])
     errors = question.form.errors
     if errors and is_partial(request):
-        return problems(errors)
+        return problems(request, errors, question.fields)
     saved, _ = opened(request)
     return render(
         request,

@@ -24,6 +24,7 @@ from webapp.inputs import inputs_used
 from webapp.now_question import AT
 from webapp.now_question import Question as Moment
 from webapp.now_question import read_question as read_now
+from webapp.problems import problems
 from webapp.questions import (
     Blocked,
     asked,
@@ -33,7 +34,7 @@ from webapp.questions import (
     tiles,
     to_standard,
 )
-from webapp.render import Page, is_partial, problems, render
+from webapp.render import Page, is_partial, render
 
 PAGE = Page("Ask", "Car and water", "/car")
 router = APIRouter()
@@ -86,7 +87,7 @@ def page(request: Request) -> Response:
     question = read_question(request)
     errors, typed = question.form.errors, question.now.typed
     if errors and is_partial(request):
-        return problems(errors)
+        return problems(request, errors, question.fields)
     within = bool(request.query_params.get("within"))
     wanted = not within or bool(question.cars) or "km" in typed
     answer, blocked = (None, None) if errors or not wanted else worked_out(question, brief=within)

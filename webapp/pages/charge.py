@@ -22,6 +22,7 @@ from webapp.charging_view import charge_view, without_remedies
 from webapp.cold_line import ColdLines, cold_lines
 from webapp.editing import local_now, opened
 from webapp.forms import Field, Parsed, Values, parse
+from webapp.problems import readings_of
 from webapp.questions import Blocked, asked, first_step, json_reply, plain_query, share_checks
 from webapp.render import NO_BREAK, Page, is_partial, render
 from webapp.sheet_view import date_and_time
@@ -214,6 +215,7 @@ def _to_mend(request: Request, question: Question) -> HTMLResponse:
         "_charge_problems.html",
         status=422,
         errors=question.form.errors,
+        offered=readings_of(request, question.fields),
         warnings=question.checks,
         query=plain_query(question.typed),
     )

@@ -17,8 +17,9 @@ from webapp.commissioning_view import cards, differing, sentence
 from webapp.editing import local_now, opened
 from webapp.forms import Field, Parsed, Values, parse
 from webapp.inputs import inputs_used
+from webapp.problems import problems
 from webapp.questions import MONTH_CHOICES, Blocked, asked, first_step, json_reply, plain_query
-from webapp.render import Page, is_partial, problems, render
+from webapp.render import Page, is_partial, render
 from webapp.standing import standing_notices
 from webapp.words import MONTHS
 
@@ -43,7 +44,7 @@ def page(request: Request) -> Response:
     question = read_question(request)
     errors = question.form.errors
     if errors and is_partial(request):
-        return problems(errors)
+        return problems(request, errors, question.fields)
     answer, blocked = (None, None) if errors else worked_out(question)
     return render(
         request,

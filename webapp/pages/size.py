@@ -32,6 +32,7 @@ from webapp.editing import opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.inputs import inputs_used
+from webapp.problems import problems
 from webapp.questions import (
     MONTH_CHOICES,
     Blocked,
@@ -43,7 +44,7 @@ from webapp.questions import (
     plain_query,
     tried,
 )
-from webapp.render import Page, is_partial, problems, render
+from webapp.render import Page, is_partial, render
 from webapp.sizing_view import size_view, window_text
 from webapp.standing import standing_notices
 
@@ -74,7 +75,7 @@ def page(request: Request) -> Response:
     question = read_question(request)
     errors = question.form.errors
     if errors and is_partial(request):
-        return problems(errors)
+        return problems(request, errors, question.fields)
     answer, blocked = (None, None) if errors else worked_out(question)
     house = question.house
     return render(

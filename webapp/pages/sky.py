@@ -25,6 +25,7 @@ from webapp.now_question import AT, USUAL_SKY
 from webapp.now_question import Question as Moment
 from webapp.now_question import read_question as read_now
 from webapp.numbers import number
+from webapp.problems import problems
 from webapp.questions import (
     Blocked,
     asked,
@@ -35,7 +36,7 @@ from webapp.questions import (
     tiles,
     to_standard,
 )
-from webapp.render import Page, is_partial, problems, render
+from webapp.render import Page, is_partial, render
 from webapp.sky_view import on_the_clock, sky_name, sky_view
 from webapp.standing import standing_notices
 
@@ -89,7 +90,7 @@ def page(request: Request) -> Response:
     question = read_question(request)
     errors = question.form.errors
     if errors and is_partial(request):
-        return problems(errors)
+        return problems(request, errors, question.fields)
     answer, blocked = (None, None) if errors else worked_out(question)
     house, sky = question.house, question.today.sky_text
     return render(

@@ -20,8 +20,9 @@ from webapp.editing import opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, parse
 from webapp.inputs import sun_inputs
+from webapp.problems import problems
 from webapp.questions import Blocked, asked, json_reply, plain_query
-from webapp.render import Page, is_partial, problems, render
+from webapp.render import Page, is_partial, render
 from webapp.spells_view import OFTEN, length, spells_view
 from webapp.standing import standing_notices
 from webapp.words import MONTHS
@@ -68,7 +69,7 @@ def page(request: Request) -> Response:
     question = read_question(request)
     errors = question.form.errors
     if errors and is_partial(request):
-        return problems(errors)
+        return problems(request, errors, question.fields)
     answer, blocked = (None, None) if errors else worked_out(question)
     return render(
         request,

@@ -33,6 +33,7 @@ from webapp.now_question import (
     read_question,
     sky_chosen,
 )
+from webapp.problems import problems
 from webapp.questions import (
     Blocked,
     Tile,
@@ -44,7 +45,7 @@ from webapp.questions import (
     tiles,
     to_standard,
 )
-from webapp.render import Page, is_partial, problems, render
+from webapp.render import Page, is_partial, render
 from webapp.standing import standing_notices
 
 PAGE = Page("Ask", "Today", "/today")
@@ -57,7 +58,7 @@ def page(request: Request) -> Response:
     question = read_question(request)
     errors = question.form.errors
     if errors and is_partial(request):
-        return problems(errors)
+        return problems(request, errors, question.fields)
     answer, blocked = (None, None) if errors else worked_out(question)
     return render(
         request,

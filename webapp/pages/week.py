@@ -23,6 +23,7 @@ from webapp.editing import local_now, opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, parse
 from webapp.inputs import inputs_used
+from webapp.problems import problems
 from webapp.questions import (
     MONTH_CHOICES,
     Blocked,
@@ -36,7 +37,7 @@ from webapp.questions import (
     tiles,
     tried,
 )
-from webapp.render import Page, is_partial, problems, render
+from webapp.render import Page, is_partial, render
 from webapp.standing import standing_notices
 
 PAGE = Page("Ask", "Rainy week", "/week")
@@ -90,7 +91,7 @@ def page(request: Request) -> Response:
     question = read_question(request)
     errors = question.form.errors
     if errors and is_partial(request):
-        return problems(errors)
+        return problems(request, errors, question.fields)
     answer, blocked = (None, None) if errors else worked_out(question)
     house = question.house
     return render(

@@ -23,6 +23,7 @@ from webapp.editing import opened, store_of
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.inputs import inputs_used
+from webapp.problems import problems
 from webapp.questions import (
     Blocked,
     asked,
@@ -34,7 +35,7 @@ from webapp.questions import (
     share_checks,
     tried,
 )
-from webapp.render import Page, is_partial, problems, render
+from webapp.render import Page, is_partial, render
 from webapp.skies import MADE, series_of, skies_field
 from webapp.standing import standing_notices
 from webapp.winters_answer import Told, told
@@ -71,7 +72,7 @@ def page(request: Request) -> Response:
     question = read_question(request)
     errors = question.form.errors
     if errors and is_partial(request):
-        return problems(errors)
+        return problems(request, errors, question.fields)
     answer, blocked = (None, None) if errors else worked_out(question)
     return render(
         request,
