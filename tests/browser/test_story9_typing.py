@@ -77,7 +77,7 @@ def test_readings_are_offered_while_a_question_is_live(
     open_page: Opener, site: str, path: str, field: str, typed: str, label: str, then: str
 ) -> None:
     page = open_page(f"{site}{path}")
-    page.locator("form.ask").evaluate(UNFOLD)
+    page.locator("form.ask").first.evaluate(UNFOLD)
     page.locator(field).first.fill(typed)
     reading = page.locator("#problems a.button", has_text=re.compile(rf"{re.escape(label)}$"))
     expect(reading).to_have_count(1)

@@ -421,6 +421,13 @@ def places(value: Any, at: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
         yield from places(one, (*at, name))
 
 
+def deep(value: Any, layers: int) -> Any:
+    """Return a value within so many lists."""
+    for _ in range(layers):
+        value = [value]
+    return value
+
+
 @st.composite
 def bent(draw: st.DrawFn, stock: list[dict[str, Any]]) -> dict[str, Any]:
     """Return a household with values replaced by extreme ones or by anything, things left out, repeated or deepened."""
@@ -451,10 +458,7 @@ def bent(draw: st.DrawFn, stock: list[dict[str, Any]]) -> dict[str, Any]:
         if how == "remove":
             del holder[last]
         elif how == "deepen":
-            value = holder[last]
-            for _ in range(draw(st.sampled_from([1, 50, 300]))):
-                value = [value]
-            holder[last] = value
+            holder[last] = deep(holder[last], draw(st.sampled_from([1, 50, 300])))
         elif how in ("many", "none") and isinstance(holder[last], list) and holder[last]:
             one = holder[last][0]
             count = 1100 if how == "many" else 0
