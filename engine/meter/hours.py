@@ -65,7 +65,8 @@ def _usual(hours: Floats, around: int = 5) -> Floats:
     count = np.cumsum(np.vstack([np.zeros((1, 24)), known]), axis=0)
     days = np.arange(hours.shape[0])
     low, high = np.maximum(days - around, 0), np.minimum(days + around + 1, hours.shape[0])
-    return (total[high] - total[low]) / np.maximum(count[high] - count[low], 1)
+    usual: Floats = (total[high] - total[low]) / np.maximum(count[high] - count[low], 1)
+    return usual
 
 
 def by_hour(log: MeterLog, utc_offset_h: float) -> MeterHours:
@@ -94,7 +95,7 @@ def _means(begin_s: Floats, step_s: Floats, column: Floats, days: int) -> Floats
     times = np.concatenate([begin, end])
     order = np.argsort(times, kind="stable")
     weight: Floats = np.repeat([1.0, -1.0], begin.size)[order]
-    worth = np.concatenate([column[known], -column[known]])[order]
+    worth: Floats = np.concatenate([column[known], -column[known]])[order]
     length, total = (_running(times[order], rate, edges) for rate in (weight, worth))
     seconds, sums = np.diff(length), np.diff(total)
     enough = seconds >= LEAST_KNOWN * HOUR_S
