@@ -56,14 +56,15 @@ def came_in(value: Floats, local_s: Floats, counts: str, *, ends: bool) -> Came:
     if counts == INTERVAL:
         return Came(amount=value)
     rise = np.diff(value)
-    usual = _usual_rise(rise)
+    step_s = np.diff(local_s)
+    usual = _usual_rise(rise) * np.maximum(step_s / np.median(step_s), 1.0)
     fell = rise < 0
     after = value[1:]
     known = fell & (after <= _SMALL_RISES * usual)
     if counts == OF_DAY:
         known = fell & _nothing_lost(local_s, rise)
     rise = np.where(fell, np.where(known, after, np.nan), rise)
-    spikes = rise > _FAR_ABOVE * usual if usual > 0.0 else np.zeros(rise.size, dtype=bool)
+    spikes = (rise > _FAR_ABOVE * usual) & (usual > 0.0)
     rise[spikes] = np.nan
     return Came(
         amount=np.concatenate(([np.nan], rise) if ends else (rise, [np.nan])),

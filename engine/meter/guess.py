@@ -23,7 +23,7 @@ from engine.meter.formats import (
 )
 from engine.meter.names import counts_in, meaning_of, unit_in
 from engine.text.sample import Sample, times_of
-from engine.text.time_guess import mostly, time_columns_of
+from engine.text.time_guess import ends_its_rows, mostly, time_columns_of
 from engine.text.time_units import UNIX, Doubt, Places
 from engine.text.times import ZONE
 
@@ -52,7 +52,6 @@ def table(sample: Sample) -> Reading:
     clock, doubts = _clock(sample, columns, zoned=zoned)
     asked += doubts
     asked += [("decimal", sample.layout.sign_doubt)] if sample.layout.sign_doubt else []
-    at = columns.get("time", columns.get("date", (None, "")))[0]
     return Reading(
         layout=sample.layout,
         columns=columns,
@@ -60,7 +59,7 @@ def table(sample: Sample) -> Reading:
         signs=signs,
         clock=clock,
         zone_written=zoned,
-        ends=at is not None and any(re.search(r"\b24:00", word) for word in sample.words(at)),
+        ends=ends_its_rows(sample, columns),
         asked=tuple(asked),
         sample=sample.spread,
     )

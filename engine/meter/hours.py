@@ -91,12 +91,12 @@ def _means(begin_s: Floats, step_s: Floats, column: Floats, days: int) -> Floats
     """Means of a column over the hours; a row that reaches over hours is shared out among them."""
     known = np.isfinite(column)
     begin, end = begin_s[known], begin_s[known] + step_s[known]
-    edges = np.arange(days * 24 + 1) * HOUR_S
+    edges: Floats = np.arange(days * 24 + 1) * HOUR_S
     times = np.concatenate([begin, end])
     order = np.argsort(times, kind="stable")
     weight: Floats = np.repeat([1.0, -1.0], begin.size)[order]
     worth: Floats = np.concatenate([column[known], -column[known]])[order]
-    length, total = (_running(times[order], rate, edges) for rate in (weight, worth))
+    length, total = _running(times[order], weight, edges), _running(times[order], worth, edges)
     seconds, sums = np.diff(length), np.diff(total)
     enough = seconds >= LEAST_KNOWN * HOUR_S
     return np.where(enough, sums / np.maximum(seconds, 1.0), np.nan).reshape(days, 24)

@@ -29,6 +29,7 @@ from engine.text.times import WORDED, date_parser
 
 _COMPACT = re.compile(r"(?:19|20|21)\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:\D?\d\d(?:\d\d)?)?")
 _UNIX = re.compile(r"1\d{9}(?:\d{3})?(?:\.\d+)?")
+_END_OF_DAY = re.compile(r"(?<![\d:])24:00")
 _LEAST_SHARE = 0.5
 _YEAR, _MONTH = ("year", "yr", "yyyy", "jahr", "jaar"), ("month", "mo", "mm", "monat", "maand", "mon")
 _DAY, _DAY_OF_YEAR = ("day", "dy", "dd", "tag", "dag"), ("doy", "yday", "dayofyear", "day of year", "julian")
@@ -133,3 +134,9 @@ def part_of_time(name: str) -> str:
     bare = re.sub(r"[\[(].*", "", name).strip().lower()
     parts = {"year": _YEAR, "month": _MONTH, "day of year": _DAY_OF_YEAR, "day": _DAY, "hour": _HOUR, "minute": _MINUTE}
     return next((part for part, words in parts.items() if bare in words), "")
+
+
+def ends_its_rows(sample: Sample, columns: Places) -> bool:
+    """Return whether the time of a row is its end: some row is of 24:00."""
+    at = columns.get("time", columns.get("date", (None, "")))[0]
+    return at is not None and any(_END_OF_DAY.search(word) for word in sample.words(at))

@@ -24,7 +24,7 @@ from engine.sky.files.names import (
 )
 from engine.text.clocks import DAY_S
 from engine.text.sample import Sample, pieced_together, times_of, value_of
-from engine.text.time_guess import mostly, time_columns_of
+from engine.text.time_guess import ends_its_rows, mostly, time_columns_of
 from engine.text.time_units import (
     UNIX,
     Doubt,
@@ -79,7 +79,7 @@ def table(sample: Sample, name: str) -> Reading:
         totals=totals,
         utc_offset_h=offset_h,
         zone_written=zoned,
-        ends=_ends(sample, columns),
+        ends=ends_its_rows(sample, columns),
         typical=pieced_together(time_s),
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,
@@ -198,9 +198,3 @@ def _offset(sample: Sample, columns: Places, *, zoned: bool, daily: bool) -> tup
         return None, None
     doubt = "Which clock does the file keep? Its times are read as the standard time of your house."
     return None, ("utc_offset_h", doubt)
-
-
-def _ends(sample: Sample, columns: Places) -> bool:
-    """Whether the time of a row is its end: some row is of 24:00."""
-    at = columns.get("time", columns.get("date", (None, "")))[0]
-    return at is not None and any(re.search(r"\b24:00", word) for word in sample.words(at))
