@@ -6,7 +6,7 @@ are sentences for the householder.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -31,7 +31,7 @@ class Remedy:
     label: str
     section: str = ""
     item_id: str = ""
-    values: dict[str, float | str] = field(default_factory=dict)
+    values: Mapping[str, float | str | None] = field(default_factory=dict)
     query: dict[str, str] = field(default_factory=dict)
 
 

@@ -2,22 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from math import ceil
 
 from engine.answers.answer import Notice, Remedy
 from engine.answers.notices_charge import charger_notices, highest_cell_notices
 from engine.answers.notices_cold import charger_cold_notices, cold_charge_notices, frozen_notices
+from engine.fields import quantities
 from engine.house.bank import Bank, cutoff_cell_v
 from engine.house.inverter import Inverter
 
+STATED_WITHIN = 0.05
+"""So far a label's kWh may be from its Ah and volts: makers round both (judgement)."""
+LEAST_AH, MOST_AH = quantities(Bank)["label_ah"].low, quantities(Bank)["label_ah"].high
 EXTRA_LOW_VOLTAGE_V = 60.0
 """Above 60 V DC many codes treat a pack as dangerous to touch (IEC 61140 band; from memory)."""
 
 
-def mend(bank: Bank, label: str, values: dict[str, float | str]) -> Remedy:
+def mend(bank: Bank, label: str, values: Mapping[str, float | str | None]) -> Remedy:
     """One click that sets some fields of a bank."""
     return Remedy(label=label, section="banks", item_id=bank.id, values=values)
+
+
+def _stated_notices(bank: Bank) -> Iterator[Notice]:
+    """Energy on the label that the ampere-hours and the cells do not give."""
+    if bank.stated_kwh is None or abs(bank.label_kwh / bank.stated_kwh - 1.0) <= STATED_WITHIN:
+        return
+    implied_ah = round(bank.label_ah * bank.stated_kwh / bank.label_kwh, 1)
+    remedies = [mend(bank, "Forget the kWh", {"stated_kwh": None})]
+    if LEAST_AH <= implied_ah <= MOST_AH:
+        remedies.append(mend(bank, f"Take {implied_ah:g} Ah for one cell", {"label_ah": implied_ah}))
+    yield Notice(
+        level="check",
+        code="stated-kwh",
+        page="banks",
+        text=f"{bank.name}: {bank.label_ah:g} Ah × {bank.cell.v_nominal:g} V × {bank.series} in series × "
+        f"{bank.parallel} in parallel are {bank.label_kwh:.3g} kWh; its label says {bank.stated_kwh:g} kWh. Is the Ah "
+        "that of one cell, and are series and parallel the right way round?",
+        remedies=tuple(remedies),
+    )
 
 
 def cell_notices(bank: Bank) -> Iterator[Notice]:
@@ -40,6 +63,7 @@ def cell_notices(bank: Bank) -> Iterator[Notice]:
             f"of {bank.charge_end_cell_v:g} V. It would open in the middle of a charge.",
         )
     yield from highest_cell_notices(bank)
+    yield from _stated_notices(bank)
     if bank.tested_ah is not None and not 0.6 <= bank.tested_ah / bank.label_ah <= 1.1:
         yield Notice(
             level="check",

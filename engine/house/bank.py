@@ -98,6 +98,15 @@ class Bank:
         optional=True,
         hint="Your own test of the weakest cell; empty if never tested",
     )
+    stated_kwh: float | None = quantity(
+        "Energy on the label of the whole bank",
+        "kWh",
+        0.01,
+        20_000,
+        default=None,
+        optional=True,
+        hint="If it says one: only to check the ampere-hours and the cells above",
+    )
     cell_c: float = quantity("Cell temperature", "°C", -40, 60, default=20.0, hint="Between the cells, not the room")
     charge_v: float | None = quantity(
         "Charge ends at",

@@ -80,6 +80,7 @@ MENDED: dict[str, Callable[[], dict[str, Any]]] = {
     "large-reserve": lambda: _with(document(), "banks", reserve_soc=0.82),
     "share-for-percent": lambda: _with(document(), "banks", reserve_soc=0.008),
     "large-array": lambda: _array(document(), kwp=1200.0),
+    "stated-kwh": lambda: _with(document(), "banks", stated_kwh=12.0),
     "board-below-charge": lambda: sodium(
         series=14, board={"cell_low_v": 1.5, "cell_high_v": 3.9, "current_limit_a": 99}
     ),
@@ -114,6 +115,19 @@ def test_a_remedy_that_would_be_refused_or_bring_a_stop_is_not_offered() -> None
     hopeless = _with(document(), "banks", chemistry="nmc", series=26, charge_v=4.1)
     hopeless["banks"][0]["board"] = {"cell_low_v": 3.0, "cell_high_v": 4.2, "current_limit_a": 2000}
     assert notices(hopeless)["over-inverter"].remedies == ()
+
+
+def test_energy_on_the_label_is_held_against_its_ampere_hours() -> None:
+    # 16 cells of 3.2 V and 280 Ah are 14.336 kWh, twice that in two strings (checked by hand).
+    for series, parallel, kwh in ((16, 1, 14.3), (16, 1, 14.0), (16, 2, 28.7)):
+        fit = _with(document(), "banks", series=series, parallel=parallel, label_ah=280.0, stated_kwh=kwh)
+        assert "stated-kwh" not in notices(fit)
+    odd = _with(document(), "banks", series=16, parallel=2, label_ah=280.0, stated_kwh=14.3)
+    notice = notices(odd)["stated-kwh"]
+    assert "are 28.7 kWh; its label says 14.3 kWh" in notice.text
+    forget, take = notice.remedies
+    assert forget.values == {"stated_kwh": None}
+    assert take.values == {"label_ah": pytest.approx(139.6, abs=0.05)}  # 14,300 / (2 x 16 x 3.2)
 
 
 def test_other_checks_appear() -> None:

@@ -633,3 +633,9 @@ def test_a_file_that_calls_itself_typical_is_so_for_one_year_only(years, typical
 def _parts(stamp: np.datetime64) -> tuple[int, int, int, int]:
     when = stamp.astype(object)
     return when.year, when.month, when.day, when.hour
+
+
+def test_a_clock_of_24_minutes_past_is_no_end_of_a_day() -> None:
+    rows = "".join(f"2024-06-01 10:{minute:02}:00,{minute}\n" for minute in range(60))
+    assert not guess(f"Time,GHI (W/m2)\n{rows}".encode()).ends
+    assert guess(f"Time,GHI (W/m2)\n{rows}2024-06-01 24:00:00,0\n".encode()).ends

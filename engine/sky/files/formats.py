@@ -11,11 +11,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from engine.text.layouts import Layout
-
-Doubt = tuple[str, str]
-"""The key of what is in doubt, and the question."""
-Places = dict[str, tuple[int, str]]
-"""By meaning: column, from 0, and unit."""
+from engine.text.time_units import (
+    CLOCK,
+    COMPACT,
+    DATES,
+    HOUR,
+    HOUR_FROM_1,
+    HOUR_MINUTE,
+    MONTH_WORDS,
+    OF_MONTH,
+    OF_YEAR,
+    UNIX,
+    Doubt,
+    Places,
+)
 
 RADIATION_KWH_M2 = {
     "kWh/m2": 1.0,
@@ -30,21 +39,12 @@ RADIATION_KWH_M2 = {
 YIELD_KWH = {"kWh": 1.0, "Wh": 1e-3, "MWh": 1e3, "W": 1e-3, "kW": 1.0}
 """Units of what panels gave and their factor to kWh, or kW."""
 POWERS = ("W/m2", "kW/m2", "W", "kW")
-DATES = {"y-m-d": "ymd", "d.m.y": "dmy", "m/d/y": "mdy"}
-COMPACT, MONTH_WORDS, UNIX = "yyyymmdd", "d mon y", "unix time"
-"""Dates without signs between (20240131, 20240131:1210), with the month as a word (31-jan-2024), and seconds or
-milliseconds of universal time since 1970."""
-CLOCK, HOUR, HOUR_FROM_1, HOUR_MINUTE = "h:m", "h", "h from 1", "hhmm"
-"""Times of day: 13:00, 13, the 14th hour of the day, 1300."""
-OF_MONTH, OF_YEAR = "of the month", "of the year"
 INTERVAL, OF_DAY, EVER = "interval", "day", "ever"
 TOTALS = {
     INTERVAL: "Each row has its own",
     OF_DAY: "Counts up, and begins again each day",
     EVER: "Counts up all the time, as a meter does",
 }
-MOST = 1e12
-"""No value of a file is larger, in any unit (assumed: a meter of watt-hours after a life)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,12 +17,13 @@ import re
 from collections.abc import Sequence
 
 from engine.errors import InputError
-from engine.sky.files.formats import CLOCK, COMPACT, HOUR_FROM_1, OF_MONTH, Places, Reading
+from engine.sky.files.formats import Reading
 from engine.sky.files.names import place_in
-from engine.sky.files.sample import Floats, head_lines, once_through, pieced_together, times_of
 from engine.text import delimited
 from engine.text.layouts import Layout
 from engine.text.plain_text import FIELD, encoding_of
+from engine.text.sample import Floats, head_lines, once_through, pieced_together, times_of
+from engine.text.time_units import CLOCK, COMPACT, HOUR_FROM_1, OF_MONTH, Places
 
 _EPW_COLUMNS = 35
 _EPW_NAMES = ("Year", "Month", "Day", "Hour", "Minute") + ("",) * 8 + ("Global horizontal radiation",)

@@ -36,10 +36,6 @@ _NOT_WORDS = (
     "discharge", "discharged", "charging", "discharging", "laden", "geladen", "ladung", "max", "maximum", "peak",
     "house", "home", "haus", "huis", "usage", "used", "demand", "boiler", "heating", "ev", "loads",
 )  # fmt: skip
-_YEAR, _MONTH = ("year", "yr", "yyyy", "jahr", "jaar"), ("month", "mo", "mm", "monat", "maand", "mon")
-_DAY, _DAY_OF_YEAR = ("day", "dy", "dd", "tag", "dag"), ("doy", "yday", "dayofyear", "day of year", "julian")
-_HOUR = ("hour", "hr", "hh", "stunde", "std", "uur", "time", "zeit", "uhrzeit", "tijd", "uhr", "clock", "hhmm")
-_MINUTE = ("minute", "min", "minuten")
 _MODELS = re.compile(r"nasa/power|merra|era-?5|reanalys", re.IGNORECASE)
 _PLACES = {
     key: re.compile(rf"\b{key}[a-z]*\s*(?:\([^)]*\))?\s*[:=,;\t ]\s*([-+]?\d+(?:\.\d+)?)", re.IGNORECASE)
@@ -127,19 +123,6 @@ def says_yield(text: str) -> bool:
 def says_power(text: str) -> bool:
     """Whether a name without a unit speaks of power."""
     return any(part in text.lower() for part in ("power", "leistung", "vermogen"))
-
-
-def part_of_time(name: str) -> str:
-    """Return which part of the time a column's name says: year, month, day, day of year, hour, minute, or nothing.
-
-    Examples
-    --------
-    >>> [part_of_time(name) for name in ("YEAR", "MO", "DOY", "Hour", "Time (HH:MM)", "Daylight")]
-    ['year', 'month', 'day of year', 'hour', 'hour', '']
-    """
-    bare = re.sub(r"[\[(].*", "", name).strip().lower()
-    parts = {"year": _YEAR, "month": _MONTH, "day of year": _DAY_OF_YEAR, "day": _DAY, "hour": _HOUR, "minute": _MINUTE}
-    return next((part for part, words in parts.items() if bare in words), "")
 
 
 def modelled(above: Sequence[str]) -> bool:

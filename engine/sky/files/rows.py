@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 
 from engine.errors import InputError
 from engine.sky.files.daily import Rows, usual_step_s
-from engine.sky.files.formats import INTERVAL, MOST, Reading, factor
-from engine.sky.files.times import parser, stamps_s, time_columns
+from engine.sky.files.formats import INTERVAL, Reading, factor
 from engine.text import delimited
 from engine.text.clocks import DAY_S
 from engine.text.finding import Finding
+from engine.text.time_units import MOST
+from engine.text.times import parser, stamps_s, time_columns
 
 Floats = NDArray[np.float64]
 

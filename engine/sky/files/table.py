@@ -7,52 +7,33 @@ numbers is looked at: of radiation on earth and of a house's panels. Every guess
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.sky.files.formats import (
-    CLOCK,
-    COMPACT,
-    DATES,
-    EVER,
-    HOUR,
-    HOUR_FROM_1,
-    HOUR_MINUTE,
-    INTERVAL,
-    MONTH_WORDS,
-    OF_DAY,
-    OF_MONTH,
-    OF_YEAR,
-    POWERS,
-    RADIATION_KWH_M2,
-    UNIX,
-    YIELD_KWH,
-    Doubt,
-    Places,
-    Reading,
-)
+from engine.sky.files.formats import EVER, INTERVAL, OF_DAY, POWERS, RADIATION_KWH_M2, YIELD_KWH, Reading
 from engine.sky.files.names import (
     barred,
     described,
     modelled,
-    part_of_time,
     place_in,
     says_power,
     says_yield,
     unit_in,
     value_score,
 )
-from engine.sky.files.sample import Sample, pieced_together, times_of, value_of
-from engine.sky.files.times import WORDED, ZONE, date_parser
 from engine.text.clocks import DAY_S
-from engine.text.layouts import is_clock, is_date
+from engine.text.sample import Sample, pieced_together, times_of, value_of
+from engine.text.time_guess import ends_its_rows, mostly, time_columns_of
+from engine.text.time_units import (
+    UNIX,
+    Doubt,
+    Places,
+)
+from engine.text.times import ZONE
 
 Floats = NDArray[np.float64]
 
-_COMPACT = re.compile(r"(?:19|20|21)\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:\D?\d\d(?:\d\d)?)?")
-_UNIX = re.compile(r"1\d{9}(?:\d{3})?(?:\.\d+)?")
 _DAILY_STEP_S = 20 * 3600.0
 _BY_SIZE = {
     "daily radiation": (
@@ -68,14 +49,13 @@ _BY_SIZE = {
     "yield": ((1000.0, "kWh"), (np.inf, "Wh")),
 }
 """Assumed: the largest numbers of a series in each unit (the sun above the air gives 12.6 kWh/m2 on its best day)."""
-_LEAST_SHARE = 0.5
 
 
 def table(sample: Sample, name: str) -> Reading:
     """Return how a table is read, and what is in doubt; the name of its file may tell radiation from yield."""
-    columns, asked = _time(sample)
+    columns, asked = time_columns_of(sample)
     at, doubt = _value_column(sample, {place for place, _ in columns.values()})
-    zoned = "date" in columns and _share(sample.words(columns["date"][0]), lambda word: bool(ZONE.search(word)))
+    zoned = "date" in columns and mostly(sample.words(columns["date"][0]), lambda word: bool(ZONE.search(word)))
     time_s = times_of(sample.spread, sample.layout, columns, zoned=zoned) if columns else np.zeros(0)
     first_s = times_of(sample.first, sample.layout, columns, zoned=zoned) if columns else np.zeros(0)
     daily = _daily(first_s)
@@ -99,7 +79,7 @@ def table(sample: Sample, name: str) -> Reading:
         totals=totals,
         utc_offset_h=offset_h,
         zone_written=zoned,
-        ends=_ends(sample, columns),
+        ends=ends_its_rows(sample, columns),
         typical=pieced_together(time_s),
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,
@@ -119,91 +99,6 @@ _COUNTS = {
     "They are read so.",
     EVER: "The values never fall: are they a meter’s total, which counts up all the time? They are read so.",
 }
-
-
-def _share(words: Sequence[str], fits: Callable[[str], object]) -> bool:
-    return bool(words) and sum(1 for word in words if fits(word)) > _LEAST_SHARE * len(words)
-
-
-def _time(sample: Sample) -> tuple[Places, list[Doubt]]:
-    """Columns of the time of a row."""
-    parts: dict[str, int] = {}
-    for at, name in enumerate(sample.layout.header):
-        parts.setdefault(part_of_time(name), at)
-    counted = OF_YEAR if "day of year" in parts else OF_MONTH
-    day = parts.get("day of year", parts.get("day"))
-    columns: Places = {}
-    asked: list[Doubt] = []
-    if "year" in parts and day is not None and (counted == OF_YEAR or "month" in parts):
-        columns = {"year": (parts["year"], ""), "day": (day, counted)}
-        columns |= {"month": (parts["month"], "")} if counted == OF_MONTH else {}
-    else:
-        columns, asked = _date(sample)
-    if columns and "date" in columns and any(":" in word for word in sample.words(columns["date"][0])[:20]):
-        return columns, asked
-    taken = {at for at, _ in columns.values()}
-    time = next((at for at in range(sample.layout.columns) if at not in taken and _is_clock(sample, at)), None)
-    time = parts.get("hour") if time is None else time
-    if columns and time is not None and time not in taken and (unit := _time_unit(sample, time)):
-        columns["time"] = (time, unit)
-        if unit in (HOUR, HOUR_FROM_1) and "minute" in parts:
-            columns["minute"] = (parts["minute"], "")
-    return columns, asked
-
-
-def _is_clock(sample: Sample, at: int) -> bool:
-    return _share(sample.words(at), is_clock)
-
-
-def _time_unit(sample: Sample, at: int) -> str:
-    if _is_clock(sample, at):
-        return CLOCK
-    hours = sample.values(at)
-    hours = hours[np.isfinite(hours)]
-    if not hours.size or hours.min() < 0 or hours.max() > 2400:
-        return ""
-    if hours.max() > 24:
-        return HOUR_MINUTE
-    return HOUR_FROM_1 if hours.max() == 24 and hours.min() >= 1 else HOUR
-
-
-def _date(sample: Sample) -> tuple[Places, list[Doubt]]:
-    """The first column of dates."""
-    for at in range(sample.layout.columns):
-        words = sample.words(at)
-        if _share(words, is_date):
-            unit, doubt = _order(sample, at)
-            return {"date": (at, unit)}, [("date", doubt)] if doubt else []
-        if _share(words, _COMPACT.fullmatch):
-            return {"date": (at, COMPACT)}, []
-        if _share(words, WORDED.match):
-            return {"date": (at, MONTH_WORDS)}, []
-        if _share(words, _UNIX.fullmatch):
-            return {"date": (at, UNIX)}, []
-    return {}, [("date", "Which column is the date?")]
-
-
-def _order(sample: Sample, at: int) -> tuple[str, str]:
-    """The order of a date's parts: the one by which all can be read and most follow the day before."""
-    first = np.array([row[at] for row in sample.first if row[at]], dtype=object)
-    spread = np.array(sample.words(at), dtype=object)
-    scores = {unit: _evenness(first, spread, unit) for unit in DATES}
-    best = max(scores.values())
-    rivals = [unit for unit in DATES if scores[unit] == best]
-    if len(rivals) == 1:
-        return rivals[0], ""
-    order = "d.m.y" if "d.m.y" in rivals else rivals[0]
-    return order, f"Are the dates, such as {first[0]}, written as {order}? They are read so."
-
-
-def _evenness(first: NDArray[np.object_], spread: NDArray[np.object_], unit: str) -> tuple[float, float]:
-    """Share of dates that can be read, and share of the first days that follow the day before."""
-    parse = date_parser(unit)
-    times = parse(first)
-    steps = np.diff(np.floor(times[np.isfinite(times)] / DAY_S))
-    steps = steps[steps != 0]
-    follow = float((steps == 1).mean()) if steps.size else 0.0
-    return float(np.isfinite(parse(spread)).mean()), follow
 
 
 def _value_column(sample: Sample, taken: set[int]) -> tuple[int | None, Doubt | None]:
@@ -303,9 +198,3 @@ def _offset(sample: Sample, columns: Places, *, zoned: bool, daily: bool) -> tup
         return None, None
     doubt = "Which clock does the file keep? Its times are read as the standard time of your house."
     return None, ("utc_offset_h", doubt)
-
-
-def _ends(sample: Sample, columns: Places) -> bool:
-    """Whether the time of a row is its end: some row is of 24:00."""
-    at = columns.get("time", columns.get("date", (None, "")))[0]
-    return at is not None and any(re.search(r"\b24:00", word) for word in sample.words(at))

@@ -12,7 +12,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from engine.sky.files.formats import (
+from engine.text.clocks import DAY_S, date_s
+from engine.text.delimited import Parser
+from engine.text.time_units import (
     CLOCK,
     COMPACT,
     DATES,
@@ -23,8 +25,6 @@ from engine.sky.files.formats import (
     UNIX,
     Places,
 )
-from engine.text.clocks import DAY_S, date_s
-from engine.text.delimited import Parser
 
 Floats = NDArray[np.float64]
 Words = NDArray[np.object_]

@@ -8,12 +8,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from engine.sky.files.formats import MOST, Places
-from engine.sky.files.times import parser, stamps_s, time_columns
 from engine.text import delimited
 from engine.text.delimited import as_numbers
 from engine.text.layouts import Layout
 from engine.text.plain_text import plain
+from engine.text.time_units import MOST, Places
+from engine.text.times import parser, stamps_s, time_columns
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]

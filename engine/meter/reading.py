@@ -1,0 +1,229 @@
+"""Files of a house's own meter or shunt, read into a log.
+
+`guess` says how we would read a file and what we would ask; `with_choices` puts in what a person said instead; `read`
+reads. Powers are means over each row, W; into the bank is positive.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from itertools import chain
+from zoneinfo import ZoneInfo
+
+from engine.errors import InputError
+from engine.meter import guess as guessing
+from engine.meter.formats import (
+    CHARGES,
+    CHARGING,
+    CLOCKS,
+    COUNTED,
+    CURRENTS,
+    INTERVAL,
+    PAIRS,
+    SIGNED,
+    SIGNS,
+    TIME_KEYS,
+    TOTALS,
+    Reading,
+    meanings_by_key,
+)
+from engine.meter.log import MeterLog
+from engine.meter.quantities import quantities
+from engine.meter.rows import rows_of
+from engine.text import delimited
+from engine.text.finding import Finding
+from engine.text.layouts import Layout, parts_thousands
+from engine.text.plain_text import FIELD
+from engine.text.sample import sample_of
+from engine.text.time_units import OF_MONTH, Places
+
+_FARTHEST_H = 14.0
+
+
+def guess(content: bytes) -> Reading:
+    """Return how a file would be read, and what is in doubt.
+
+    Raises
+    ------
+    InputError
+        On the field ``file`` if it holds no rows of numbers.
+
+    Examples
+    --------
+    >>> content = b"Time;Battery power [W];Battery [V]\\n30.01.2024 10:00;-250;51,2\\n30.01.2024 10:01;90;51,3\\n"
+    >>> reading = guess(content)
+    >>> reading.columns["bank"], reading.columns["volts"], reading.signs
+    ((1, 'W'), (2, 'V'), {'bank': 'charging'})
+    """
+    if content.lstrip()[:1] in (b"{", b"["):
+        raise InputError(FIELD, "This is JSON: save the same rows as CSV, and bring that.")
+    return guessing.table(sample_of(content, delimited.sniff(content)))
+
+
+def preview(content: bytes, reading: Reading, rows: int = 8) -> tuple[tuple[str, ...], ...]:
+    """Return the first rows under the header as they are written, one text a column."""
+    return delimited.preview(content, reading.layout, rows)
+
+
+def with_choices(
+    reading: Reading,
+    *,
+    columns: Mapping[str, tuple[int, str]] | None = None,
+    totals: Mapping[str, str] | None = None,
+    signs: Mapping[str, str] | None = None,
+    clock: str | None = None,
+    utc_offset_h: float | None = None,
+    ends: bool | None = None,
+    decimal: str | None = None,
+) -> Reading:
+    """Return the reading as a person would have it; questions about what they changed are gone.
+
+    Parameters
+    ----------
+    columns : mapping of str to (int, str), optional
+        Column, from 0, and unit of each of `formats.MEANINGS` that has one; what is not named has none.
+    totals, signs : mapping of str to str, optional
+        By key of a column, one of `formats.TOTALS` or `formats.SIGNS`; what is not named stays.
+    clock : str, optional
+        One of `formats.CLOCKS`.
+    utc_offset_h : float, optional
+        Offset of the file's clock from universal time [h], where the clock is an offset.
+    ends : bool, optional
+        Whether a row's time is its end.
+    decimal : str, optional
+        ``.`` or ``,``.
+
+    Raises
+    ------
+    InputError
+        Naming the choice that cannot be.
+    """
+    layout = reading.layout if decimal in (None, reading.layout.decimal) else _with_decimal(reading, str(decimal))
+    chosen = reading.columns if columns is None else _checked(layout, columns)
+    kept_totals = {key: reading.totals.get(key, INTERVAL) for key, (_, unit) in chosen.items() if unit in COUNTED}
+    kept_signs = {key: reading.signs.get(key, CHARGING) for key in SIGNED if key in chosen}
+    counts = kept_totals | _one_of(totals or {}, TOTALS, kept_totals, "totals")
+    ways = kept_signs | _one_of(signs or {}, SIGNS, kept_signs, "signs")
+    kept_clock = clock or reading.clock
+    if kept_clock not in CLOCKS:
+        raise InputError("clock", f"The clock is one of {', '.join(CLOCKS)}; got “{kept_clock}”.")
+    offset_h = reading.utc_offset_h if utc_offset_h is None else utc_offset_h
+    if not -_FARTHEST_H <= offset_h <= _FARTHEST_H:
+        raise InputError("utc_offset_h", f"Offset from universal time must be from -14 to 14 hours; got {offset_h:g}.")
+    same_date = chosen.get("date") == reading.columns.get("date")
+    same_clock = (kept_clock, offset_h) == (reading.clock, reading.utc_offset_h)
+    settled = {key for key in chosen if reading.columns.get(key) != chosen[key]}
+    settled |= {f"totals.{key}" for key in totals or {}} | {f"signs.{key}" for key in signs or {}}
+    settled |= {"clock"} if clock else set()
+    settled |= {"decimal"} if layout is not reading.layout else set()
+    return dataclasses.replace(
+        reading,
+        layout=layout,
+        columns=chosen,
+        totals=counts,
+        signs=ways,
+        clock=kept_clock,
+        utc_offset_h=offset_h,
+        zone_written=reading.zone_written and same_date and same_clock,
+        ends=reading.ends if ends is None else ends,
+        asked=tuple((key, text) for key, text in reading.asked if key not in settled and _stands(key, chosen)),
+    )
+
+
+def _stands(key: str, chosen: Places) -> bool:
+    """Whether a question still has the column it is about."""
+    about = key.rpartition(".")[2] if key.startswith(("totals.", "signs.")) else ""
+    return not about or about in chosen
+
+
+def _one_of(wanted: Mapping[str, str], known: Mapping[str, str], kept: Mapping[str, str], field: str) -> dict[str, str]:
+    labels = meanings_by_key()
+    for key, one in wanted.items():
+        label = labels[key].label if key in labels else key
+        if one not in known:
+            raise InputError(f"{field}.{key}", f"{label} must be one of {', '.join(known)}; got “{one}”.")
+        if key not in kept and (field != "totals" or one != INTERVAL):
+            raise InputError(f"{field}.{key}", f"{label} has no column that “{one}” could be said of.")
+    return {key: one for key, one in wanted.items() if key in kept}
+
+
+def _with_decimal(reading: Reading, decimal: str) -> Layout:
+    if decimal not in (".", ","):
+        raise InputError("decimal", f"The decimal sign is a point or a comma; got “{decimal}”.")
+    other = "," if decimal == "." else "."
+    grouped = other != reading.layout.delimiter and parts_thousands(chain.from_iterable(reading.sample), other)
+    return dataclasses.replace(reading.layout, decimal=decimal, thousands=other if grouped else "", sign_doubt="")
+
+
+def _checked(layout: Layout, columns: Mapping[str, tuple[int, str]]) -> Places:
+    meanings = meanings_by_key()
+    taken: dict[int, str] = {}
+    for key, (at, unit) in columns.items():
+        if key not in meanings:
+            raise InputError(key, f"A column is one of {', '.join(meanings)}; got “{key}”.")
+        label = meanings[key].label
+        if not 0 <= at < layout.columns:
+            raise InputError(key, f"{label} must be one of columns 1 to {layout.columns}; got {at + 1}.")
+        if unit not in meanings[key].units:
+            raise InputError(key, f"{label} must be in one of {', '.join(meanings[key].units)}; got “{unit}”.")
+        if at in taken:
+            both = f"{meanings[taken[at]].label} and {label.lower()}"
+            raise InputError(key, f"{both} cannot be the same column, “{layout.name(at)}”.")
+        taken[at] = key
+    return dict(columns)
+
+
+def read(content: bytes, reading: Reading, zone: ZoneInfo) -> tuple[MeterLog, tuple[Finding, ...]]:
+    """Read a file.
+
+    Parameters
+    ----------
+    zone : ZoneInfo
+        The house's.
+
+    Returns
+    -------
+    MeterLog
+    tuple of Finding
+        What was left out, filled or doubted.
+
+    Raises
+    ------
+    InputError
+        If there is no column of time or none of a quantity, or hardly a row can be read.
+
+    Examples
+    --------
+    >>> content = b"Time;Battery power [W]\\n30.01.2024 10:00;-250\\n30.01.2024 10:01;90\\n"
+    >>> log, findings = read(content, guess(content), ZoneInfo("Europe/Berlin"))
+    >>> log.values["bank_w"].tolist(), log.step_s.tolist(), findings
+    ([-250.0, 90.0], [60.0, 60.0], ())
+    """
+    _needed(reading)
+    rows, findings = rows_of(content, reading, zone)
+    values, said = quantities(rows, reading, zone)
+    return MeterLog(start_s=rows.start_s, step_s=rows.step_s, values=values), findings + said
+
+
+def _needed(reading: Reading) -> None:
+    has = reading.columns
+    faults = []
+    parts = "year" in has and "day" in has and ("month" in has or has["day"][1] != OF_MONTH)
+    if "date" not in has and not parts:
+        faults.append(InputError("date", "Date has no column yet: choose it, or year, month and day apart."))
+    if all(key in TIME_KEYS for key in has):
+        faults.append(InputError("yield", "No column is chosen yet: choose yield, load or the bank, and its unit."))
+    labels = meanings_by_key()
+    for one, other in (*PAIRS.values(), *(pair[::-1] for pair in PAIRS.values())):
+        if one in has and other not in has and one.partition("_")[0] not in has:
+            text = f"{labels[other].label} has no column yet: one way of the bank without the other says little."
+            faults.append(InputError(other, text))
+    for key in ("yield", "load_dc"):
+        if key in has and has[key][1] in (*CURRENTS, *CHARGES) and "volts" not in has:
+            text = (
+                f"{labels[key].label} is in {has[key][1]}: volts of the bank are needed beside it, and have no column."
+            )
+            faults.append(InputError("volts", text))
+    if faults:
+        raise InputError(faults[0].field, faults[0].message, tuple(faults[1:]))
