@@ -17,6 +17,7 @@ from webapp.chart_parts import (
     STYLES,
     Figure,
     Style,
+    as_text,
     end_label,
     hatched_band,
     percent_axis,
@@ -185,7 +186,7 @@ def cells(names: Sequence[str], ah: Sequence[float], weakest: Sequence[int], rej
                 "name": "tested",
                 "x": list(range(1, len(order) + 1)),
                 "y": [round(ah[p], AH_DIGITS) for p in order],
-                "text": [names[p] for p in order],
+                "text": [as_text(names[p]) for p in order],
                 "marker": {"symbol": symbols, "color": colours, "size": 9},
                 "hovertemplate": "%{text}: %{y:.4g} Ah<extra></extra>",
             }
@@ -298,7 +299,7 @@ def _first_label(name: str, ah: float) -> Figure:
     return {
         "x": 1,
         "y": round(ah, AH_DIGITS),
-        "text": f"weakest: {name}",
+        "text": f"weakest: {as_text(name)}",
         "showarrow": False,
         "xanchor": "left",
         "yanchor": "middle",

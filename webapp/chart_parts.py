@@ -5,6 +5,7 @@ Colours are names of the style sheet; times are clock times of the household.
 
 from __future__ import annotations
 
+import html
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -86,6 +87,17 @@ def spaced(values: Sequence[float], gap: float, low: float, high: float) -> list
 def _reach(group: tuple[list[int], float], gap: float) -> tuple[float, float]:
     half = gap * (len(group[0]) - 1) / 2.0
     return group[1] - half, group[1] + half
+
+
+def as_text(name: str) -> str:
+    """Return a name somebody typed as a chart shows it, letter by letter: plotly draws some HTML in its texts.
+
+    Examples
+    --------
+    >>> as_text("<b>Z1</b> & co")
+    '&lt;b&gt;Z1&lt;/b&gt; &amp; co'
+    """
+    return html.escape(name, quote=False)
 
 
 def iso(moment: datetime) -> str:

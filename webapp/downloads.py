@@ -19,11 +19,10 @@ import jinja2
 from markupsafe import Markup
 from starlette.responses import Response
 
+from engine.text.formulas import FORMULA_SIGNS
 from webapp.paths import static_dir
 
 BYTE_ORDER_MARK = "\ufeff"
-FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
-"""A text that begins with one of these is run as a formula by spreadsheets."""
 PLOTLY = "vendor/plotly-cartesian-4.1.1.min.js"
 _SCRIPT_ENDS = re.compile(r"<(?=/script|!--|script)", re.IGNORECASE)
 _OWN_LINKS = re.compile(r'<a\b[^>]*\shref="/[^"]*"[^>]*>(.*?)</a>', re.DOTALL)
@@ -54,8 +53,11 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
 
 
 def guarded(cell: Cell) -> Cell:
-    """Return a cell that no spreadsheet runs: a text that looks like a formula gets an apostrophe before it."""
-    if isinstance(cell, str) and cell.lstrip(" ").startswith(FORMULA_SIGNS):
+    """Return a cell that no spreadsheet runs: a text that looks like a formula gets an apostrophe before it.
+
+    One that has one already gets another, so that `engine.text.formulas.unguarded` gives back what was typed.
+    """
+    if isinstance(cell, str) and cell.lstrip(" '").startswith(FORMULA_SIGNS):
         return f"'{cell}"
     return cell
 

@@ -23,6 +23,7 @@ from engine.errors import InputError
 from engine.text import delimited
 from engine.text.clocks import over_midnight
 from engine.text.finding import Finding
+from engine.text.formulas import unguarded
 from engine.text.layouts import Layout, parts_thousands
 
 __all__ = [
@@ -256,7 +257,7 @@ def _names(content: bytes, reading: Reading, rows: Rows) -> list[str]:
     at = reading.columns["name"][0]
     every = delimited.columns(content, reading.layout, [(at, None)]).lines
     written = dict(zip(every.tolist(), delimited.texts(content, reading.layout, at), strict=True))
-    return [written[line] or str(n + 1) for n, line in enumerate(rows.lines.tolist())]
+    return [unguarded(written[line]) or str(n + 1) for n, line in enumerate(rows.lines.tolist())]
 
 
 def _or_none(rows: Rows, key: str) -> list[float | None]:
