@@ -80,7 +80,6 @@ MENDED: dict[str, Callable[[], dict[str, Any]]] = {
     "large-reserve": lambda: _with(document(), "banks", reserve_soc=0.82),
     "share-for-percent": lambda: _with(document(), "banks", reserve_soc=0.008),
     "large-array": lambda: _array(document(), kwp=1200.0),
-    "stated-kwh": lambda: _with(document(), "banks", stated_kwh=12.0),
     "board-below-charge": lambda: sodium(
         series=14, board={"cell_low_v": 1.5, "cell_high_v": 3.9, "current_limit_a": 99}
     ),
@@ -128,6 +127,10 @@ def test_energy_on_the_label_is_held_against_its_ampere_hours() -> None:
     forget, take = notice.remedies
     assert forget.values == {"stated_kwh": None}
     assert take.values == {"label_ah": pytest.approx(139.6, abs=0.05)}  # 14,300 / (2 x 16 x 3.2)
+    for remedy in (forget, take):
+        mended = copy.deepcopy(odd)
+        mended["banks"][0] |= remedy.values
+        assert "stated-kwh" not in notices(mended)
 
 
 def test_other_checks_appear() -> None:

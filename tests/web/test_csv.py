@@ -1,4 +1,4 @@
-"""Every table for a spreadsheet: no text a person typed is run as a formula, numbers stay numbers, and names come back."""
+"""Every table for a spreadsheet: no typed text is run as a formula, numbers stay numbers, and names come back."""
 
 from __future__ import annotations
 
