@@ -3,6 +3,8 @@
 (() => {
   "use strict";
   const LEFT_MS = 250;
+  const STILL_HERE = "What you typed is still here.";
+  const BY_SCRIPT = { "HX-Request": "true" };
   const page = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}`;
   const changed = new Set();
   let timer = 0;
@@ -72,12 +74,13 @@
     form.before(document.adoptNode(both));
   };
 
-  const came = (form, status, html) => {
+  const came = (form, status, html, inWords) => {
     const fresh = new DOMParser().parseFromString(html, "text/html");
-    if (status === 200) {
+    const kept = status === 200 && fresh.getElementById("saved");
+    if (kept) {
       unmark(form);
       renew(fresh);
-      say(form, document.querySelector("#saved p")?.textContent ?? "Saved.");
+      say(form, document.querySelector("#saved p").textContent);
     } else if (status === 422) {
       mark(form, fresh);
       const count = all(form, ".error").length;
@@ -85,19 +88,20 @@
     } else if (status === 409) {
       stands(form, fresh);
     } else {
-      say(form, `Not saved: ${fresh.querySelector("main p")?.textContent || `Greyspell answered with error ${status}.`} What you typed is still here.`);
+      const why = inWords ? html : fresh.querySelector("main p:not(#trouble, :empty)")?.textContent;
+      say(form, `Not saved: ${why ?? `Greyspell answered with status ${status}.`} ${inWords ? "" : STILL_HERE}`);
     }
+    return Boolean(kept);
   };
 
   const send = async (form) => {
     try {
-      const answer = await fetch(form.action, { method: "POST", body: bodyOf(form), credentials: "same-origin" });
+      const answer = await fetch(form.action, { method: "POST", body: bodyOf(form), headers: BY_SCRIPT });
       const html = await answer.text();
       await pressed;
-      came(form, answer.status, html);
-      return answer.status === 200;
+      return came(form, answer.status, html, answer.headers.get("content-type")?.startsWith("text/plain"));
     } catch {
-      say(form, "Not saved: Greyspell does not answer; see that it still runs. What you typed is still here.");
+      say(form, `Not saved: Greyspell does not answer; see that it still runs. ${STILL_HERE}`);
       return false;
     }
   };
@@ -163,7 +167,7 @@
   });
   window.addEventListener("pagehide", () => {
     for (const form of changed) {
-      if (!refused) fetch(form.action, { method: "POST", body: bodyOf(form), credentials: "same-origin", keepalive: true });
+      if (!refused) fetch(form.action, { method: "POST", body: bodyOf(form), headers: BY_SCRIPT, keepalive: true });
     }
     changed.clear();
   });

@@ -109,6 +109,33 @@ def test_two_windows_the_later_is_shown_both_sides_and_overwrites_nothing_unaske
     expect(theirs.locator(f"#{prefix}label_ah")).to_have_value("99")
 
 
+@pytest.mark.parametrize(
+    ("status", "kind", "told", "said"),
+    [
+        (
+            200,
+            "text/html",
+            "<main><p id='trouble'></p><p>Sign in.</p></main>",
+            "Sign in. What you typed is still here.",
+        ),
+        (503, "text/html", "<main><p>No room.</p></main>", "No room. What you typed is still here."),
+        (401, "text/plain", "Sign in first.", "Sign in first."),
+    ],
+)
+def test_an_answer_of_another_kind_is_never_taken_for_saved(
+    open_page: Opener, site: str, status: int, kind: str, told: str, said: str
+) -> None:
+    page = open_page(f"{site}/banks", may_log=f"the server responded with a status of {status}")
+    form = page.locator("form[id^=bank-][id$=-form]").first
+    form.evaluate(UNFOLD)
+    prefix = (form.get_attribute("id") or "").removesuffix("form")
+    page.route("**/banks", lambda asked: asked.fulfill(status=status, content_type=kind, body=told))
+    leave(page, f"#{prefix}cell_c", "9")
+    expect(page.locator(f"#{prefix}form .kept")).to_have_text(f"Not saved: {said}")
+    page.locator(".rail a", has_text="Loads").click()
+    expect(page).to_have_url(re.compile("/loads"))
+
+
 def test_without_scripts_the_button_saves_and_nothing_is_promised(open_page: Opener, site: str) -> None:
     page = open_page(f"{site}/prices", java_script_enabled=False)
     expect(page.locator(".scripted")).to_be_hidden()
