@@ -120,12 +120,15 @@ def change_part(
     section: str,
     card: Card,
     sent: Typed,
-    what: str,
+    what: str | Callable[[], str],
     path: str,
     show: Callable[[Request, Card, int], Response],
     build: Callable[[Values], Values] = lambda values: values,
 ) -> Response:
-    """Save one of `SINGLES` from what its form sent; `build` makes fields of the document of what was typed."""
+    """Save one of `SINGLES` from what its form sent; `build` makes fields of the document of what was typed.
+
+    `what` may wait for it, to tell what was made of it.
+    """
     form: Parsed[Values] = parse(card.fields, sent, build=build)
     stands, card = card, replace(card, form=form)
     saved = opened(request)[0]
@@ -140,7 +143,7 @@ def change_part(
         request,
         sent,
         lambda document: with_values(document, section, "", values),
-        what,
+        what if isinstance(what, str) else what(),
         f"{path}#{card.id}",
         lambda errors, status: show(request, card.refused(errors), status),
     )

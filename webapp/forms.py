@@ -214,7 +214,10 @@ def filled(wanted: Iterable[Field], values: Mapping[str, Any]) -> Parsed[Any]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Card:
-    """One form of a page that has several: its groups, what is typed, and ids of its own."""
+    """One form of a page that has several: its groups, what is typed, and ids of its own.
+
+    `by_button` keeps it from saving itself as a field is left, where its fields mean something together alone.
+    """
 
     id: str
     prefix: str
@@ -222,6 +225,7 @@ class Card:
     form: Parsed[Any]
     button: str
     cancel: str = ""
+    by_button: bool = False
 
     @property
     def fields(self) -> tuple[Field, ...]:

@@ -10,6 +10,7 @@ from engine.errors import InputError
 from engine.fields import Quantity, quantities
 from engine.house.household import Household
 from engine.sky.site import MONTH_KC, MONTH_KWH, Array, Site, Sun
+from webapp import read_at
 from webapp.forms import MONTHS, Card, Field, Group, Values, filled, number_field, number_fields, text_of
 from webapp.panel_words import TROPIC_DEG
 from webapp.words import MONTHS as MONTH_NAMES
@@ -80,12 +81,14 @@ def seen_card(house: Household) -> Card:
         _month_field("clear_day_month"),
         *number_fields(Sun, "dull_day_kwh"),
         _month_field("dull_day_month"),
+        read_at.FIELD,
     )
     groups = (
         Group(
             legend="What you have seen them give",
             fields=days,
-            hint="kWh of one day, all panels, before the solar charger. Two days of your own beat any model.",
+            hint="kWh of one day, all panels. They are kept as before the solar charger; two days of your own beat any "
+            "model.",
         ),
         Group(
             legend="kWh of whole months, if you know them",
@@ -114,7 +117,21 @@ def seen_card(house: Household) -> Card:
     for name in MONTHLY:
         values |= {_month_name(name, n): one for n, one in enumerate(getattr(sun, name) or ())}
     fields = [one for group in groups for one in group.fields]
-    return Card(id="seen", prefix="seen-", groups=groups, form=filled(fields, values), button="Save what you have seen")
+    return Card(
+        id="seen",
+        prefix="seen-",
+        groups=groups,
+        form=filled(fields, values),
+        button="Save what you have seen",
+        by_button=True,
+    )
+
+
+def worked_back(values: Values, house: Household) -> tuple[Values, str]:
+    """Return what was seen as it was before the solar charger, and what was done for that in words."""
+    stored: Values = {"clear_day_kwh": house.sun.clear_day_kwh, "dull_day_kwh": house.sun.dull_day_kwh}
+    stored |= {_month_name("monthly_kwh", n): one for n, one in enumerate(house.sun.monthly_kwh or (None,) * 12)}
+    return read_at.worked_back(house, values, stored, tuple(stored))
 
 
 def seen_values(values: Values, sun: Sun) -> Values:

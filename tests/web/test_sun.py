@@ -329,3 +329,33 @@ def test_answers_and_sheet_say_which_panels_and_whose_numbers_they_took(
     assert "set right by your clear day and the kWh of a month" in took
     sheet = " ".join(soup(client.get("/sheet")).get_text().split())
     assert "Barn roof 6.2 kWp, tilted 35°, 65° from October to March, facing south" in sheet
+
+
+def test_what_was_read_behind_the_charger_or_at_the_sockets_is_worked_back_once_and_said(client: Client) -> None:
+    form = "seen-form"
+    client.post("/sun/seen", sent(client, form, clear_day_kwh="20", clear_day_month="6"))
+    charger = client.document()["sun"]["charger_efficiency"]
+    answer = client.post("/sun/seen", sent(client, form, dull_day_kwh="3", dull_day_month="12", read_at="charger"))
+    assert answer.status_code == 303
+    sun = client.document()["sun"]
+    assert sun["clear_day_kwh"] == 20.0
+    assert sun["dull_day_kwh"] == pytest.approx(3.0 / charger, abs=5e-4)
+    said = client.store.current().what
+    assert said.startswith("what the panels give changed: 3.00 kWh read after the charger kept as 3.")
+    inverter = household.read(client.document()).inverters[0]
+    share = charger * inverter.efficiency(inverter.rated_w / 2)
+    client.post("/sun/seen", sent(client, form, monthly_kwh_1="70", read_at="sockets"))
+    now = client.document()["sun"]
+    assert now["monthly_kwh"][0] == pytest.approx(70.0 / share, abs=5e-4)
+    assert (now["clear_day_kwh"], now["dull_day_kwh"]) == (sun["clear_day_kwh"], sun["dull_day_kwh"])
+    assert sent(client, form)["read_at"] == "panels"
+
+
+def test_what_was_read_at_the_sockets_needs_an_inverter(client_of: Any, small_house: dict[str, Any]) -> None:
+    small_house["inverters"] = []
+    small_house["banks"][0]["inverter"] = ""
+    client = client_of(small_house)
+    response = client.post("/sun/seen", sent(client, "seen-form", dull_day_kwh="3", read_at="sockets"))
+    assert response.status_code == 422
+    assert "needs an inverter" in words(soup(response), "#seen-read_at-error")
+    assert form_of(soup(response), "seen-form")["dull_day_kwh"] == "3"

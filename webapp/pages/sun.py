@@ -25,7 +25,7 @@ from webapp.place_form import site_card
 from webapp.render import Page, json_answer, json_errors, render
 from webapp.standing import next_step, standing_notices
 from webapp.store import Document
-from webapp.sun_forms import array_card, seen_card, seen_values
+from webapp.sun_forms import array_card, seen_card, seen_values, worked_back
 from webapp.sun_view import year_view
 from webapp.words import MONTHS
 
@@ -127,9 +127,14 @@ def change_site(request: Request, sent: Sent) -> Response:
 def change_seen(request: Request, sent: Sent) -> Response:
     """Save what the owner has seen the panels give."""
     _, house = opened(request)
-    what = "what the panels give changed"
+    done = ""
 
     def build(values: Values) -> Values:
-        return seen_values(values, house.sun)
+        nonlocal done
+        brought, done = worked_back(values, house)
+        return seen_values(brought, house.sun)
+
+    def what() -> str:
+        return "what the panels give changed" + (f": {done}" if done else "")
 
     return change_part(request, "sun", seen_card(house), sent, what, PAGE.path, _show, build)
