@@ -13,9 +13,9 @@ from webapp.render import figures
 
 PANELS, CHARGER, SOCKETS = "panels", "charger", "sockets"
 SIDES = {
-    PANELS: "before the solar charger (what it says the panels gave)",
-    CHARGER: "after the solar charger, at the battery side",
-    SOCKETS: "at the sockets, after the inverter",
+    PANELS: "before the solar charger",
+    CHARGER: "after it, at the battery side",
+    SOCKETS: "at the sockets",
 }
 WORDS = {CHARGER: "after the charger", SOCKETS: "at the sockets"}
 DECIMALS = 3
