@@ -47,7 +47,7 @@
   };
 
   const REACHED = "a, button, summary, input, select";
-  const renew = (fresh) => {
+  const renew = (fresh, made) => {
     for (const old of all(document, "[data-fresh]")) {
       const next = fresh.getElementById(old.id);
       if (!next) continue;
@@ -57,9 +57,9 @@
       old.replaceWith(document.adoptNode(next));
       if (at >= 0) all(next, REACHED)[at]?.focus();
     }
-    for (const one of all(fresh, "input[name=revision]").slice(0, 1)) {
-      for (const mine of all(document, "input[name=revision]")) mine.value = one.value;
-    }
+    const [revision, hash] = made.split("-");
+    for (const mine of all(document, "input[name=revision]")) mine.value = revision;
+    for (const mine of all(document, "input[name=mark]")) mine.value = hash;
     document.dispatchEvent(new Event("greyspell:renewed"));
   };
 
@@ -70,16 +70,18 @@
     say(form, `Not saved. ${why ? why.textContent : "It was saved elsewhere meanwhile."}`);
     const revision = fresh.querySelector(`#${CSS.escape(form.id)} input[name=revision]`);
     if (!both || !revision) return;
-    form.querySelector("input[name=revision]").value = revision.value;
+    for (const name of ["revision", "mark"]) {
+      form.querySelector(`input[name=${name}]`).value = fresh.querySelector(`#${CSS.escape(form.id)} input[name=${name}]`).value;
+    }
     form.before(document.adoptNode(both));
   };
 
-  const came = (form, status, html, inWords) => {
+  const came = (form, status, html, made, inWords) => {
     const fresh = new DOMParser().parseFromString(html, "text/html");
-    const kept = status === 200 && fresh.getElementById("saved");
+    const kept = status === 200 && made && fresh.getElementById("saved");
     if (kept) {
       unmark(form);
-      renew(fresh);
+      renew(fresh, made);
       say(form, document.querySelector("#saved p").textContent);
     } else if (status === 422) {
       mark(form, fresh);
@@ -99,7 +101,8 @@
       const answer = await fetch(form.action, { method: "POST", body: bodyOf(form), headers: BY_SCRIPT });
       const html = await answer.text();
       await pressed;
-      return came(form, answer.status, html, answer.headers.get("content-type")?.startsWith("text/plain"));
+      const made = new URL(answer.url).searchParams.get("kept");
+      return came(form, answer.status, html, made, answer.headers.get("content-type")?.startsWith("text/plain"));
     } catch {
       say(form, `Not saved: Greyspell does not answer; see that it still runs. ${STILL_HERE}`);
       return false;
@@ -141,7 +144,7 @@
   /* A button that was put in anew meanwhile is pressed in its new place. */
   const asks = (form) => {
     const said = new URLSearchParams(new FormData(form));
-    said.delete("revision");
+    for (const name of ["revision", "mark"]) said.delete(name);
     return `${form.action}?${said}`;
   };
   const standing = (form) => form.isConnected ? form : all(document, "form").find((one) => asks(one) === asks(form));

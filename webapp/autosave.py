@@ -32,6 +32,7 @@ class _Last:
     left: Left
     revision: int
     first_at: datetime
+    since: int
 
     def goes_on(self, saved: Saved, left: Left, now: datetime) -> bool:
         """Whether a save of `left` on top of `saved` belongs to this one."""
@@ -44,8 +45,24 @@ class Autosaves:
 
     _last: dict[int, _Last] = field(default_factory=dict)
 
-    def save(self, store: Store, saved: Saved, document: Document, what: str, left: Left) -> None:
+    def forget(self) -> None:
+        """Remember nothing: what was kept was replaced."""
+        self._last.clear()
+
+    def own(self, saved: Saved, page: str, revision: int | None) -> bool:
+        """Whether all that was saved since a revision came from this one opened page, as when it is left in haste."""
+        last = self._last.get(saved.household_id)
+        if last is None or revision is None or not page or last.left.page != page:
+            return False
+        return last.revision == saved.revision and last.since <= revision <= last.revision
+
+    def save(self, store: Store, saved: Saved, document: Document, what: str, left: Left) -> Saved:
         """Save a document on top of `saved`; by leaving a field, nothing new is no version.
+
+        Returns
+        -------
+        Saved
+            The version that was made, or stands.
 
         Raises
         ------
@@ -53,10 +70,9 @@ class Autosaves:
             As the store has them.
         """
         if not left.page:
-            store.save(saved.household_id, saved.revision, document, what)
-            return
+            return store.save(saved.household_id, saved.revision, document, what)
         if digest(document) == saved.hash:
-            return
+            return saved
         now = store.clock()
         last = self._last.pop(saved.household_id, None)
         goes_on = last is not None and last.goes_on(saved, left, now)
@@ -64,4 +80,7 @@ class Autosaves:
         while len(self._last) >= REMEMBERED:
             self._last.pop(next(iter(self._last)))
         first_at = last.first_at if last is not None and goes_on else now
-        self._last[saved.household_id] = _Last(left, made.revision, first_at)
+        ours = last is not None and last.left.page == left.page and last.revision == saved.revision
+        since = last.since if last is not None and ours else saved.revision
+        self._last[saved.household_id] = _Last(left, made.revision, first_at, since)
+        return made

@@ -27,6 +27,7 @@ from webapp.meanwhile import meanwhile
 from webapp.numbers import whole
 from webapp.parts import SINGLES, new_id, put, things, with_values, without
 from webapp.readings import with_readings
+from webapp.render import mark_of
 from webapp.store import Conflict, Document, Saved, Store
 from webapp.store_schema import StoreFault
 
@@ -78,14 +79,14 @@ def save(
         Shows the form again with errors by field and a status.
     """
     saved, _ = opened(request)
-    against = elsewhere(saved, sent)
+    against = _against(request, saved, sent)
     if against:
         return show(against, HTTPStatus.CONFLICT)
     try:
         document = change(saved.document)
         household.read(document)
         left = Left(page=sent.get(LEFT, ""), form=back)
-        autosaves_of(request).save(store_of(request), saved, document, what, left)
+        made = autosaves_of(request).save(store_of(request), saved, document, what, left)
     except StoreFault as fault:
         return show({"": fault.message}, fault.status)
     except InputError as fault:
@@ -93,7 +94,13 @@ def save(
     except Conflict as fault:
         request.state.saved = fault.newer
         return show({"": conflict_sentence(fault.newer)}, HTTPStatus.CONFLICT)
-    return RedirectResponse(back, HTTPStatus.SEE_OTHER)
+    return RedirectResponse(_told(back, made) if left.page else back, HTTPStatus.SEE_OTHER)
+
+
+def _told(back: str, made: Saved) -> str:
+    """The address with which version was made: the page it leads to may show a later one, of another device."""
+    path, _, anchor = back.partition("#")
+    return f"{path}{'&' if '?' in path else '?'}kept={made.revision}-{mark_of(made)}#{anchor}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,7 +139,7 @@ def change_part(
     form: Parsed[Values] = parse(card.fields, sent, build=build)
     stands, card = card, replace(card, form=form)
     saved = opened(request)[0]
-    against = elsewhere(saved, sent)
+    against = _against(request, saved, sent)
     if against:
         request.state.meanwhile = meanwhile(store_of(request), saved, sent, card, stands, path)
         return show(request, card.refused(against), HTTPStatus.CONFLICT)
@@ -155,7 +162,7 @@ def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
     blank = shelf.card(house, sent.get("item_id", ""), sent)
     card = replace(blank, form=parse(blank.fields, sent, build=lambda values: values))
     values = card.form.value
-    against = elsewhere(saved, sent)
+    against = _against(request, saved, sent)
     if against:
         stands = shelf.card(house, card.id, {})
         request.state.meanwhile = meanwhile(store_of(request), saved, sent, card, stands, f"{shelf.path}#{card.id}")
@@ -190,6 +197,15 @@ def remove_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
     )
 
 
+def _against(request: Request, saved: Saved, sent: Typed) -> dict[str, str]:
+    """What stands against a form, as `elsewhere`; not what the very page that it stands on has saved meanwhile."""
+    against = elsewhere(saved, sent)
+    if against and whole(sent.get("household", "")) == saved.household_id:
+        own = autosaves_of(request).own(saved, sent.get(LEFT, ""), whole(sent.get("revision", "")))
+        return {} if own else against
+    return against
+
+
 def elsewhere(saved: Saved, sent: Typed) -> dict[str, str]:
     """Say why a form cannot be saved in the open household: it is another one, or a newer version; empty if neither.
 
@@ -202,7 +218,9 @@ def elsewhere(saved: Saved, sent: Typed) -> dict[str, str]:
             f"typed is lost and nothing was changed: open the household you meant on Files, or look over what you "
             f"typed and save it in “{saved.name}”."
         }
-    return {} if whole(sent.get("revision", "")) == saved.revision else {"": conflict_sentence(saved)}
+    if sent.get("mark", mark_of(saved)) == mark_of(saved) and whole(sent.get("revision", "")) == saved.revision:
+        return {}
+    return {"": conflict_sentence(saved)}
 
 
 def conflict_sentence(newer: Saved) -> str:

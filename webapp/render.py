@@ -104,6 +104,11 @@ def singular(text: str) -> str:
 _ONE_OF = re.compile(r"(?<![\d.,])(1\s(?:cell|day|hour|string))s\b")
 
 
+def mark_of(saved: Saved) -> str:
+    """Return a few letters of a version's hash: numbers alone are alike in two files of everything."""
+    return saved.hash[:12]
+
+
 def saved_at(saved: Saved, now: datetime) -> str:
     """Write when a version was saved, on the household's own clock; the day only if it is not today."""
     zone = ZoneInfo(saved.document["site"]["time_zone"])
@@ -140,6 +145,7 @@ def environment() -> jinja2.Environment:
         "singular": singular,
         "clock_hour": clock_hour,
         "saved_at": saved_at,
+        "mark_of": mark_of,
     }
     env.globals |= {"asset": asset, "version": __version__, "groups": GROUPS, "merged_query": merged_query}
     env.globals |= {"ui": env.get_template("_field.html").module, "chart": env.get_template("_chart.html").module}

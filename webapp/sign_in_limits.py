@@ -1,7 +1,7 @@
 """How often a pass phrase may be tried: freely at first, then after waits that double, by address and by all together.
 
-The wait of all together stays short enough for a person who knows the pass phrase to get in between while somebody else
-guesses; at its longest all addresses together have 105,000 tries a year. Who sits at the machine itself never waits.
+At the longest wait all addresses together have 105,000 tries a year. Somebody who guesses from many addresses keeps
+others who are not signed in out as long; who is signed in, or sits at the machine itself, never waits.
 """
 
 from __future__ import annotations

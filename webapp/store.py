@@ -172,7 +172,14 @@ class Store(StoreFile):
     # -- writing
 
     def create(self, document: Document, what: str, source_hash: str | None = None) -> Saved:
-        """Add a household and open it."""
+        """Add a household and open it.
+
+        Raises
+        ------
+        InputError
+            If it could not be read again as it is kept.
+        """
+        household.read(canonical(document))
         with self.transaction() as db:
             made = db.execute("INSERT INTO households (source_hash) VALUES (?)", (source_hash,)).lastrowid
             assert made is not None
@@ -197,7 +204,10 @@ class Store(StoreFile):
         ------
         Conflict
             If a newer version stands.
+        InputError
+            If it could not be read again as it is kept.
         """
+        household.read(canonical(document))
         with self.transaction() as db:
             newest = self.latest(household_id)
             if newest.revision != base_revision:
@@ -208,8 +218,9 @@ class Store(StoreFile):
                     "DELETE FROM versions WHERE household_id = ? AND revision = ?", (household_id, base_revision)
                 )
             self._thin_out(db, household_id)
+            made = self.latest(household_id)
         self.copy_if_due()
-        return self.latest(household_id)
+        return made
 
     def restore(self, household_id: int, revision: int, base_revision: int, what: str) -> Saved:
         """Bring an earlier version back as a new one.

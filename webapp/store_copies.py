@@ -74,11 +74,19 @@ def copy_due(folder: Path, now: datetime) -> bool:
 
 def keep_before(db: sqlite3.Connection, folder: Path, now: datetime) -> Path:
     """Keep what stands before all of it is replaced; the last three such copies stay."""
-    made = folder / f"{FILE_NAME}.before.{now.astimezone(UTC):{STAMP}}Z"
-    write_copy(db, made)
+    made, making = _before(folder, now), folder / f"{FILE_NAME}.before-making"
+    while made.exists():
+        now += timedelta(seconds=1)
+        made = _before(folder, now)
+    write_copy(db, making)
+    os.replace(making, made)
     for old in copies(folder, "before")[KEPT_COPIES:]:
         old.unlink()
     return made
+
+
+def _before(folder: Path, now: datetime) -> Path:
+    return folder / f"{FILE_NAME}.before.{now.astimezone(UTC):{STAMP}}Z"
 
 
 def take_in(path: Path) -> None:
@@ -92,6 +100,9 @@ def take_in(path: Path) -> None:
     fault = fault_of(path)
     if fault:
         raise InputError("all", f"This is no whole file of Greyspell ({fault}); nothing was changed.")
+    with only_read(path) as db:
+        if not schema_of(db):
+            raise InputError("all", "This file holds nothing of Greyspell; nothing was changed.")
     migrate(path, None)
 
 

@@ -35,6 +35,7 @@ class StoreFile:
         self.folder = folder
         self.clock = clock
         self._lock = threading.RLock()
+        self._copying = threading.Lock()
         self._start = prepare(folder, clock())
         self.path = self._start.path
         self.read_only = self._start.read_only
@@ -63,8 +64,13 @@ class StoreFile:
 
     def copy_if_due(self) -> None:
         """Keep a good copy where the newest is older than a day."""
-        if copy_due(self.folder, self.clock()):
-            self._copy()
+        if not self._copying.acquire(blocking=False):
+            return
+        try:
+            if copy_due(self.folder, self.clock()):
+                self._copy()
+        finally:
+            self._copying.release()
 
     def _copy(self) -> None:
         """Keep a good copy; where that cannot be, the start says so and the saves go on."""

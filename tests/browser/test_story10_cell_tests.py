@@ -156,7 +156,7 @@ def test_without_scripts_80_megabytes_are_refused_on_a_page_that_says_so(
         file.truncate(80 * 1024**2)
     page.locator("#file").set_input_files(big)
     page.get_by_role("button", name="Look at it").click()
-    expect(page.locator("main")).to_contain_text("reads files of up to 64 MB; nothing was changed")
+    expect(page.locator("main")).to_contain_text("reads files of up to 64 MB here; nothing was changed")
     page.goto(f"{site}/cell-tests")
     expect(page.locator(".empty")).to_be_visible()
 

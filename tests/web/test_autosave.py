@@ -104,3 +104,47 @@ def test_only_what_is_kept_already_saves_itself(client: Client) -> None:
     assert page.find(id=FORM).has_attr("data-autosave")
     assert not page.find(id="add-bank-form").has_attr("data-autosave")
     assert soup(client.get("/prices")).find("form", attrs={"data-autosave": True})
+
+
+def test_a_field_left_in_haste_after_another_of_its_page_is_kept_and_never_over_another_device(client: Client) -> None:
+    opened = form_of(soup(client.get("/banks")), FORM) | {"left": "page-a"}
+    assert client.post("/banks", opened | {"cell_c": "10"}).status_code == 303
+    assert client.post("/banks", opened | {"cell_c": "10", "label_ah": "300"}).status_code == 303
+    assert (bank(client)["cell_c"], bank(client)["label_ah"]) == (10.0, 300.0)
+    assert client.post("/banks", opened | {"left": "page-b", "cell_c": "8"}).status_code == 409
+    left(client, page="page-b", cell_c="7")
+    assert client.post("/banks", opened | {"cell_c": "6"}).status_code == 409
+    assert bank(client)["cell_c"] == 7.0
+
+
+def test_the_page_is_told_which_version_it_made(client: Client) -> None:
+    made = left(client, cell_c="10").headers["Location"]
+    assert made == f"/banks?kept=2-{client.store.current().hash[:12]}#bank-store"
+    assert left(client, page="", cell_c="9").headers["Location"] == "/banks#bank-store"
+
+
+def test_a_page_left_open_while_everything_is_replaced_changes_nothing(client: Client) -> None:
+    file = client.get("/files/everything.sqlite3").content
+    left(client, cell_c="10")
+    opened = form_of(soup(client.get("/banks")), FORM)
+    client.post("/files/everything", files={"file": ("all.sqlite3", file)})
+    left(client, page="page-b", cell_c="3")
+    before = kept(client)
+    assert before[0][0] == int(opened["revision"])
+    for sent in (opened | {"cell_c": "6"}, opened | {"cell_c": "6", "left": "page-a"}):
+        assert client.post("/banks", sent).status_code == 409
+    assert kept(client) == before
+
+
+def test_a_save_returns_what_it_made_although_another_device_saves_at_once(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store = client.store
+    first = store.current()
+
+    def between() -> None:
+        monkeypatch.undo()
+        store.save(first.household_id, 2, {**first.document, "note": "theirs"}, "theirs")
+
+    monkeypatch.setattr(store, "copy_if_due", between)
+    assert store.save(first.household_id, 1, {**first.document, "note": "mine"}, "mine").revision == 2

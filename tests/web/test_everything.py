@@ -79,7 +79,7 @@ def test_what_is_longer_than_any_other_file_goes_out_and_comes_back(client: Clie
     assert client.store.current().name == "Test croft"
     back = sky_store.drafts(store, house)
     assert [sky_store.content(store, one.id) for one in reversed(back)] == contents
-    assert not list(store.folder.glob("everything-*"))
+    assert not list(store.folder.glob(".greyspell-everything-*"))
 
 
 def test_a_full_disk_is_a_sentence_and_nothing_is_left(client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -93,11 +93,11 @@ def test_a_full_disk_is_a_sentence_and_nothing_is_left(client: Client, monkeypat
     assert answer.status_code == 507
     assert "Make room on that disk" in answer.text
     assert client.store.current() == before
-    assert not list(client.store.folder.glob("everything-*"))
+    assert not list(client.store.folder.glob(".greyspell-everything-*"))
 
 
 def test_what_a_killed_server_left_of_a_file_goes_at_the_next_start(tmp_path: Path, clock: Clock) -> None:
-    left = tmp_path / "data" / "everything-x1"
+    left = tmp_path / "data" / ".greyspell-everything-x1"
     left.mkdir(parents=True)
     (left / "greyspell.sqlite3").write_bytes(b"half")
     Client(create_app(tmp_path / "data", None, clock)).close()
@@ -109,3 +109,30 @@ def test_the_longest_file_of_everything_is_said_in_its_refusal(client: Client) -
     answer = client.post("/files/everything", headers=headers)
     assert answer.status_code == 413
     assert "up to 1,024 MB here" in answer.text
+
+
+def test_put_back_twice_within_a_second_keeps_what_stood_before_both(client: Client) -> None:
+    file = client.get("/files/everything.sqlite3").content
+    rename(client, "Years of work")
+    assert (bring(client, file), bring(client, file)) == (303, 303)
+    kept = sorted(client.store.folder.glob("*.before.*"))
+    assert len(kept) == 2
+    assert bring(client, kept[0].read_bytes()) == 303
+    assert client.store.current().name == "Years of work"
+
+
+def test_a_file_without_anything_of_ours_replaces_nothing(client: Client, tmp_path: Path) -> None:
+    path = tmp_path / "empty.sqlite3"
+    with closing(sqlite3.connect(path)) as db:
+        db.execute("VACUUM")
+    before = client.store.current()
+    assert bring(client, path.read_bytes()) == 422
+    assert client.store.current() == before
+
+
+def test_a_folder_of_the_person_with_a_like_name_stays(tmp_path: Path, clock: Clock) -> None:
+    mine = tmp_path / "data" / ".greyspell-everything-photos" / "a.jpg"
+    mine.parent.mkdir(parents=True)
+    mine.write_bytes(b"mine")
+    Client(create_app(tmp_path / "data", None, clock)).close()
+    assert mine.read_bytes() == b"mine"

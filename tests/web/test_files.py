@@ -7,7 +7,9 @@ from typing import Any
 
 import pytest
 
+from engine.errors import InputError
 from tests.conftest import Client, soup
+from webapp import store
 from webapp.pages.files import LONGEST_NAME, free_name
 
 BANK = {"id": "x", "name": "x", "chemistry": "lfp", "series": 16, "label_ah": 280}
@@ -211,7 +213,11 @@ def test_a_version_of_another_household_is_not_brought_back(client: Client, path
 def test_a_household_of_a_newer_program_is_kept_never_written_and_no_dead_end(client: Client) -> None:
     mine = client.store.current().household_id
     newer = {**client.document(), "name": "Newer house", "format": 99, "shiny": True}
-    kept = client.store.create(newer, "from a newer program")
+    kept = client.store.create({**client.document(), "name": "Newer house"}, "from a newer program")
+    with client.store.transaction() as db:
+        text = (store.canonical(newer), store.digest(newer), kept.household_id)
+        db.execute("UPDATE versions SET document = ?, hash = ? WHERE household_id = ?", text)
+    kept = client.store.latest(kept.household_id)
     for path in ("/today", "/files", "/banks"):
         reply = client.get(path)
         assert reply.status_code == 422
@@ -230,3 +236,20 @@ def test_a_household_of_a_newer_program_is_kept_never_written_and_no_dead_end(cl
     assert opened is not None
     assert client.post("/files/open", {"household": str(mine)}).status_code == 303
     assert client.get("/files").status_code == 200
+
+
+def test_a_copy_of_the_longest_name_is_still_a_household_that_can_be_read(client: Client) -> None:
+    client.store.create({**client.document(), "name": "x" * 200}, "made")
+    assert client.post("/files/duplicate", {"household": str(client.store.current().household_id)}).status_code == 303
+    assert client.store.current().name.removesuffix(" (copy)").strip("x") == ""
+    assert client.get("/files").status_code == 200
+
+
+def test_what_could_not_be_read_again_is_never_kept(client: Client) -> None:
+    before = client.store.current()
+    bad = {**before.document, "name": "x" * 201}
+    with pytest.raises(InputError, match="200"):
+        client.store.create(bad, "made")
+    with pytest.raises(InputError, match="200"):
+        client.store.save(before.household_id, before.revision, bad, "made")
+    assert client.store.households() == [before]

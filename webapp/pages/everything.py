@@ -8,6 +8,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 from collections.abc import AsyncIterator
+from contextlib import suppress
 from http import HTTPStatus
 from pathlib import Path
 from typing import Annotated, BinaryIO
@@ -19,14 +20,15 @@ from starlette.datastructures import UploadFile
 from starlette.responses import FileResponse, RedirectResponse, Response
 
 from engine.errors import InputError
-from webapp.editing import store_of
+from webapp.editing import autosaves_of, store_of
 from webapp.guard import EVERYTHING
 from webapp.render import render
+from webapp.store_copies import remove
 from webapp.store_schema import FILE_NAME, StoreFault
 
 router = APIRouter()
 PIECE_BYTES = 1024**2
-PREFIX = "everything-"
+PREFIX = ".greyspell-everything-"
 
 
 @router.get("/files/everything.sqlite3")
@@ -65,6 +67,7 @@ def put_back(request: Request, path: Annotated[Path | None, Depends(brought_file
         if path is None:
             raise InputError("all", "No file was chosen: choose a file of everything first.")
         store_of(request).replace_all(path)
+        autosaves_of(request).forget()
     except InputError as fault:
         status = getattr(fault, "status", HTTPStatus.UNPROCESSABLE_ENTITY)
         errors = {str(number): part.message for number, part in enumerate(fault.every())}
@@ -75,7 +78,9 @@ def put_back(request: Request, path: Annotated[Path | None, Depends(brought_file
 def clear(folder: Path) -> None:
     """Remove what a server that was killed left of such a file in its data folder."""
     for left in folder.glob(f"{PREFIX}*"):
-        shutil.rmtree(left, ignore_errors=True)
+        remove(left / FILE_NAME)
+        with suppress(OSError):
+            left.rmdir()
 
 
 def _beside(request: Request) -> Path:

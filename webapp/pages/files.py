@@ -38,6 +38,7 @@ router = APIRouter()
 
 SHOWN_VERSIONS = 30
 SHOWN_FAULTS = 20
+COPY = " (copy)"
 LONGEST_NAME = 80
 
 
@@ -155,7 +156,7 @@ def restore_example(request: Request, sent: Sent) -> Response:
 def duplicate(request: Request, sent: Sent) -> Response:
     """Copy a household and open the copy."""
     document = store_of(request).latest(_id(sent)).document
-    copy = {**document, "name": f"{document['name']} (copy)", "example": False}
+    copy = {**document, "name": f"{document['name'][: LONGEST_NAME - len(COPY)]}{COPY}", "example": False}
     _create(request, copy, f"copied from {document['name']}")
     return _back(PAGE.path)
 

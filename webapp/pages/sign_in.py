@@ -29,7 +29,12 @@ async def short_form(request: Request) -> dict[str, str]:
     """Return what the short form of this page sent; anything longer is not even read."""
     length = request.headers.get("Content-Length", "")
     kind = request.headers.get("Content-Type", "").partition(";")[0].strip().lower()
-    if not length.isdigit() or int(length) > LONGEST_FORM_BYTES or kind != FORM:
+    if (
+        "Transfer-Encoding" in request.headers
+        or not length.isdigit()
+        or int(length) > LONGEST_FORM_BYTES
+        or kind != FORM
+    ):
         raise HTTPException(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "Only a short form is read here")
     async with request.form(max_files=0, max_fields=10) as form:
         return {name: str(form[name]) for name in form}
