@@ -66,13 +66,20 @@ def worked_back(
     -------
     dict, str
         The values, and what was done in words; empty if nothing.
+
+    Raises
+    ------
+    InputError
+        If it was read elsewhere and nothing is new.
     """
     side = values[FIELD.name]
     found = dict(values)
     new = [name for name in names if values[name] is not None and not _same(values[name], stored.get(name))]
-    if side == PANELS or not new:
+    if side == PANELS:
         return found, ""
     times = before_charger(house, side)
+    if not new:
+        raise InputError(FIELD.name, _nothing_new(values, names, side, times))
     for name in new:
         found[name] = round(values[name] * times, DECIMALS)
     first = new[0]
@@ -81,6 +88,16 @@ def worked_back(
         found,
         f"{figures(values[first], 3)} kWh read {WORDS[side]} kept as {figures(found[first], 3)} kWh before it{more}",
     )
+
+
+def _nothing_new(values: Mapping[str, Any], names: tuple[str, ...], side: str, times: float) -> str:
+    """Say that what is saved is not worked back unasked, and what to type for it."""
+    said = "Nothing typed here is new, so nothing was worked back."
+    kept = [values[name] for name in names if values[name] is not None]
+    if not kept:
+        return said
+    read, before = (figures(kwh, 3) for kwh in (kept[0], kept[0] * times))
+    return f"{said} {read} kWh read {WORDS[side]} are {before} kWh before it: type that where it is meant."
 
 
 def _same(typed: float, stored: float | None) -> bool:

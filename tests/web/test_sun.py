@@ -359,3 +359,15 @@ def test_what_was_read_at_the_sockets_needs_an_inverter(client_of: Any, small_ho
     assert response.status_code == 422
     assert "needs an inverter" in words(soup(response), "#seen-read_at-error")
     assert form_of(soup(response), "seen-form")["dull_day_kwh"] == "3"
+
+
+def test_what_is_saved_already_is_not_worked_back_unasked_and_the_way_is_said(client: Client) -> None:
+    client.post("/sun/seen", sent(client, "seen-form", dull_day_kwh="3", dull_day_month="12"))
+    before = client.document()
+    response = client.post("/sun/seen", sent(client, "seen-form", read_at="charger"))
+    assert response.status_code == 422
+    worked = 3.0 / before["sun"]["charger_efficiency"]
+    assert f"3.00 kWh read after the charger are {figures(worked, 3)} kWh before it" in words(
+        soup(response), "#seen-read_at-error"
+    )
+    assert client.document() == before
