@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
-from itertools import chain
 from zoneinfo import ZoneInfo
 
 from engine.errors import InputError
@@ -32,8 +31,8 @@ from engine.meter.log import MeterLog
 from engine.meter.quantities import quantities
 from engine.meter.rows import rows_of
 from engine.text import delimited
+from engine.text.choosing import checked_columns, with_decimal
 from engine.text.finding import Finding
-from engine.text.layouts import Layout, parts_thousands
 from engine.text.plain_text import FIELD
 from engine.text.sample import sample_of
 from engine.text.time_units import OF_MONTH, Places
@@ -99,8 +98,12 @@ def with_choices(
     InputError
         Naming the choice that cannot be.
     """
-    layout = reading.layout if decimal in (None, reading.layout.decimal) else _with_decimal(reading, str(decimal))
-    chosen = reading.columns if columns is None else _checked(layout, columns)
+    layout = (
+        reading.layout
+        if decimal in (None, reading.layout.decimal)
+        else with_decimal(reading.layout, reading.sample, str(decimal))
+    )
+    chosen = reading.columns if columns is None else checked_columns(layout, columns, meanings_by_key())
     kept_totals = {key: reading.totals.get(key, INTERVAL) for key, (_, unit) in chosen.items() if unit in COUNTED}
     kept_signs = {key: reading.signs.get(key, CHARGING) for key in SIGNED if key in chosen}
     counts = kept_totals | _one_of(totals or {}, TOTALS, kept_totals, "totals")
@@ -146,32 +149,6 @@ def _one_of(wanted: Mapping[str, str], known: Mapping[str, str], kept: Mapping[s
         if key not in kept and (field != "totals" or one != INTERVAL):
             raise InputError(f"{field}.{key}", f"{label} has no column that “{one}” could be said of.")
     return {key: one for key, one in wanted.items() if key in kept}
-
-
-def _with_decimal(reading: Reading, decimal: str) -> Layout:
-    if decimal not in (".", ","):
-        raise InputError("decimal", f"The decimal sign is a point or a comma; got “{decimal}”.")
-    other = "," if decimal == "." else "."
-    grouped = other != reading.layout.delimiter and parts_thousands(chain.from_iterable(reading.sample), other)
-    return dataclasses.replace(reading.layout, decimal=decimal, thousands=other if grouped else "", sign_doubt="")
-
-
-def _checked(layout: Layout, columns: Mapping[str, tuple[int, str]]) -> Places:
-    meanings = meanings_by_key()
-    taken: dict[int, str] = {}
-    for key, (at, unit) in columns.items():
-        if key not in meanings:
-            raise InputError(key, f"A column is one of {', '.join(meanings)}; got “{key}”.")
-        label = meanings[key].label
-        if not 0 <= at < layout.columns:
-            raise InputError(key, f"{label} must be one of columns 1 to {layout.columns}; got {at + 1}.")
-        if unit not in meanings[key].units:
-            raise InputError(key, f"{label} must be in one of {', '.join(meanings[key].units)}; got “{unit}”.")
-        if at in taken:
-            both = f"{meanings[taken[at]].label} and {label.lower()}"
-            raise InputError(key, f"{both} cannot be the same column, “{layout.name(at)}”.")
-        taken[at] = key
-    return dict(columns)
 
 
 def read(content: bytes, reading: Reading, zone: ZoneInfo) -> tuple[MeterLog, tuple[Finding, ...]]:

@@ -10,7 +10,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from datetime import date, timedelta
-from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,9 +22,9 @@ from engine.sky.files.known import known
 from engine.sky.files.rows import rows_of
 from engine.sky.series import DailySeries
 from engine.text import delimited
+from engine.text.choosing import checked_columns, with_decimal
 from engine.text.clocks import DAY_S
 from engine.text.finding import Finding
-from engine.text.layouts import Layout, parts_thousands
 from engine.text.plain_text import FIELD
 from engine.text.sample import sample_of
 from engine.text.time_units import OF_MONTH, Places
@@ -91,8 +90,12 @@ def with_choices(
     InputError
         Naming the choice that cannot be.
     """
-    layout = reading.layout if decimal in (None, reading.layout.decimal) else _with_decimal(reading, str(decimal))
-    chosen = reading.columns if columns is None else _checked(layout, columns)
+    layout = (
+        reading.layout
+        if decimal in (None, reading.layout.decimal)
+        else with_decimal(reading.layout, reading.sample, str(decimal))
+    )
+    chosen = reading.columns if columns is None else checked_columns(layout, columns, meanings_by_key())
     counts = totals or reading.totals
     if counts not in TOTALS:
         raise InputError("totals", f"Rows are counted as one of {', '.join(TOTALS)}; got “{counts}”.")
@@ -119,32 +122,6 @@ def _still_zoned(reading: Reading, chosen: Places, offset_h: float | None) -> bo
     """Whether the offsets beside the dates still count: not where somebody chose another clock or column."""
     same = chosen.get("date") == reading.columns.get("date") and offset_h == reading.utc_offset_h
     return reading.zone_written and same
-
-
-def _with_decimal(reading: Reading, decimal: str) -> Layout:
-    if decimal not in (".", ","):
-        raise InputError("decimal", f"The decimal sign is a point or a comma; got “{decimal}”.")
-    other = "," if decimal == "." else "."
-    grouped = other != reading.layout.delimiter and parts_thousands(chain.from_iterable(reading.sample), other)
-    return dataclasses.replace(reading.layout, decimal=decimal, thousands=other if grouped else "", sign_doubt="")
-
-
-def _checked(layout: Layout, columns: Mapping[str, tuple[int, str]]) -> Places:
-    meanings = meanings_by_key()
-    taken: dict[int, str] = {}
-    for key, (at, unit) in columns.items():
-        if key not in meanings:
-            raise InputError(key, f"A column is one of {', '.join(meanings)}; got “{key}”.")
-        label = meanings[key].label
-        if not 0 <= at < layout.columns:
-            raise InputError(key, f"{label} must be one of columns 1 to {layout.columns}; got {at + 1}.")
-        if unit not in meanings[key].units:
-            raise InputError(key, f"{label} must be in one of {', '.join(meanings[key].units)}; got “{unit}”.")
-        if at in taken:
-            both = f"{meanings[taken[at]].label} and {label.lower()}"
-            raise InputError(key, f"{both} cannot be the same column, “{layout.name(at)}”.")
-        taken[at] = key
-    return dict(columns)
 
 
 def _offset_h(reading: Reading, wanted: float | str | None) -> float | None:
