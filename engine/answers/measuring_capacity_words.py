@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Protocol
-
 from engine.answers.answer import Assumption, Notice, Worked
 from engine.answers.measuring import Measured
+from engine.answers.measuring_discharge import Counted, Found
 from engine.house.bank import Bank
 from engine.house.inverter import Inverter
 
@@ -19,50 +18,8 @@ WIDE_SHARE = 0.1
 """An error of more than this of the result is told as too wide to act on (judgement)."""
 
 
-class Run(Protocol):
-    """A counted discharge, as `measuring_capacity.Counted`."""
-
-    @property
-    def unit(self) -> str: ...
-    @property
-    def amount(self) -> float: ...
-    @property
-    def hours(self) -> float: ...
-    @property
-    def cell_c(self) -> float: ...
-    @property
-    def start(self) -> str: ...
-    @property
-    def stop(self) -> str: ...
-    @property
-    def end_v(self) -> float | None: ...
-    @property
-    def accuracy_share(self) -> float | None: ...
-
-
-class Ends(Protocol):
-    """A working out, as `measuring_capacity.Found`."""
-
-    @property
-    def ah(self) -> float: ...
-    @property
-    def start_soc(self) -> float: ...
-    @property
-    def end_soc(self) -> float: ...
-    @property
-    def reach_soc(self) -> float: ...
-    @property
-    def drawn_ah(self) -> float: ...
-    @property
-    def mean_v(self) -> float: ...
-    @property
-    def c_rate(self) -> float: ...
-    @property
-    def dc_kwh(self) -> float | None: ...
-
-
 def capacity_notices(
-    bank: Bank, inverter: Inverter | None, run: Run, found: Ends, result: Measured
+    bank: Bank, inverter: Inverter | None, run: Counted, found: Found, result: Measured
 ) -> tuple[Notice, ...]:
     """What to mind about a counted discharge."""
     cell, said = bank.cell, []
@@ -110,8 +67,8 @@ def capacity_notices(
             (
                 "check",
                 "capacity-unlike",
-                f"That is {of_label * 100:.0f} % of the label. Before you believe it look over the counting: was it set "
-                "to nothing at full, did the sun charge meanwhile, are the Ah those of the whole bank?",
+                f"That is {of_label * 100:.0f} % of the label. Before you believe it look over the counting: was it "
+                "set to nothing at full, did the sun charge meanwhile, are the Ah those of the whole bank?",
             )
         )
     if result.half > WIDE_SHARE * result.value:
@@ -126,14 +83,14 @@ def capacity_notices(
     return tuple(Notice(level=level, code=code, text=text) for level, code, text in said)
 
 
-def capacity_worked(bank: Bank, inverter: Inverter | None, run: Run, found: Ends) -> tuple[Worked, ...]:
+def capacity_worked(bank: Bank, inverter: Inverter | None, run: Counted, found: Found) -> tuple[Worked, ...]:
     """The sum, to be followed with a pocket calculator."""
     lines = []
     if run.unit == "sockets" and found.dc_kwh is not None and inverter is not None:
         lines.append(
             Worked(
                 label="Drawn from the bank",
-                how=f"{run.amount:g} kWh at the sockets, with {inverter.name}’s losses and idle draw for {run.hours:g} h",
+                how=f"{run.amount:g} kWh at the sockets, with {inverter.name}’s losses, its idle for {run.hours:g} h",
                 value=found.dc_kwh,
                 unit="kWh",
             )
@@ -171,7 +128,7 @@ def capacity_worked(bank: Bank, inverter: Inverter | None, run: Run, found: Ends
     return tuple(lines)
 
 
-def capacity_assumptions(bank: Bank, run: Run, inverter: Inverter | None) -> tuple[Assumption, ...]:
+def capacity_assumptions(bank: Bank, run: Counted, inverter: Inverter | None) -> tuple[Assumption, ...]:
     """What was taken because nobody measured it."""
     cell = bank.cell
     found = []

@@ -1,14 +1,12 @@
 """The inverter's idle draw by two readings of a night with everything off, and how good they are.
 
 Watts are drawn from the bus with nothing on: the inverter's own and whatever else stays on the battery side (board,
-monitor, a solar charger by night). Moments are local standard time, charges shares of tested Ah, currents A.
+monitor, a solar charger by night). Moments are local standard time.
 Not modelled: a sleep mode that comes and goes, losses of the cells at so small a current, a zero that drifts.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
@@ -17,68 +15,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.answer import Assumption, Notice, Worked
-from engine.answers.measuring import COVER, Lasts, Measured, Part, combined, measured, of_limits, of_step
+from engine.answers.measuring import COVER, Lasts, Measured, combined, measured
 from engine.answers.measuring_changes import lasts, with_idle
-from engine.answers.measuring_idle_words import idle_assumptions, idle_notices, idle_worked
-from engine.cells.chemistry import at as read_at
-from engine.cells.chemistry import energy_at
+from engine.answers.measuring_idle_words import SPOKEN_H, idle_assumptions, idle_notices, idle_worked
+from engine.answers.measuring_readings import (
+    METERS,
+    MOST_DAYS,
+    USUAL_STEP,
+    Readings,
+    drawn_w_of,
+    mean_v,
+    parts_of,
+    refuse,
+    waited_h,
+)
 from engine.errors import InputError
 from engine.fields import quantities
-from engine.house.bank import Bank
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sky.moment import sun_up_h
 
 Floats = NDArray[np.float64]
-
-METERS = ("percent", "ah", "kwh", "watts", "amps")
-"""What may be read: charge, Ah and kWh counted out, and watts and amps as shown at both times."""
-USUAL_STEP = {"percent": 0.01, "ah": 0.1, "kwh": 0.1, "watts": 1.0, "amps": 0.1}
-"""Last digit of the display, in the unit of the engine (typical, from memory)."""
-USUAL_ACCURACY_SHARE = {"percent": 0.03, "ah": 0.01, "kwh": 0.01, "watts": 0.01, "amps": 0.01}
-"""How far off a shunt counts (typical, from memory); a charge in % besides rests on the Ah the monitor is set to."""
-USUAL_ZERO_A = 0.05
-"""Current a shunt shows, or does not, where none flows (typical, from memory: 0.01 % of a shunt of 500 A)."""
-VOLTS_TYPED_SHARE, VOLTS_BY_CURVE_SHARE = 0.005, 0.03
-"""How far off the mean volts of the night may be: typed ones, and those of the curve (judgement)."""
-LEFT_ON_SHARE = 0.1
-"""How far off the watts of what stayed on may be (judgement)."""
-MINUTE_H = 1.0 / 60.0
-AIM_W = 5.0
-"""An error of the idle draw that is good enough to plan with (choice)."""
-LEAST_H, MOST_DAYS = 0.5, 14
-"""Shortest and longest time between two readings (judgement)."""
-HALF_SOC = 0.5
-"""Charge whose rested volts are taken where none are typed (choice)."""
-UP_H = 0.1
-"""Sun for less than that between the readings is not spoken of: the model's own horizon (judgement)."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Readings:
-    """Two readings of one meter, as they were read; `first` and `second` in its unit, % as shares.
-
-    `step`, `accuracy_share` and `zero_a` are what is usual where None, `volts_v` those of the curve; `left_on_w` is at
-    the sockets. `dark` says that the panels were switched off.
-    """
-
-    meter: str
-    first: float
-    second: float
-    began: datetime
-    ended: datetime
-    step: float | None = None
-    accuracy_share: float | None = None
-    zero_a: float | None = None
-    volts_v: float | None = None
-    left_on_w: float = 0.0
-    dark: bool = False
-
-    @property
-    def hours(self) -> float:
-        """Time between them [h]."""
-        return (self.ended - self.began).total_seconds() / 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,7 +96,7 @@ class IdleDraw:
         """The value to be written into the household [W]; None where the readings are not fit for it."""
         if self.result is None or self.readings is None or self.result.value <= 0.0:
             return None
-        lit = self.sun_up_h >= UP_H and not self.readings.dark
+        lit = self.sun_up_h >= SPOKEN_H and not self.readings.dark
         return None if lit else round(self.result.value, 1)
 
 
@@ -168,16 +126,16 @@ def idle_draw(
     night_h = _night_h(household, at)
     up_h = 0.0
     if readings is not None:
-        _refuse(supply, readings)
+        refuse(supply, readings)
         up_h = sun_up_h(household.site, readings.began, readings.ended)
     inverter = supply.inverter
-    drawn_w = None if readings is None else _drawn_w(supply, readings)
+    drawn_w = None if readings is None else drawn_w_of(supply, readings)
     left_w = 0.0 if readings is None else inverter.dc_w(readings.left_on_w) - inverter.idle_w
     result = None
     if readings is not None and drawn_w is not None:
         result = _result(supply, readings, drawn_w, left_w)
     guess_w = drawn_w if drawn_w is not None and drawn_w > 0.0 else inverter.idle_w
-    err = partial(_parts, supply, readings or _usual(meter, at), guess_w, left_w)
+    err = partial(parts_of, supply, readings or _usual(meter, at), guess_w, left_w)
     wait_h = waited_h(err(1.0))
     curve_h = np.linspace(1.0, _chart_end_h(wait_h, None if readings is None else readings.hours), 60)
     return IdleDraw(
@@ -206,9 +164,7 @@ def idle_draw(
         if readings is None
         else idle_notices(inverter, result, up_h, readings.dark, readings.hours, night_h),
         worked=() if readings is None or drawn_w is None else _worked(supply, readings, drawn_w, left_w),
-        assumptions=idle_assumptions(
-            meter, readings, USUAL_STEP[meter], USUAL_ACCURACY_SHARE[meter], USUAL_ZERO_A, supply.bank
-        ),
+        assumptions=idle_assumptions(meter, readings, supply.bank),
     )
 
 
@@ -227,7 +183,7 @@ def _night_h(household: Household, at: datetime) -> float:
 
 
 def _wait(supply: Supply, meter: str, at: datetime, night_h: float) -> Wait:
-    err = partial(_parts, supply, _usual(meter, at), supply.inverter.idle_w, 0.0)
+    err = partial(parts_of, supply, _usual(meter, at), supply.inverter.idle_w, 0.0)
     return Wait(
         meter=meter,
         step=USUAL_STEP[meter],
@@ -236,51 +192,13 @@ def _wait(supply: Supply, meter: str, at: datetime, night_h: float) -> Wait:
     )
 
 
-def waited_h(after_one_hour: Sequence[Part], aim_w: float = AIM_W) -> float | None:
-    """Return the hours between readings after which the error is within `aim_w`; None if what does not fall is more.
-
-    Parameters
-    ----------
-    after_one_hour : sequence of Part
-        The parts of error after one hour; those that fall do so as one over the hours.
-    """
-    fixed = combined(part for part in after_one_hour if not part.falls)
-    falling = combined(part for part in after_one_hour if part.falls)
-    left = (aim_w / COVER) ** 2 - fixed**2
-    return falling / math.sqrt(left) if left > 0.0 else None
-
-
 def _chart_end_h(wait_h: float | None, hours: float | None) -> float:
     """Where the chart of the error over hours ends [h] (choice): past the wait and the reading, within three days."""
     return min(max(24.0, 1.3 * (wait_h or 0.0), 1.3 * (hours or 0.0)), 24.0 * MOST_DAYS)
 
 
-def mean_v(supply: Supply, readings: Readings) -> tuple[float, float]:
-    """Return the pack's mean volts between the readings [V], and how far off they may be [-]."""
-    if readings.volts_v is not None:
-        return readings.volts_v, VOLTS_TYPED_SHARE
-    bank = supply.bank
-    if readings.meter == "percent" and readings.first > readings.second:
-        drawn_v = energy_at(bank.table, readings.first) - energy_at(bank.table, readings.second)
-        return bank.series * drawn_v / (readings.first - readings.second), VOLTS_BY_CURVE_SHARE
-    return bank.series * read_at(bank.table.ocv_v, HALF_SOC), VOLTS_BY_CURVE_SHARE
-
-
-def unit_wh(bank: Bank, meter: str, volts_v: float) -> float:
-    """Return what one unit of a counter is worth [Wh]; of watts and amps, one for an hour."""
-    return {"percent": bank.ah * volts_v, "ah": volts_v, "kwh": WH_PER_KWH, "watts": 1.0, "amps": volts_v}[meter]
-
-
-def _drawn_w(supply: Supply, readings: Readings) -> float:
-    volts_v, _ = mean_v(supply, readings)
-    unit = unit_wh(supply.bank, readings.meter, volts_v)
-    if readings.meter in ("watts", "amps"):
-        return unit * (abs(readings.first) + abs(readings.second)) / 2.0
-    return unit * abs(readings.second - readings.first) / readings.hours
-
-
 def _result(supply: Supply, readings: Readings, drawn_w: float, left_w: float) -> Measured:
-    parts = _parts(supply, readings, drawn_w, left_w, readings.hours)
+    parts = parts_of(supply, readings, drawn_w, left_w, readings.hours)
     value = drawn_w - left_w
     if value + COVER * combined(parts) < 0.0:
         raise InputError(
@@ -294,82 +212,6 @@ def _result(supply: Supply, readings: Readings, drawn_w: float, left_w: float) -
             "second", f"These readings tell of {value:.4g} W, beyond any idle draw: at most {highest:,.0f} W are taken."
         )
     return measured(value, parts, supply.inverter.idle_w, "W")
-
-
-def _parts(supply: Supply, readings: Readings, drawn_w: float, left_w: float, hours: float) -> tuple[Part, ...]:
-    """The sources of error of a draw read over some hours, each as W."""
-    meter = readings.meter
-    volts_v, volts_share = mean_v(supply, readings)
-    unit = unit_wh(supply.bank, meter, volts_v)
-    step = USUAL_STEP[meter] if readings.step is None else readings.step
-    share = USUAL_ACCURACY_SHARE[meter] if readings.accuracy_share is None else readings.accuracy_share
-    zero_a = USUAL_ZERO_A if readings.zero_a is None else readings.zero_a
-    shown = meter in ("watts", "amps")
-    spread_w = unit * abs(abs(readings.first) - abs(readings.second)) / 2.0 if shown else 0.0
-    by_volts = meter in ("percent", "ah", "amps")
-    last = f"steps of {step * (100.0 if meter == 'percent' else 1.0):g}, read twice"
-    display = unit * of_step(step)
-    return (
-        Part(
-            label="The display’s last digit",
-            how=last,
-            u=display / math.sqrt(2.0) if shown else math.sqrt(2.0) * display / hours,
-            falls=not shown,
-        ),
-        Part(label="The two looks differ", how="the mean lies between them", u=of_limits(spread_w)),
-        Part(
-            label="The minute of each reading",
-            how="half a minute either way, twice",
-            u=0.0 if shown else drawn_w * math.sqrt(2.0) * of_step(MINUTE_H) / hours,
-            falls=True,
-        ),
-        Part(
-            label="What the meter is off by", how=f"{share * 100:g} % of what it counted", u=of_limits(share * drawn_w)
-        ),
-        Part(label="The shunt’s zero", how=f"{zero_a:g} A × {volts_v:.4g} V", u=of_limits(zero_a * volts_v)),
-        Part(
-            label="The bank’s mean volts",
-            how=f"{volts_share * 100:g} % of {volts_v:.4g} V",
-            u=of_limits(volts_share * drawn_w) if by_volts else 0.0,
-        ),
-        Part(label="What was left on", how=f"{LEFT_ON_SHARE * 100:g} % of it", u=of_limits(LEFT_ON_SHARE * left_w)),
-    )
-
-
-def _refuse(supply: Supply, readings: Readings) -> None:
-    """Refuse readings that contradict each other."""
-    hours, meter = readings.hours, readings.meter
-    if hours <= 0.0:
-        raise InputError("ended", "The second reading must be later than the first; give the day with the time.")
-    if hours < LEAST_H:
-        raise InputError(
-            "ended", f"Between the readings must lie half an hour or more; these are {hours * 60:.0f} minutes apart."
-        )
-    if hours > MOST_DAYS * HOURS_PER_DAY:
-        raise InputError("ended", f"Between the readings may lie {MOST_DAYS} days; these are {hours / 24:.0f} apart.")
-    if meter in ("watts", "amps"):
-        return
-    rose = readings.second - readings.first
-    if meter == "percent" and rose > 0.0:
-        raise InputError(
-            "second",
-            f"The charge rose from {readings.first * 100:g} to {readings.second * 100:g} %: the sun, a generator or a "
-            "charger put some in. Read after sunset and again before sunrise, or switch the panels off.",
-        )
-    if rose == 0.0:
-        step = USUAL_STEP[meter] if readings.step is None else readings.step
-        most_w = unit_wh(supply.bank, meter, mean_v(supply, readings)[0]) * step / hours
-        raise InputError(
-            "second",
-            f"The display did not move in {hours:.3g} hours: that only says that less than {most_w:.3g} W were drawn. "
-            "Wait longer, or read what moves in finer steps.",
-        )
-    if meter != "percent" and rose < 0.0 and not (readings.first <= 0.0 and readings.second <= 0.0):
-        raise InputError(
-            "second",
-            f"A counter of what was taken out only rises; this fell from {readings.first:g} to {readings.second:g}. "
-            "Was it set back, or did the sun or a charger put some in?",
-        )
 
 
 def _worked(supply: Supply, readings: Readings, drawn_w: float, left_w: float) -> tuple[Worked, ...]:

@@ -2,42 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Protocol
-
 from engine.answers.answer import Assumption, Notice, Worked
 from engine.answers.measuring import Measured
+from engine.answers.measuring_readings import USUAL_ACCURACY_SHARE, USUAL_STEP, USUAL_ZERO_A, Readings
 from engine.house.bank import Bank
 from engine.house.inverter import Inverter
 
 MUCH_SHARE = 0.02
 """Idle draw over rated power above which something else was probably on: three times the usual 0.63 % (judgement)."""
 SPOKEN_H = 0.1
-
-
-class Read(Protocol):
-    """Two readings, as `measuring_idle.Readings`."""
-
-    @property
-    def meter(self) -> str: ...
-    @property
-    def first(self) -> float: ...
-    @property
-    def second(self) -> float: ...
-    @property
-    def began(self) -> datetime: ...
-    @property
-    def hours(self) -> float: ...
-    @property
-    def step(self) -> float | None: ...
-    @property
-    def accuracy_share(self) -> float | None: ...
-    @property
-    def zero_a(self) -> float | None: ...
-    @property
-    def volts_v(self) -> float | None: ...
-    @property
-    def left_on_w(self) -> float: ...
+"""Sun for less than that between the readings is not spoken of: the model’s own horizon (judgement)."""
 
 
 def idle_notices(
@@ -88,7 +62,7 @@ def idle_notices(
 
 
 def idle_worked(
-    bank: Bank, inverter: Inverter, readings: Read, volts_v: float, drawn_w: float, left_w: float
+    bank: Bank, inverter: Inverter, readings: Readings, volts_v: float, drawn_w: float, left_w: float
 ) -> tuple[Worked, ...]:
     """The sum, to be followed with a pocket calculator."""
     first, second, hours = readings.first, readings.second, readings.hours
@@ -112,9 +86,7 @@ def idle_worked(
     return (*lines, Worked(label="Idle draw", how="drawn − left on", value=drawn_w - left_w, unit="W"))
 
 
-def idle_assumptions(
-    meter: str, readings: Read | None, step: float, accuracy_share: float, zero_a: float, bank: Bank
-) -> tuple[Assumption, ...]:
+def idle_assumptions(meter: str, readings: Readings | None, bank: Bank) -> tuple[Assumption, ...]:
     """What was taken because it was not typed."""
     found = []
     size = 100.0 if meter == "percent" else 1.0
@@ -124,7 +96,7 @@ def idle_assumptions(
         found.append(
             Assumption(
                 name="Steps of the display",
-                value=f"{step * size:g} {unit}",
+                value=f"{USUAL_STEP[meter] * size:g} {unit}",
                 kind=memory,
                 source="look at its last digit",
             )
@@ -133,16 +105,16 @@ def idle_assumptions(
         found.append(
             Assumption(
                 name="What the meter may be off by",
-                value=f"{accuracy_share * 100:g} %",
+                value=f"{USUAL_ACCURACY_SHARE[meter] * 100:g} %",
                 kind=memory,
-                source="shunts are sold as 0.5 to 1 %; a charge in % rests on the Ah that its monitor is set to as well",
+                source="shunts are sold as 0.5 to 1 %; a charge in % rests on the Ah set in its monitor, too",
             )
         )
     if readings is None or readings.zero_a is None:
         found.append(
             Assumption(
                 name="The shunt’s zero",
-                value=f"{zero_a:g} A",
+                value=f"{USUAL_ZERO_A:g} A",
                 kind=memory,
                 source="what it shows where no current flows; of a shunt for 500 A a ten-thousandth",
             )
