@@ -27,7 +27,7 @@ from webapp.measure_view import (
     span,
 )
 from webapp.render import NO_BREAK, figures, fixed, percent
-from webapp.words import duration, in_sentence, listed
+from webapp.words import duration, in_sentence, listed, mid_sentence
 
 EASY_C = 0.1
 """Current of the load that is proposed, in C: ten hours from full to empty (choice: little heat, a day's attention)."""
@@ -84,7 +84,7 @@ def _sentence(answer: Capacity | None, bank: Bank) -> Markup:
 
 def _ranges(answer: Capacity | None, asked: Asked) -> tuple[str, ...]:
     if answer is None:
-        still = f"Still to be typed: {listed(asked.missing)}." if asked.missing else ""
+        still = f"Still to be typed: {listed([mid_sentence(name) for name in asked.missing])}." if asked.missing else ""
         return still, "Until then answers take " + (
             "the label." if asked.bank.tested_ah is None else f"{asked.bank.tested_ah:g} Ah, as tested before."
         )

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from webapp.chart_parts import ACROSS, STYLES, Figure, as_text
-from webapp.render import figures
 
 ROOM = 1.15
 MOST_TIMES = 6.0
@@ -45,7 +44,7 @@ def falling(
         "hovertemplate": f"± %{{y:.1f}} {unit}",
     }
     marks = [_across([x[0], x[-1]], [aim, aim], "good enough")]
-    notes = [_note(x[-1], aim, f"± {figures(aim)} {unit}", "right", "bottom")]
+    notes = [_note(x[-1], aim, f"± {aim:g} {unit}", "right", "bottom")]
     if now is not None and x[0] <= now <= x[-1]:
         marks.append(_across([now, now], [0.0, top], now_name))
         left = now > (x[0] + x[-1]) / 2.0

@@ -116,6 +116,7 @@ def _keys(answer: IdleDraw) -> tuple[Key, ...]:
             value=f"{figures(answer.kwh_per_day)}{NO_BREAK}kWh",
             basis="day and night, as long as the inverter is on",
         ),
+        *_costs(answer),
         Key(
             name=f"To know it to {AIM_W:g} W",
             value=wait,
@@ -125,25 +126,47 @@ def _keys(answer: IdleDraw) -> tuple[Key, ...]:
 
 
 def _steps(answer: IdleDraw, supply: Supply) -> tuple[str, ...]:
-    bank = listed([bank.name for bank in supply.banks])
-    wait = (
-        f"Wait {duration(answer.wait_h)} or longer for ± {AIM_W:g} W"
-        if answer.wait_h is not None and answer.wait_h >= SHORT_H
-        else "Look again some hours later"
-    )
+    bank = listed([in_sentence(bank.name) for bank in supply.banks])
     return (
         "Choose an evening when nobody needs power. Never switched off for this: a medical device, an alarm, "
         "a freezer or fridge that will not stay cold, an aquarium, a heater that keeps pipes from freezing. Leave such "
         "things on and type their watts.",
         f"See that {bank} will not run low in the night, that no generator or charger will start by itself, and that "
         "everyone has a torch: the house is dark while you measure.",
-        "After sunset, when the panels give nothing, switch every load off or pull its plug, standby too. Leave the "
-        f"{answer.inverter_name} on as it always is, and turn its power-saving or search mode to what you live with.",
+        "After sunset, when the panels give nothing, switch every load off or pull its plug, standby too. Leave "
+        f"{in_sentence(answer.inverter_name)} on as it always is, its power-saving or search mode as you live with it.",
         "Pull no DC connector and open no DC switch while current flows: its arc does not go out by itself. Nothing of "
         "this needs a tool.",
         "Wait ten minutes. Write down the time and the reading, with every digit, and from where you read it.",
-        f"{wait}, and before the sun comes up. Write down the time and the reading again, in the same unit.",
+        f"{_wait_words(answer)} Write down the time and the reading again, in the same unit.",
         "Switch everything on again, the cold things first. Type both readings here.",
+    )
+
+
+def _wait_words(answer: IdleDraw) -> str:
+    """When to read again, by the meter asked about."""
+    if answer.wait_h is None or answer.wait_h < SHORT_H:
+        return "Look again some hours later, before the sun comes up."
+    told = duration(answer.wait_h)
+    if answer.wait_h > answer.night_h:
+        return (
+            f"Read again as late as you can before the sun comes up. For ± {AIM_W:g} W this meter needs {told}, longer "
+            "than a night: a finer one, or the panels switched off by their own switch, after dark."
+        )
+    return f"Wait {told} or longer for ± {AIM_W:g} W, but not until the sun comes up."
+
+
+def _costs(answer: IdleDraw) -> tuple[Key, ...]:
+    """What it costs of how long a full bank lasts; nothing where that is not told."""
+    then = None if answer.lasts is None else answer.lasts.then
+    if answer.without_h is None or then is None:
+        return ()
+    return (
+        Key(
+            name="It costs",
+            value=duration(max(answer.without_h - then, 0.0)),
+            basis=f"of {duration(answer.without_h)} that a full bank would last through dull days with none",
+        ),
     )
 
 

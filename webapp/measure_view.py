@@ -109,7 +109,7 @@ def lasts_sentence(lasts: Lasts | None, name: str) -> str:
         return ""
     now, then = lasting(lasts.now), lasting(lasts.then)
     low, high = sorted((lasts.low, lasts.high), key=lambda hours: float("inf") if hours is None else hours)
-    ends = "" if lasting(low) == lasting(high) else f", between {lasting(low)} and {lasting(high)} within its error"
+    ends = "" if lasting(low) == lasting(high) else f"; within its error {lasting(low)} to {lasting(high)}"
     if now == then:
         return f"From full and through dull days {name} lasts {now}, with this as without it{ends}."
     return f"From full and through dull days {name} lasts {now} as described, {then} with this{ends}."

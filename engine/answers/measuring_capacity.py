@@ -157,7 +157,7 @@ def _parts(bank: Bank, inverter: Inverter | None, counted: Counted, given: Given
         ),
         (
             "How full it was at the start",
-            f"{start * 100:g} points either way",
+            "a point either way" if start == 0.01 else f"{start * 100:g} points either way",
             lambda x: dataclasses.replace(given, start_soc=x),
             of_limits(start),
         ),

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.answer import Assumption, Notice, Worked
-from engine.answers.measuring import COVER, Lasts, Measured, combined, measured
+from engine.answers.measuring import COVER, Lasts, Measured, combined, lasting_h, measured
 from engine.answers.measuring_changes import lasts, with_idle
 from engine.answers.measuring_idle_words import SPOKEN_H, idle_assumptions, idle_notices, idle_worked
 from engine.answers.measuring_readings import (
@@ -29,7 +29,7 @@ from engine.answers.measuring_readings import (
     refuse,
     waited_h,
 )
-from engine.errors import InputError
+from engine.errors import InputError, Unreachable
 from engine.fields import quantities
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
@@ -57,6 +57,8 @@ class IdleDraw:
     ----------
     drawn_w, left_w : float
         Mean power drawn from the bus, and what of it was left on [W].
+    without_h : float or None
+        How long a full bank would last through dull days with no idle draw at all [h]; None past them, or untold.
     night_h : float
         Hours without sun about the moment asked [h].
     wait_h : float or None
@@ -77,6 +79,7 @@ class IdleDraw:
     left_w: float
     result: Measured | None
     lasts: Lasts | None
+    without_h: float | None
     waits: tuple[Wait, ...]
     wait_h: float | None
     night_h: float
@@ -155,6 +158,7 @@ def idle_draw(
         else lasts(
             household, supply.bank.id, at, result, lambda watts: with_idle(household, inverter.id, _most(watts))
         ),
+        without_h=None if result is None else _without_h(household, supply, at),
         waits=tuple(_wait(supply, one, at, night_h) for one in METERS if not (one == "percent" and supply.beside)),
         wait_h=wait_h,
         night_h=night_h,
@@ -166,6 +170,13 @@ def idle_draw(
         worked=() if readings is None or drawn_w is None else _worked(supply, readings, drawn_w, left_w),
         assumptions=idle_assumptions(meter, readings, supply.bank),
     )
+
+
+def _without_h(household: Household, supply: Supply, at: datetime) -> float | None:
+    try:
+        return lasting_h(with_idle(household, supply.inverter.id, 0.0), supply.bank.id, at)
+    except (Unreachable, InputError):
+        return None
 
 
 def _most(watts: float) -> float:

@@ -103,6 +103,7 @@ def test_the_hours_follow_the_idle_draw() -> None:
     assert found.lasts.high is not None
     assert found.lasts.low is not None
     assert found.lasts.high < found.lasts.then < found.lasts.low
+    assert found.without_h == pytest.approx(0.8 * 14336 / (300 / 0.93))
 
 
 @pytest.mark.parametrize("meter", METERS)

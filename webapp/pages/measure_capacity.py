@@ -114,14 +114,18 @@ def read_question(request: Request) -> Question:
     fields = _fields(house, bank, inverter, unit if unit in COUNTED else "ah", bool(beside))
     form: Parsed[Values] = parse(fields, typed, build=lambda values: values)
     errors, values = dict(form.errors), form.value or {}
-    missing = tuple(one.label for one in fields if one.name in ("amount", "hours") and values.get(one.name) is None)
+    needed = {"volts": "end_v", "rested": "end_v", "percent": "left_soc"}.get(values.get("stop", ""), "hours")
+    wanted = [one for one in fields if one.name in ("amount", "hours", needed)]
+    missing = tuple(one.label for one in wanted if values.get(one.name) is None)
     answer = None
     if not errors and not missing:
         at = to_standard(house.site, local_now(request, house))
         answer = _answer(house, bank, inverter, values, beside, at, errors)
     return Question(
         house=house,
-        asked=Asked(bank=bank, inverter=inverter, beside=beside, missing=missing if len(missing) == 1 else ()),
+        asked=Asked(
+            bank=bank, inverter=inverter, beside=beside, missing=() if len(missing) == len(wanted) else missing
+        ),
         fields=fields,
         form=form.refused(errors) if errors else form,
         typed=typed,
