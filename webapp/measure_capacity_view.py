@@ -155,9 +155,10 @@ def steps(asked: Asked) -> tuple[str, ...]:
         f"{end_v:.1f} V ({bank.charge_end_cell_v:g} V per cell) held until the current has fallen below "
         f"{figures(cell.tail_c * bank.ah)} A"
     )
+    share = "share" if len(asked.beside) > 1 else "shares"
     alone = (
         (
-            f"{listed(list(asked.beside))} share the bus: only with them disconnected do kWh tell this bank. Separate "
+            f"{listed(asked.beside)} {share} the bus: only with them disconnected do kWh tell this bank. Separate "
             "them with everything off and no current flowing, at a switch made for DC, or leave it to someone "
             "qualified; or take the Ah of a shunt in this bank’s own lead.",
         )

@@ -29,6 +29,7 @@ KIND_NAMES = {
     "full": "bank full, held back",
     "snow": "snow on the panels",
     "part": "not a whole day",
+    "nothing": "next to nothing",
 }
 STEPS = (
     "Find where the charger shows the kWh of the day: “yield today” or “PV today” on its display or app. Write down on "

@@ -7,7 +7,10 @@ from dataclasses import dataclass, field
 
 from markupsafe import Markup
 
+from engine.answers.answer import Notice
 from engine.answers.measuring import DULL_DAYS, SURE, Lasts, Measured, Part
+from engine.answers.notices import household_notices
+from engine.house.household import Household
 from webapp.chart_parts import Figure
 from webapp.forms import Field, Parsed, Values
 from webapp.render import NO_BREAK, figures, fixed
@@ -143,3 +146,8 @@ def paper_rows(fields: Iterable[Field], form: Parsed[Values]) -> tuple[tuple[str
             text = "yes" if text else ""
         rows.append((one.caption, text))
     return tuple(rows)
+
+
+def stops_of(house: Household, month: int) -> tuple[Notice, ...]:
+    """Return what is dangerous about a household as described: nothing is measured on it before that is mended."""
+    return tuple(notice for notice in household_notices(house, month) if notice.level == "stop")

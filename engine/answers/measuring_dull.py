@@ -27,6 +27,7 @@ from engine.house.household import Household, Supply
 from engine.quantities import mean_day_of_year
 from engine.sky import climate as climates
 from engine.sky.days import WORDS
+from engine.sky.log import NOTHING_SHARE
 from engine.sky.own_days import dull_day_serves
 from engine.sky.site import Site, Sun
 from engine.sky.sun import yield_kwh
@@ -61,7 +62,10 @@ class Day:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayRead:
-    """A day as it was read: its kc [-] and what it would give in the middle of the month [kWh]; whether it counts."""
+    """A day as it was read: its kc [-] and what it would give in the middle of the month [kWh]; whether it counts.
+
+    Its kind is ``nothing`` where it was called dull and gave next to nothing.
+    """
 
     day: date
     kwh: float
@@ -199,9 +203,12 @@ def _given_kwh(site: Site, sun: Sun, day_of_year: int) -> tuple[float, ...]:
 
 
 def _read(site: Site, sun: Sun, one: Day, month: int) -> DayRead:
-    kc = float(np.interp(one.kwh, _given_kwh(site, sun, one.day.timetuple().tm_yday), _SKIES))
+    given = _given_kwh(site, sun, one.day.timetuple().tm_yday)
+    lit = given[-1] > 0.0 and one.kwh >= NOTHING_SHARE * given[-1]
+    kc = float(np.interp(one.kwh, given, _SKIES)) if lit else 0.0
+    kind = "nothing" if one.kind == "dull" and not lit else one.kind
     there = float(np.interp(kc, _SKIES, _given_kwh(site, sun, mean_day_of_year(month))))
-    return DayRead(day=one.day, kwh=one.kwh, kind=one.kind, kc=kc, month_kwh=there, counts=one.kind == "dull")
+    return DayRead(day=one.day, kwh=one.kwh, kind=kind, kc=kc, month_kwh=there, counts=kind == "dull")
 
 
 def _kc(site: Site, sun: Sun, month: int, kwh: float) -> float:

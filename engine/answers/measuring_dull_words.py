@@ -16,6 +16,7 @@ _WHY_NOT = {
     "full": "had the bank full: the charger held the panels back, so its kWh say what was used, not what the sun gave",
     "snow": "had snow on the panels",
     "part": "is not a whole day",
+    "nothing": "gave next to nothing: no sky does that, so the panels were off or covered, or it was not read",
 }
 
 

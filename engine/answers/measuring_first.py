@@ -129,6 +129,8 @@ def _capacity(household: Household, supply: Supply) -> _Span:
     now = bank.ah / bank.parallel
     low, high = LABEL_SPAN if bank.tested_ah is None else TESTED_SPAN
     why = "the label; never tested" if bank.tested_ah is None else "your own test"
+    if supply.beside:
+        why = f"of {bank.name} alone: {why}"
     houses = (with_tested(household, bank.id, now * low), with_tested(household, bank.id, now * high))
     return "capacity", "Ah a cell", why, now, now * low, now * high, houses
 

@@ -461,6 +461,16 @@ def test_days_that_do_not_count_are_left_out_and_said(kind: str) -> None:
     assert alone.to_use_kwh is None
 
 
+def test_a_day_that_gave_next_to_nothing_tells_no_sky() -> None:
+    """Neither does one on which the sun does not rise: 78 degrees north in November."""
+    nothing = dull_day(H, SUPPLY, AT, [Day(day=date(2026, 11, 12), kwh=0.0)])
+    north = dataclasses.replace(H, site=dataclasses.replace(H.site, latitude_deg=78.0))
+    for found in (nothing, dull_day(north, None, AT, [Day(day=date(2026, 11, 20), kwh=0.0)])):
+        assert found.result is None
+        assert [(one.kind, one.kc, one.counts) for one in found.days] == [("nothing", 0.0, False)]
+        assert "gave next to nothing" in " ".join(one.text for one in found.notices)
+
+
 @pytest.mark.parametrize(
     ("days", "field", "said"),
     [

@@ -212,9 +212,9 @@ def test_banks_on_one_bus(client_of: Opener) -> None:
     assert page_of(shared, "idle", NIGHT).select_one("form.use-measured") is not None
     by_kwh = {"bank": LFP.id, "unit": "kwh", "amount": "12", "hours": "20", "stop": "volts", "end_v": "44"}
     page = page_of(shared, "capacity", by_kwh, status=422)
-    assert f"{SODIUM.name} share the bus of {LFP.name}" in text_of(page.select_one("#alone-error"))
+    assert f"{SODIUM.name} shares the bus of {LFP.name}" in text_of(page.select_one("#alone-error"))
     alone = page_of(shared, "capacity", by_kwh | {"alone": "1"})
-    assert "share the bus: only with them disconnected" in text_of(alone.select_one("#steps"))
+    assert "shares the bus: only with them disconnected" in text_of(alone.select_one("#steps"))
     assert shared.get("/measure").status_code == 200
 
 
@@ -275,3 +275,13 @@ def test_lead_acid_is_stopped_at_half_and_read_after_a_rest(client_of: Opener, s
     assert "Stop when about half is drawn" in steps
     assert "rest four hours" in steps
     assert page.select_one("[name=stop] option[selected]")["value"] == "rested"
+
+
+def test_banks_that_must_not_be_joined_are_not_measured(client_of: Opener, small_house: dict[str, Any]) -> None:
+    gel = small_house["banks"][0] | {"id": "gel", "name": "Gel", "chemistry": "lead_gel", "series": 24, "board": None}
+    small_house["banks"].append(gel)
+    client = client_of(small_house)
+    for page in (page_of(client, "idle", NIGHT), soup(client.get("/measure"))):
+        assert "this must not be joined" in text_of(page.h1)
+        assert page.select_one("form.use-measured") is None
+    assert "may not share the DC bus" in text_of(page_of(client, "capacity", DRAWN).select_one(".note.stop"))

@@ -23,10 +23,12 @@ from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.inputs import Input, bank_text
 from webapp.measure_capacity_view import UNIT_NAMES, Asked, capacity_view
+from webapp.measure_view import stops_of
 from webapp.problems import problems
 from webapp.questions import Blocked, asked, first_step, json_reply, plain_query, share_checks, to_standard
 from webapp.render import is_partial, render
 from webapp.standing import next_step
+from webapp.words import listed
 
 LIST, PATH = "/measure", "/measure/capacity"
 router = APIRouter()
@@ -89,7 +91,7 @@ def page(request: Request) -> Response:
         step=next_step(question.house),
         blocked=question.blocked,
         answer=question.answer,
-        **_shown(question),
+        **_shown(request, question),
     )
 
 
@@ -179,9 +181,10 @@ def _answer(
     errors: dict[str, str],
 ) -> Capacity | None:
     if beside and values["unit"] != "ah" and not values["alone"]:
+        share = "share" if len(beside) > 1 else "shares"
         errors["alone"] = (
-            f"{' and '.join(beside)} share the bus of {bank.name}: kWh tell this bank only with no other joined. Say "
-            "so, or take the Ah of a shunt in its own lead."
+            f"{listed(beside)} {share} the bus of {bank.name}: kWh tell this bank only with no other joined. Say so, "
+            "or take the Ah of a shunt in its own lead."
         )
         return None
     try:
@@ -203,7 +206,7 @@ def _answer(
         return None
 
 
-def _shown(question: Question) -> dict[str, Any]:
+def _shown(request: Request, question: Question) -> dict[str, Any]:
     about, answer = question.asked, question.answer
     if about is None or question.form.errors:
         return {"view": None}
@@ -215,7 +218,8 @@ def _shown(question: Question) -> dict[str, Any]:
             f"cut-off {one.dc_min_v:g} V, idle {one.idle_w:g} W, {one.efficiency(one.rated_w) * 100:.0f} % at full load"
         )
         inputs.append(Input(label=one.name, text=text, path="/inverter"))
-    checks = share_checks(question.fields, question.form)
+    month = local_now(request, question.house).month
+    checks = (*stops_of(question.house, month), *share_checks(question.fields, question.form))
     return {
         "view": capacity_view(answer, about, question.fields, question.form),
         "notices": checks if answer is None else (*checks, *answer.notices),

@@ -18,12 +18,14 @@ from engine.answers.measuring_idle import IdleDraw, idle_draw
 from engine.answers.measuring_readings import METERS, USUAL_ACCURACY_SHARE, USUAL_STEP, USUAL_ZERO_A, Readings
 from engine.errors import InputError, Unreachable
 from engine.fields import Quantity
+from engine.house.bus import clash_sentence
 from engine.house.household import Household, Supply
 from webapp.editing import local_now, opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.inputs import inputs_used
 from webapp.measure_idle_view import METER_NAMES, UNITS, idle_view
+from webapp.measure_view import stops_of
 from webapp.problems import problems
 from webapp.questions import (
     Blocked,
@@ -100,7 +102,7 @@ def page(request: Request) -> Response:
         step=next_step(question.house),
         blocked=question.blocked,
         answer=question.answer,
-        **_shown(question),
+        **_shown(request, question),
     )
 
 
@@ -141,6 +143,17 @@ def read_question(request: Request) -> Question:
     wanted += [(label, times[name]) for name, label in _TIMES]
     missing = tuple(label for label, value in wanted if value is None)
     answer = None
+    if not errors and (said := clash_sentence(supply.banks, supply.inverter)):
+        return Question(
+            house=house,
+            supply=None,
+            fields=fields,
+            form=form,
+            typed=typed,
+            missing=(),
+            answer=None,
+            blocked=first_step(house, said),
+        )
     if not errors:
         readings = None if missing else _readings(house, values, times)
         answer = _answer(house, supply, to_standard(house.site, now), values["meter"], readings, errors)
@@ -235,13 +248,17 @@ def _answer(
         return None
 
 
-def _shown(question: Question) -> dict[str, Any]:
+def _shown(request: Request, question: Question) -> dict[str, Any]:
     answer, supply = question.answer, question.supply
     if answer is None or supply is None:
         return {"view": None}
     return {
         "view": idle_view(answer, supply, question.fields, question.form, question.missing),
-        "notices": (*share_checks(question.fields, question.form), *answer.notices),
+        "notices": (
+            *stops_of(question.house, local_now(request, question.house).month),
+            *share_checks(question.fields, question.form),
+            *answer.notices,
+        ),
         "proof": [("", lines(answer.worked))],
         "inputs": inputs_used(question.house, (supply,), 1)[: len(supply.banks) + 1],
         "assumptions": answer.assumptions,
