@@ -274,6 +274,7 @@ def test_lead_acid_is_stopped_at_half_and_read_after_a_rest(client_of: Opener, s
     steps = text_of(page.select_one("#steps"))
     assert "Stop when about half is drawn" in steps
     assert "rest four hours" in steps
+    assert "28.0 A for Ah stated at 20 hours" in steps
     assert page.select_one("[name=stop] option[selected]")["value"] == "rested"
 
 
