@@ -174,8 +174,8 @@ def steps(asked: Asked) -> tuple[str, ...]:
         "Keep the sun out while it is counted: switch the panels off after dark at their own switch, or begin in the "
         "evening; pull no connector that carries current.",
         "Set the counters to nothing, or write them down. Write down the time, the volts and the cells’ temperature.",
-        "Switch on one steady load that you can watch: an electric heater well clear of everything, or the house itself. "
-        f"How long some loads take stands on this page.{_rated(bank) if lead else ''}",
+        "Switch on one steady load that you can watch: an electric heater well clear of everything, or the house "
+        f"itself. How long some loads take stands on this page.{_rated(bank) if lead else ''}",
         *_stop(asked, lead),
         "At the stop write down the time, the counter, the volts under the load, and the temperature. "
         "Switch the load off.",
@@ -188,8 +188,8 @@ def _rated(bank: Bank) -> str:
     """At which current the Ah of a lead-acid label hold."""
     hours = bank.cell.rated_h
     return (
-        f" Best is the label’s own current, {figures(bank.ah / hours, 3)}{NO_BREAK}A for Ah stated at {hours:g} hours: a "
-        "faster draw gives less, and is brought back by Peukert’s law, from memory."
+        f" Best is the label’s own current, {figures(bank.ah / hours, 3)}{NO_BREAK}A for Ah stated at {hours:g} hours: "
+        "a faster draw gives less, and is brought back by Peukert’s law, from memory."
     )
 
 
