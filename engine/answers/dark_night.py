@@ -9,6 +9,8 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
+from math import sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -60,6 +62,14 @@ class Body:
     capacity: float = 1.0
 
 
+class Loaded(NamedTuple):
+    """A cell under a draw: rested volts, what the current takes off them within minutes [V], and the current [C]."""
+
+    ocv_v: float
+    sag_v: float
+    rate_c: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rerun:
     """One rerun of the night: hours from the evening [h], charge at them [-], and when it ended; None if not."""
@@ -81,7 +91,7 @@ class Night:
     inverter : Inverter
         As entered, for its limits.
     lengths_h, draws_w : tuple of float
-        Intervals from the evening to the dark [h], and what was drawn from the bus in each [W].
+        Intervals from the evening to the dark [h], and what the loads as told draw from the bus in each [W].
     power_w, mean_w : float
         Drawn from the bus at the last moment, and on the mean of the evening [W].
     start_at : datetime
@@ -117,6 +127,15 @@ class Night:
         """Return the charge at which it goes dark under a draw [W]."""
         return goes_dark(self.bank, self.inverter, power_w, self.mean_w, body or self.told_body)
 
+    def loaded(self, soc: float, power_w: float, body: Body | None = None) -> Loaded:
+        """Return what a cell shows at a charge [-] under a draw of the bank [W]."""
+        body = body or self.told_body
+        curve = arrays(self.bank.cell, body.cell_c)
+        ocv_v, slow, fast = (float(np.interp(soc, curve.soc, c)) for c in (curve.ocv_v, curve.r_slow, curve.r_fast))
+        power_v = power_w / (self.bank.series * self.bank.ah * body.capacity)
+        rate = 2.0 * power_v / (ocv_v + sqrt(max(ocv_v**2 - 4.0 * slow * body.resistance * power_v, 0.0)))
+        return Loaded(ocv_v, rate * fast * body.resistance, rate)
+
     def plant(self, body: Body) -> Plant:
         """Return what a step needs, for a bank that differs so; its inverter passes draws of the bus as they are."""
         p = plant(dataclasses.replace(self.bank, cell_c=body.cell_c), self.inverter, self.mean_w)
@@ -131,11 +150,31 @@ class Night:
             inverter=through,
         )
 
+    def counted(self, start_soc: float, body: Body, scale: float = 1.0) -> float:
+        """Charge that the evening's draws take with no limit in their way, of what is there [-]."""
+        soc = start_soc
+        for length_h, draw_w in zip(self.lengths_h, self.draws_w, strict=True):
+            half = 0.5 * length_h * self.loaded(soc, draw_w * scale, body).rate_c
+            soc -= length_h * self.loaded(soc - half, draw_w * scale, body).rate_c
+        return start_soc - soc
+
     def rerun(self, start_soc: float, body: Body, more_w: float = 0.0) -> Rerun:
-        """Run the evening's draws from a charge on, then the load of the last moment, to where it ends."""
-        p = self.plant(body)
-        intervals = [*zip(self.lengths_h, self.draws_w, strict=True), (LAST_H, self.power_w)]
-        return _run(p, min(max(start_soc, 0.0), 1.0), [(h, w + more_w) for h, w in intervals])
+        """Run the evening's draws from a charge on, then the load of the last moment, to where it ends.
+
+        The draws are scaled to what the monitor counted from the evening on.
+        """
+        start = min(max(start_soc, 0.0), 1.0)
+        scale = self._scale(start, body)
+        intervals = [*((h, w * scale) for h, w in zip(self.lengths_h, self.draws_w, strict=True))]
+        return _run(self.plant(body), start, [(h, w + more_w) for h, w in (*intervals, (LAST_H, self.power_w))])
+
+    def _scale(self, start_soc: float, body: Body) -> float:
+        """Factor of the evening's draws with which the monitor counts from its first reading to its last."""
+        wanted, scale = (self.start_soc - self.seen.soc) / body.capacity, 1.0
+        for _ in range(4):
+            found = self.counted(start_soc, body, scale)
+            scale = min(scale * wanted / found, _MOST_SCALE) if found > 0.0 else scale
+        return scale
 
     def points_of(self, watts: float, hours: float) -> float:
         """Charge that a steady draw takes in some hours, at the volts of the night [-]."""
@@ -147,8 +186,7 @@ class Night:
 def night(household: Household, supply: Supply, seen: Seen) -> Night:
     """Put together the night of the one bank of a supply.
 
-    The draws of the evening are scaled to what the monitor counted from its reading of the evening on; where
-    nobody read it then, its start is what the loads would have led on from.
+    Where nobody read the charge in the evening, it starts at what the loads would have led on from.
     """
     inverter = supply.inverter
     bank = dataclasses.replace(supply.bank, cell_c=seen.cell_c, reserve_soc=0.0, reserve_v=None)
@@ -167,15 +205,12 @@ def night(household: Household, supply: Supply, seen: Seen) -> Night:
         start_soc=1.0,
         expected_drop=0.0,
     )
-    p = dataclasses.replace(night_of.plant(night_of.told_body), cut_v=0.0, floor_soc=0.0, discharge_c_max=np.inf)
     if seen.evening_soc is None:
-        drop = _dropped(p, min(seen.soc + 0.2, 1.0), lengths_h, asked_w)
-        drop = _dropped(p, min(seen.soc + drop, 1.0), lengths_h, asked_w)
+        drop = night_of.counted(seen.soc, night_of.told_body)
+        drop = night_of.counted(min(seen.soc + drop, 1.0), night_of.told_body)
         return dataclasses.replace(night_of, start_soc=min(seen.soc + drop, 1.0), expected_drop=drop)
-    drop = _dropped(p, seen.evening_soc, lengths_h, asked_w)
-    scale = _scale(p, seen.evening_soc, seen.evening_soc - seen.soc, lengths_h, asked_w)
-    scaled = tuple(w * scale for w in asked_w)
-    return dataclasses.replace(night_of, start_soc=seen.evening_soc, expected_drop=drop, draws_w=scaled)
+    drop = night_of.counted(seen.evening_soc, night_of.told_body)
+    return dataclasses.replace(night_of, start_soc=seen.evening_soc, expected_drop=drop)
 
 
 def goes_dark(bank: Bank, inverter: Inverter, power_w: float, mean_w: float, body: Body) -> GoesDark:
@@ -253,7 +288,7 @@ def _loads(
     ac_w, dc_w = load_hours(household, supply, start, (seen.at.date() - start.date()).days + 1)
     edges = [start, *_whole_hours(start, seen.at), seen.at]
     lengths, draws = [], []
-    for begin, end in zip(edges, edges[1:], strict=False):
+    for begin, end in pairwise(edges):
         place = (begin.date() - start.date()).days * 24 + begin.hour
         asked_w = float(ac_w[place]) if seen.evening_w is None else seen.evening_w
         lengths.append((end - begin).total_seconds() / 3600.0)
@@ -287,24 +322,3 @@ def _run(p: Plant, start_soc: float, intervals: list[tuple[float, float]]) -> Re
         if short is not None:
             return Rerun(times_h=tuple(times), soc=tuple(soc), ended_h=elapsed_h, limit=flows[short].limit)
     return Rerun(times_h=tuple(times), soc=tuple(soc), ended_h=None, limit="")
-
-
-def _dropped(p: Plant, start_soc: float, lengths_h: tuple[float, ...], draws_w: tuple[float, ...]) -> float:
-    """Charge that draws take with no limit in their way; beyond empty as fast as before [-]."""
-    found = _run(p, start_soc, list(zip(lengths_h, draws_w, strict=True)))
-    total_h = sum(lengths_h)
-    taken = found.soc[0] - found.soc[-1]
-    ran_h = total_h if found.ended_h is None else found.ended_h
-    return taken * total_h / ran_h if ran_h > 0.0 else 0.0
-
-
-def _scale(
-    p: Plant, start_soc: float, counted: float, lengths_h: tuple[float, ...], draws_w: tuple[float, ...]
-) -> float:
-    """Factor of the draws with which a monitor counts so many points; at its ends where none does."""
-    low, high = 0.0, _MOST_SCALE
-    for _ in range(24):
-        middle = 0.5 * (low + high)
-        more = _dropped(p, start_soc, lengths_h, tuple(w * middle for w in draws_w)) < counted
-        low, high = (middle, high) if more else (low, middle)
-    return 0.5 * (low + high)
