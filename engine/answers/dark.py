@@ -25,7 +25,7 @@ from engine.answers.dark_measure import (
 from engine.answers.dark_night import Body, GoesDark, Night, Rerun, night
 from engine.answers.dark_parts import dark_assumptions, dark_notices, dark_worked
 from engine.answers.dark_seen import AFTER, BOARD, LOW, NOTHING, OVERLOAD, Seen
-from engine.answers.dark_weights import READING_SOC, above, fits, needed, normal, shares_of, tail, verdict
+from engine.answers.dark_weights import READING_SOC, Grid, above, fits, needed, normal, shares_of, tail, verdict
 from engine.errors import Unreachable
 from engine.house.bus import clash_sentence
 from engine.house.household import Household, Supply
@@ -188,24 +188,24 @@ def _scored(night_of: Night, cause: Cause) -> tuple[float, tuple[Truth, ...]]:
     rows = [(float(f), float(at)) for f, at in zip(fit, place, strict=True) if f > KEPT_CHANCE * float(fit.max())]
     weighed = []
     for value, at in rows:
-        truth = _truth(cause, at, 0.0)
+        truth = _truth(cause, at, 0.0, seen.soc)
         weighed.append((value * _drop_fit(night_of, cause, at) * _volts_fit(night_of, truth), at))
     total = sum(value for value, _ in weighed)
     if not total > 0.0:
-        return 0.0, (_truth(cause, float(place[int(np.argmax(fit))]), 1.0),)
+        return 0.0, (_truth(cause, float(place[int(np.argmax(fit))]), 1.0, seen.soc),)
     kept = [(value / total, at) for value, at in weighed if value > KEPT_CHANCE * total]
-    truths = tuple(_truth(cause, at, chance) for chance, at in kept)
+    truths = tuple(_truth(cause, at, chance, seen.soc) for chance, at in kept)
     return cause.odds * total * _told_fit(night_of, cause), truths
 
 
-def _truth(cause: Cause, place: float, chance: float) -> Truth:
+def _truth(cause: Cause, place: float, chance: float, shown_soc: float) -> Truth:
     grid = cause.grid
     body = Body(
         cell_c=grid.at("cell_c", place), resistance=grid.at("resistance", place), capacity=grid.at("capacity", place)
     )
     return Truth(
         chance=chance,
-        true_soc=grid.at("true_soc", place),
+        true_soc=grid.true_at(place, shown_soc),
         body=body,
         hidden_w=grid.at("hidden_w", place),
         short_soc=grid.at("short_soc", place),
@@ -247,8 +247,7 @@ def _volts_fit(night_of: Night, truth: Truth) -> float:
 
 def predicted_volts_v(night_of: Night, truth: Truth) -> float:
     """Pack volts when they were read, were that the truth [V]."""
-    soc = night_of.seen.soc if truth.trips else truth.true_soc
-    cell = night_of.loaded(soc, night_of.power_w, truth.body)
+    cell = night_of.loaded(truth.true_soc, night_of.power_w, truth.body)
     return night_of.bank.series * (cell.ocv_v - (0.0 if night_of.seen.volts_when == AFTER else cell.sag_v))
 
 
@@ -273,19 +272,25 @@ def _found(night_of: Night, cause: Cause, weight: float) -> CauseFound:
         misfit = 0.0 if cause.trips else abs(seen.soc - most) / READING_SOC
         chance: float | None = float(grid.mass[0]) if cause.trips else 2.0 * above(misfit)
     else:
-        misfit = 0.0 if place is None else abs(seen.soc - grid.at("shown_soc", place)) / READING_SOC
+        misfit = 0.0 if place is None else _misfit(grid, place, seen.soc)
         chance = None if place is None else tail(grid, place)
-    truth = None if place is None else _truth(cause, place, 1.0)
+    truth = None if place is None else _truth(cause, place, 1.0, seen.soc)
     return CauseFound(
         code=cause.code,
         weight=weight,
         fits=verdict(chance, misfit),
         needed=None if place is None else grid.at("values", place),
         most_soc=most,
-        true_soc=None if truth is None else (seen.soc if cause.trips else truth.true_soc),
+        true_soc=None if truth is None else truth.true_soc,
         limit=cause.limit,
         rerun=None if truth is None or cause.trips else _rerun(night_of, cause, truth),
     )
+
+
+def _misfit(grid: Grid, place: float, shown_soc: float) -> float:
+    """Standard errors between the charge shown and what the monitor may have shown at a row."""
+    low, high = grid.at("least_shown_soc", place), grid.at("shown_soc", place)
+    return max(low - shown_soc, shown_soc - high, 0.0) / READING_SOC
 
 
 def _needed(night_of: Night, cause: Cause) -> float | None:
@@ -293,7 +298,7 @@ def _needed(night_of: Night, cause: Cause) -> float | None:
     if cause.trips or cause.grid.values.size == 1:
         return 0.0
     if cause.drop_soc is None:
-        return needed(cause.grid, night_of.seen.soc)
+        return needed(cause.grid, night_of.seen.soc, cause.usual)
     assert night_of.seen.evening_soc is not None
     counted = night_of.seen.evening_soc - night_of.seen.soc
     reached = np.flatnonzero(cause.drop_soc >= counted)

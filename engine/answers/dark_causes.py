@@ -87,6 +87,8 @@ class Cause:
         Whether a limit of power or current ends it, at any charge.
     drop_soc : (n,) array or None
         Points that it has the monitor count from the evening on; None where the loads as told say so.
+    usual : float
+        Row of the grid that is usual: its first, or where there is one on either side of it.
     """
 
     code: str
@@ -95,6 +97,7 @@ class Cause:
     limit: str
     trips: bool = False
     drop_soc: Floats | None = None
+    usual: float = 0.0
 
 
 class _Base:
@@ -106,34 +109,30 @@ class _Base:
         self.warm = Body(cell_c=max(night.seen.cell_c, ROOM_C))
         self.dark = night.goes_dark(night.power_w)
         self.quiet = min(night.goes_dark(night.mean_w, self.warm), self.dark)
+        self.low_soc = min(night.goes_dark(night.mean_w).soc, self.dark.soc)
         self.cold_soc = max(self.dark.soc - night.goes_dark(night.power_w, self.warm).soc, 0.0)
-        self.load_soc = max(self.dark.soc - night.goes_dark(night.mean_w).soc, 0.0)
 
     def share(self, added: Floats) -> Floats:
         """Part of the points that a cause adds beside those of load and cold."""
         other = max(self.dark.soc - self.quiet.soc, 0.0)
         return _part(added, np.full(added.size, other))
 
-    def grid(self, values: Floats, mass: Floats, shown: Floats, true: Floats, **more: Floats | float) -> Grid:
+    def grid(self, values: Floats, mass: Floats, **more: Floats | float) -> Grid:
         """A grid of the bank as it is, but for what is given."""
-        size = values.size
         usual: dict[str, Floats | float] = {
+            "low_soc": self.low_soc,
+            "high_soc": self.dark.soc,
+            "offset_soc": 0.0,
+            "scale": 1.0,
+            "share": 1.0,
             "resistance": 1.0,
             "capacity": 1.0,
             "cell_c": self.body.cell_c,
             "hidden_w": 0.0,
             "short_soc": 0.0,
         }
-        columns = {name: np.broadcast_to(value, (size,)) for name, value in {**usual, **more}.items()}
-        share = columns.pop("share", None)
-        return Grid(
-            values=values,
-            mass=mass,
-            shown_soc=np.clip(shown, 0.0, 1.0),
-            true_soc=true,
-            share=self.share(shown - self.dark.soc) if share is None else share,
-            **columns,
-        )
+        columns = {name: np.broadcast_to(value, (values.size,)) for name, value in {**usual, **more}.items()}
+        return Grid(values=values, mass=mass, **columns)
 
 
 def causes(night: Night) -> tuple[Cause, ...]:
@@ -169,32 +168,26 @@ def settings_short(night: Night) -> float:
 
 def _empty(base: _Base) -> Cause:
     """No fault: the charge at which it goes dark with neither the load of that moment nor the cold."""
-    one = np.array([base.quiet.soc])
-    grid = base.grid(np.zeros(1), np.ones(1), one, one, share=1.0)
+    grid = base.grid(np.zeros(1), np.ones(1), low_soc=base.quiet.soc, high_soc=base.quiet.soc)
     return Cause(code=EMPTY, odds=ODDS[EMPTY], grid=grid, limit=base.quiet.limit)
 
 
 def _drift(base: _Base) -> Cause:
     values = _VALUES[DRIFT]
-    grid = base.grid(
-        values,
-        half_normal(values, drift_width(base.night)),
-        base.dark.soc + values,
-        np.full(values.size, base.dark.soc),
-    )
+    mass = half_normal(values, drift_width(base.night))
+    grid = base.grid(values, mass, offset_soc=values, share=base.share(values))
     return Cause(code=DRIFT, odds=ODDS[DRIFT], grid=grid, limit=base.dark.limit)
 
 
 def _sag(base: _Base) -> Cause:
     """Resistance so many times that of the cells; what the load adds is counted for it, what the cold adds is not."""
     values, night = _VALUES[SAG], base.night
-    ends = [night.goes_dark(night.power_w, Body(cell_c=base.body.cell_c, resistance=float(f))) for f in values]
-    dark = np.maximum.accumulate(np.array([end.soc for end in ends]))
-    added = dark - night.goes_dark(night.mean_w).soc
-    share = _part(added, np.full(values.size, base.cold_soc))
+    ends, low, high = _ends(night, [Body(cell_c=base.body.cell_c, resistance=float(f)) for f in values])
+    share = _part(high - night.goes_dark(night.mean_w).soc, np.full(values.size, base.cold_soc))
     mass = log_normal(values, SAG_MIDDLE, SAG_FACTOR)
-    grid = base.grid(values, mass, dark, dark, resistance=values, share=share)
-    return Cause(code=SAG, odds=ODDS[SAG], grid=grid, limit=_limit_at(ends, dark, night))
+    grid = base.grid(values, mass, low_soc=low, high_soc=high, resistance=values, share=share)
+    usual = float(np.interp(1.0, values, np.arange(values.size)))
+    return Cause(code=SAG, odds=ODDS[SAG], grid=grid, limit=_limit_at(ends, grid, night), usual=usual)
 
 
 def _cold(base: _Base) -> Cause:
@@ -202,41 +195,43 @@ def _cold(base: _Base) -> Cause:
     night, told_c = base.night, base.body.cell_c
     values = np.linspace(0.0, max(told_c - _COLDEST_C, 1.0), _COLD_STEPS)
     bodies = [Body(cell_c=told_c - float(by)) for by in values]
-    ends = [night.goes_dark(night.power_w, body) for body in bodies]
-    dark = np.maximum.accumulate(np.array([end.soc for end in ends]))
-    quiet = np.array([night.goes_dark(night.mean_w, body).soc for body in bodies])
-    warm = night.goes_dark(night.power_w, base.warm).soc
-    share = _part(dark - warm, dark - quiet)
+    ends, low, high = _ends(night, bodies)
+    share = _part(high - night.goes_dark(night.power_w, base.warm).soc, high - low)
     cell_c = np.array([body.cell_c for body in bodies])
-    grid = base.grid(values, half_normal(values, COLD_C), dark, dark, cell_c=cell_c, share=share)
-    return Cause(code=COLD, odds=ODDS[COLD], grid=grid, limit=_limit_at(ends, dark, night))
+    mass = half_normal(values, COLD_C)
+    grid = base.grid(values, mass, low_soc=low, high_soc=high, cell_c=cell_c, share=share)
+    return Cause(code=COLD, odds=ODDS[COLD], grid=grid, limit=_limit_at(ends, grid, night))
 
 
 def _weak(base: _Base) -> Cause:
     """Less capacity than tested by so large a part: from full on the monitor counts Ah that are not there."""
     values, night = _VALUES[WEAK], base.night
-    ends = [night.goes_dark(night.power_w, Body(cell_c=base.body.cell_c, capacity=1.0 - float(w))) for w in values]
-    dark = np.array([end.soc for end in ends])
-    shown = np.maximum.accumulate(1.0 - (1.0 - dark) * (1.0 - values))
+    there = 1.0 - values
+    ends, low, high = _ends(night, [Body(cell_c=base.body.cell_c, capacity=float(share)) for share in there])
     mass, strings = half_normal(values, WEAK_SHARE), night.bank.parallel
     if strings > 1:
         lost = half_normal(values, WEAK_STRING_SHARE, 1.0 / strings)
         mass = (1.0 - WEAK_STRING_ODDS) * mass + WEAK_STRING_ODDS * lost
-    grid = base.grid(values, mass, shown, dark, capacity=1.0 - values)
-    return Cause(code=WEAK, odds=ODDS[WEAK], grid=grid, limit=_limit_at(ends, shown, night))
+    added = values + there * high - base.dark.soc
+    grid = base.grid(
+        values,
+        mass,
+        low_soc=low,
+        high_soc=high,
+        offset_soc=values,
+        scale=there,
+        capacity=there,
+        share=base.share(added),
+    )
+    return Cause(code=WEAK, odds=ODDS[WEAK], grid=grid, limit=_limit_at(ends, grid, night))
 
 
 def _unfull(base: _Base) -> Cause:
     """Called full so many points short of it."""
     values, hours = _VALUES[UNFULL], since_full_h(base.night)
     recent = 1.0 if hours is None else UNFULL_LATELY if hours <= FULL_LATELY_H else UNFULL_LONG_AGO
-    grid = base.grid(
-        values,
-        half_normal(values, UNFULL_SOC, settings_short(base.night)),
-        base.dark.soc + values,
-        np.full(values.size, base.dark.soc),
-        short_soc=values,
-    )
+    mass = half_normal(values, UNFULL_SOC, settings_short(base.night))
+    grid = base.grid(values, mass, offset_soc=values, short_soc=values, share=base.share(values))
     return Cause(code=UNFULL, odds=ODDS[UNFULL] * recent, grid=grid, limit=base.dark.limit)
 
 
@@ -244,22 +239,21 @@ def _idle(base: _Base) -> list[Cause]:
     """A steady draw nobody knows of: past the monitor, and, where the evening's charge was read, through it."""
     values, night = _VALUES[UNSEEN], base.night
     mass = log_normal(values, IDLE_MIDDLE_W, IDLE_FACTOR)
-    true = np.full(values.size, base.dark.soc)
     taken = np.array([night.points_of(float(w), unseen_h(night)) for w in values])
-    past = base.grid(values, mass, base.dark.soc + taken, true, hidden_w=values)
+    past = base.grid(values, mass, offset_soc=taken, hidden_w=values, share=base.share(taken))
     found = [Cause(code=UNSEEN, odds=ODDS[UNSEEN], grid=past, limit=base.dark.limit)]
     if night.seen.evening_soc is not None:
-        drop = night.expected_drop + np.array([night.points_of(float(w), night.hours) for w in values])
-        share = base.share(drop - night.expected_drop)
-        through = base.grid(values, mass, true, true, hidden_w=values, share=share)
+        more = np.array([night.points_of(float(w), night.hours) for w in values])
+        through = base.grid(values, mass, hidden_w=values, share=base.share(more))
+        drop = night.expected_drop + more
         found.append(Cause(code=IDLE, odds=ODDS[IDLE], grid=through, limit=base.dark.limit, drop_soc=drop))
     return found
 
 
 def _trips(base: _Base) -> list[Cause]:
     """Limits of power and current: whatever the charge, one value each, the load as a share of the limit."""
-    night, seen = base.night, base.night.seen
-    found = [_trip(base, OVERLOAD, seen.load_w / night.inverter.rated_w)]
+    night = base.night
+    found = [_trip(base, OVERLOAD, night.seen.load_w / night.inverter.rated_w)]
     board = night.bank.board
     if board is not None:
         volts = night.bank.series * night.bank.cell.v_nominal
@@ -268,10 +262,17 @@ def _trips(base: _Base) -> list[Cause]:
 
 
 def _trip(base: _Base, code: str, of_limit: float) -> Cause:
-    shown = np.array([base.night.seen.soc])
     chance = 1.0 - above((of_limit - 1.0) / TRIP_SHARE)
-    grid = base.grid(np.array([of_limit]), np.array([chance]), shown, shown, share=1.0)
+    grid = base.grid(np.array([of_limit]), np.array([chance]), low_soc=0.0, high_soc=1.0)
     return Cause(code=code, odds=ODDS[code], grid=grid, limit=code, trips=True)
+
+
+def _ends(night: Night, bodies: list[Body]) -> tuple[list[GoesDark], Floats, Floats]:
+    """Where each of some bodies ends under the load, and the lowest and highest charge of that [-], never falling."""
+    ends = [night.goes_dark(night.power_w, body) for body in bodies]
+    high = np.maximum.accumulate(np.array([end.soc for end in ends]))
+    low = np.maximum.accumulate(np.array([night.goes_dark(night.mean_w, body).soc for body in bodies]))
+    return ends, np.minimum(low, high), high
 
 
 def _part(added: Floats, other: Floats) -> Floats:
@@ -280,7 +281,7 @@ def _part(added: Floats, other: Floats) -> Floats:
     return mine / (mine + rest + LEAST_SHARE_SOC)
 
 
-def _limit_at(ends: list[GoesDark], shown: Floats, night: Night) -> str:
+def _limit_at(ends: list[GoesDark], grid: Grid, night: Night) -> str:
     """The limit that ends it where the monitor shows what was seen, or at the last value."""
-    reached = np.flatnonzero(shown >= night.seen.soc)
+    reached = np.flatnonzero(grid.shown_soc >= night.seen.soc)
     return ends[int(reached[0]) if reached.size else -1].limit

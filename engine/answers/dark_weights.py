@@ -41,10 +41,11 @@ class Grid:
         Of the unknown, rising away from what is usual.
     mass : array
         Prior chance of each; they add up to 1 at most.
-    shown_soc : array
-        What the monitor would have shown at the dark [-], not falling.
-    true_soc : array
-        Charge that was in the cells then [-].
+    low_soc, high_soc : arrays
+        Charge in the cells at which it goes dark [-]: under the evening's draws, and under the load of the moment,
+        which may have been switched on anywhere between.
+    offset_soc, scale : arrays
+        The monitor shows offset + scale x charge in the cells [-].
     share : array
         Part of the points that this cause adds [-].
     resistance, capacity, cell_c, hidden_w, short_soc : arrays
@@ -53,14 +54,31 @@ class Grid:
 
     values: Floats
     mass: Floats
-    shown_soc: Floats
-    true_soc: Floats
+    low_soc: Floats
+    high_soc: Floats
+    offset_soc: Floats
+    scale: Floats
     share: Floats
     resistance: Floats
     capacity: Floats
     cell_c: Floats
     hidden_w: Floats
     short_soc: Floats
+
+    @property
+    def least_shown_soc(self) -> Floats:
+        """What the monitor would show at the lowest such charge [-]."""
+        return np.clip(self.offset_soc + self.scale * self.low_soc, 0.0, 1.0)
+
+    @property
+    def shown_soc(self) -> Floats:
+        """What the monitor would show at the highest such charge [-]."""
+        return np.clip(self.offset_soc + self.scale * self.high_soc, 0.0, 1.0)
+
+    def true_at(self, place: float, shown_soc: float) -> float:
+        """Charge in the cells at the dark where the monitor showed so much [-]."""
+        low, high, offset, scale = (self.at(name, place) for name in ("low_soc", "high_soc", "offset_soc", "scale"))
+        return min(max((shown_soc - offset) / scale, low), high)
 
     def at(self, name: str, place: float) -> float:
         """Read a column between its rows; `place` is a row with its fraction."""
@@ -107,23 +125,42 @@ def fits(grid: Grid, shown_soc: float) -> tuple[Floats, Floats]:
     if grid.values.size == 1:
         z = (shown_soc - float(grid.shown_soc[0])) / READING_SOC
         return np.array([normal(z) / READING_SOC * float(grid.mass[0] * grid.share[0])]), np.zeros(1)
-    low, high = grid.shown_soc[:-1], grid.shown_soc[1:]
-    rise = high - low
-    steep = np.abs(rise) > 1e-6
-    safe = np.where(steep, rise, 1.0)
+    low_a, low_b = grid.least_shown_soc[:-1], grid.least_shown_soc[1:]
+    high_a, high_b = grid.shown_soc[:-1], grid.shown_soc[1:]
+    low, high = np.minimum(low_a, low_b), np.maximum(high_a, high_b)
+    width = high - low
+    wide = width > 1e-6
+    safe = np.where(wide, width, 1.0)
     spread = sqrt(2.0) * READING_SOC
-    under = np.array([erf(x) for x in ((high - shown_soc) / spread).tolist()])
-    under -= np.array([erf(x) for x in ((low - shown_soc) / spread).tolist()])
+    inside = np.array([erf(x) for x in ((high - shown_soc) / spread).tolist()])
+    inside -= np.array([erf(x) for x in ((low - shown_soc) / spread).tolist()])
     flat = np.exp(-0.5 * ((low - shown_soc) / READING_SOC) ** 2) / (sqrt(2.0 * pi) * READING_SOC)
-    density = np.where(steep, 0.5 * under / safe, flat)
+    density = np.where(wide, 0.5 * inside / safe, flat)
     prior = 0.5 * (grid.mass[:-1] * grid.share[:-1] + grid.mass[1:] * grid.share[1:])
-    where = np.where(steep, np.clip((shown_soc - low) / safe, 0.0, 1.0), 0.5)
-    return density * prior, np.arange(rise.size, dtype=np.float64) + where
+    place = np.arange(width.size, dtype=np.float64) + _nearest(shown_soc, (low_a, low_b), (high_a, high_b))
+    return density * prior, place
 
 
-def needed(grid: Grid, shown_soc: float) -> float | None:
-    """Row with its fraction at which the monitor would have shown the charge seen; None where none does."""
-    shown = grid.shown_soc
+def _nearest(shown_soc: float, low: tuple[Floats, Floats], high: tuple[Floats, Floats]) -> Floats:
+    """Part of the way through each stretch at which its span of charges comes nearest to the one shown."""
+    by_high, by_low = (
+        np.where(b > a + 1e-9, (shown_soc - a) / np.where(b > a + 1e-9, b - a, 1.0), 0.5) for a, b in (high, low)
+    )
+    return np.clip(np.where(shown_soc > high[0], by_high, np.where(shown_soc < low[1], by_low, 0.5)), 0.0, 1.0)
+
+
+def needed(grid: Grid, shown_soc: float, usual: float = 0.0) -> float | None:
+    """Row with its fraction from which on the monitor may have shown the charge seen; None where none does.
+
+    Parameters
+    ----------
+    usual : float
+        Row of what is usual, which is enough where the charge seen lies within what it may show.
+    """
+    shown, least = grid.shown_soc, grid.least_shown_soc
+    k = int(usual)
+    if least[k] - READING_SOC <= shown_soc <= shown[k] + READING_SOC and usual > 0.0:
+        return usual
     reached = np.flatnonzero(shown >= shown_soc - 1e-9)
     if not reached.size:
         return None

@@ -30,11 +30,12 @@ SHAPES = {
 """Three kinds of cells in packs for 48 V."""
 
 
-def household(chemistry: str, **changes: Any) -> Household:
+def household(chemistry: str, high_cut_v: float | None = None, **changes: Any) -> Household:
     """A household of one bank, without a board so that the inverter ends the night."""
     bank = {"id": "bank", "name": "Bank", "inverter": "main", "chemistry": chemistry, "cell_c": 20.0}
-    cut_v, top_v = {"sodium_layered": (36.0, 62.0), "lead_sealed": (43.2, 62.0)}.get(chemistry, (48.0, 60.0))
-    inverter = {"id": "main", "name": "Inverter", "dc_min_v": cut_v, "dc_max_v": top_v, "restart_v": cut_v + 4.0}
+    cut_v, top_v = {"sodium_layered": (30.0, 62.0), "lead_sealed": (43.2, 62.0), "lfp": (44.8, 60.0)}[chemistry]
+    cut_v = cut_v if high_cut_v is None else high_cut_v
+    inverter = {"id": "main", "name": "Inverter", "dc_min_v": cut_v, "dc_max_v": top_v, "restart_v": cut_v + 2.0}
     return read(
         {
             "format": 1,
@@ -91,7 +92,7 @@ class Made:
 
 def made(house: Household, fault: Fault, *, told_c: float | None = None, evening: bool = True) -> Made:
     """Make the night: the evening's loads for some hours, then the last load until it goes dark."""
-    p, inverter = truly(house, fault), house.inverters[0]
+    p = truly(house, fault)
     loads = [EVENING_W] * NIGHT_H + [fault.load_w] * 48
     none, draws = [0.0] * len(loads), [fault.hidden_w] * len(loads)
     start = _start(p, loads, draws)
