@@ -22,11 +22,12 @@ from engine.answers.dark_measure import (
     Truth,
     measurements,
 )
-from engine.answers.dark_night import Body, GoesDark, Night, Rerun, night
+from engine.answers.dark_night import Body, Night, Rerun, night
 from engine.answers.dark_parts import dark_assumptions, dark_notices, dark_worked
 from engine.answers.dark_seen import AFTER, BOARD, LOW, NOTHING, OVERLOAD, Seen
 from engine.answers.dark_weights import READING_SOC, Grid, above, fits, needed, normal, shares_of, tail, verdict
 from engine.errors import Unreachable
+from engine.house.bank import cutoff_cell_v
 from engine.house.bus import clash_sentence
 from engine.house.household import Household, Supply
 
@@ -91,10 +92,14 @@ class Dark:
         Causes that a measurement is chosen to decide between.
     measurements : tuple of Measurement
         The one that decides best first.
-    expected : GoesDark
-        Where the bank as entered goes dark under that load, without any fault.
+    expected_soc, expected_limit : float, str
+        Where the bank as entered goes dark under that load, without any fault [-], and what ends it.
+    expected_v : float
+        Pack volts under that load at the charge shown, the cells' own resistance alone [V].
     start_soc : float
-        What the monitor showed in the evening, or would have.
+        What the monitor showed in the evening, or would have [-].
+    cut_v, load_w : float
+        Pack volts under load at which inverter or board ends it [V]; drawn from the bank just then [W].
     """
 
     seen: Seen
@@ -103,11 +108,14 @@ class Dark:
     causes: tuple[CauseFound, ...]
     leading: tuple[str, ...]
     measurements: tuple[Measurement, ...]
-    expected: GoesDark
+    expected_soc: float
+    expected_limit: str
+    expected_v: float
     start_at: datetime
     start_soc: float
     night_h: float
     cut_v: float
+    load_w: float
     notices: tuple[Notice, ...]
     worked: tuple[Worked, ...]
     assumptions: tuple[Assumption, ...]
@@ -151,6 +159,7 @@ def dark(household: Household, supply: Supply, seen: Seen) -> Dark:
     leading = _leading([(found[place].code, weights[place]) for place in order])
     truths = {found[place].code: scored[place][1] for place in order if found[place].code in leading}
     base = found_night.goes_dark(found_night.power_w)
+    shown = found_night.loaded(seen.soc, found_night.power_w)
     return Dark(
         seen=seen,
         bank_id=supply.bank.id,
@@ -160,11 +169,14 @@ def dark(household: Household, supply: Supply, seen: Seen) -> Dark:
         measurements=measurements(
             found_night, truths, {found[place].code: weights[place] for place in order if found[place].code in leading}
         ),
-        expected=base,
+        expected_soc=base.soc,
+        expected_limit=base.limit,
+        expected_v=found_night.bank.series * (shown.ocv_v - shown.sag_v),
         start_at=found_night.start_at,
         start_soc=found_night.start_soc,
         night_h=found_night.hours,
-        cut_v=supply.inverter.dc_min_v,
+        cut_v=cutoff_cell_v(supply.bank, supply.inverter) * supply.bank.series,
+        load_w=found_night.power_w,
         notices=dark_notices(household, supply, seen),
         worked=dark_worked(found_night, base),
         assumptions=dark_assumptions(household, supply),

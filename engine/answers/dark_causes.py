@@ -64,8 +64,9 @@ UNFULL_SOC = 0.08
 FULL_LATELY_H = 48.0
 UNFULL_LATELY, UNFULL_LONG_AGO = 1.5, 0.3
 """Its odds where the monitor showed full within these hours, and where it did long before (judgement)."""
-TRIP_SHARE = 0.15
-"""Standard error of a load against a limit: how it was read, and what an inverter bears for a while (judgement)."""
+TRIPS_AT, TRIP_SHARE = 1.1, 0.1
+"""Load over a limit at which one in two trips, as a tenth more is borne for a while, and the standard error of that: how
+the load was read, and how sharp the limit is (judgement)."""
 
 _VALUES = {
     DRIFT: np.linspace(0.0, 1.0, 201),
@@ -262,7 +263,7 @@ def _trips(base: _Base) -> list[Cause]:
 
 
 def _trip(base: _Base, code: str, of_limit: float) -> Cause:
-    chance = 1.0 - above((of_limit - 1.0) / TRIP_SHARE)
+    chance = 1.0 - above((of_limit - TRIPS_AT) / TRIP_SHARE)
     grid = base.grid(np.array([of_limit]), np.array([chance]), low_soc=0.0, high_soc=1.0)
     return Cause(code=code, odds=ODDS[code], grid=grid, limit=code, trips=True)
 

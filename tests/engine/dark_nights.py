@@ -12,12 +12,11 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from engine.answers.dark_seen import Seen
-from engine.balance.step import Plant, plant
+from engine.balance.step import Plant, State, plant
 from engine.balance.trajectory import run
 from engine.cells import catalogue
 from engine.house.bank import Bank
 from engine.house.household import Household, read
-from engine.house.inverter import Inverter
 
 EVENING = datetime(2026, 11, 25, 18, 0)
 EVENING_W = 350.0
@@ -96,7 +95,7 @@ def made(house: Household, fault: Fault, *, told_c: float | None = None, evening
     loads = [EVENING_W] * NIGHT_H + [fault.load_w] * 48
     none, draws = [0.0] * len(loads), [fault.hidden_w] * len(loads)
     start = _start(p, loads, draws)
-    found = run(p, type(_state(start))(start), none, loads, draws, until_ended=True)
+    found = run(p, State(start), none, loads, draws, until_ended=True)
     assert found.ended_h is not None
     end, hours = float(found.soc[-1]), found.ended_h
     series_ah = house.banks[0].series * house.banks[0].label_ah
@@ -118,23 +117,30 @@ def made(house: Household, fault: Fault, *, told_c: float | None = None, evening
     return Made(seen=seen, true_soc=end, plant=p)
 
 
-def _state(soc: float) -> Any:
-    from engine.balance.step import State
-
-    return State(soc)
-
-
 def _start(p: Plant, loads: list[float], draws: list[float]) -> float:
-    """A charge in the evening from which it ends soon after the last load is switched on."""
+    """A charge in the evening from which it ends soon after the last load is switched on.
+
+    A last load that is no more than the evening's ends it by itself; one that is more is switched on two points below
+    the charge at which the bank would still have carried it.
+    """
     low, high = 0.0, 1.0
+    peak = loads[-1] > loads[0]
     for _ in range(24):
         middle = 0.5 * (low + high)
-        found = run(p, _state(middle), [0.0] * len(loads), loads, draws, until_ended=True)
-        early = found.ended_h is not None and found.ended_h < NIGHT_H
+        if peak:
+            early = _ended_h(p, middle, loads[-1:], draws[-1:]) == 0.0
+        else:
+            early = (_ended_h(p, middle, loads, draws) or 99.0) < NIGHT_H
         low, high = (middle, high) if early else (low, middle)
+    if not peak:
+        return high
+    wanted, low, high = high - 0.02, 0.0, 1.0
+    for _ in range(24):
+        middle = 0.5 * (low + high)
+        left = run(p, State(middle), [0.0] * NIGHT_H, loads[:NIGHT_H], draws[:NIGHT_H]).soc[-1]
+        low, high = (middle, high) if left < wanted else (low, middle)
     return high
 
 
-def inverter_of(house: Household) -> Inverter:
-    """The household's only inverter."""
-    return house.inverters[0]
+def _ended_h(p: Plant, start: float, loads: list[float], draws: list[float]) -> float | None:
+    return run(p, State(start), [0.0] * len(loads), loads, draws, until_ended=True).ended_h
