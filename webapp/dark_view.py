@@ -238,8 +238,8 @@ def _undecided(answer: Dark) -> str:
             "Nothing needs deciding: the night needs no fault. A true full charge now and then keeps the monitor right."
         )
     return (
-        "None of the measurements here would tell the likeliest causes apart, as small as each would have to be. Charge "
-        "the bank to a true full, which sets the monitor right, and see whether it happens again."
+        "None of the measurements here would tell the likeliest causes apart, as small as each would have to be. "
+        "Charge the bank to a true full, which sets the monitor right, and see whether it happens again."
     )
 
 

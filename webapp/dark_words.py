@@ -170,8 +170,8 @@ MEASURES: Mapping[str, MeasureWords] = {
     KETTLE: MeasureWords(
         title="The kettle test",
         how=lambda one, answer: (
-            f"With {in_sentence(answer.name)} more than half full: read its volts, switch on {fixed(one.load_w)}{NO_BREAK}W"
-            " for two minutes, read them again."
+            f"With {in_sentence(answer.name)} more than half full: read its volts, switch on "
+            f"{fixed(one.load_w)}{NO_BREAK}W for two minutes, read them again."
         ),
         reads="the drop",
         digits=2,
@@ -185,8 +185,8 @@ MEASURES: Mapping[str, MeasureWords] = {
     COUNTED_IN: MeasureWords(
         title="A counted full charge",
         how=lambda _, answer: (
-            f"Charge {in_sentence(answer.name)} from where it went dark to a true full, at its usual charge volts until "
-            "the current has fallen to its tail, and count the Ah that go in. It also sets the monitor right."
+            f"Charge {in_sentence(answer.name)} from where it went dark to a true full, at its usual charge volts "
+            "until the current has fallen to its tail, and count the Ah that go in. It also sets the monitor right."
         ),
         reads="until full",
         digits=0,
@@ -213,8 +213,8 @@ MEASURES: Mapping[str, MeasureWords] = {
     AGAIN: MeasureWords(
         title="The same load with a full bank",
         how=lambda one, answer: (
-            f"When {in_sentence(answer.name)} is full, switch on the same {fixed(one.load_w)}{NO_BREAK}W one thing after "
-            "the other, with somebody beside the inverter."
+            f"When {in_sentence(answer.name)} is full, switch on the same {fixed(one.load_w)}{NO_BREAK}W one thing "
+            "after the other, with somebody beside the inverter."
         ),
         reads="",
         digits=0,

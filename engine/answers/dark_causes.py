@@ -65,8 +65,8 @@ FULL_LATELY_H = 48.0
 UNFULL_LATELY, UNFULL_LONG_AGO = 1.5, 0.3
 """Its odds where the monitor showed full within these hours, and where it did long before (judgement)."""
 TRIPS_AT, TRIP_SHARE = 1.1, 0.1
-"""Load over a limit at which one in two trips, as a tenth more is borne for a while, and the standard error of that: how
-the load was read, and how sharp the limit is (judgement)."""
+"""Load over a limit at which one in two trips, as a tenth more is borne for a while, and the standard error of that:
+how the load was read, and how sharp the limit is (judgement)."""
 
 _VALUES = {
     DRIFT: np.linspace(0.0, 1.0, 201),
