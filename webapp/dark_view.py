@@ -18,7 +18,7 @@ from webapp.cold_words import degrees
 from webapp.dark_words import CAUSES, FITS, LIMITS, MEASURES, needs_text, reading_text
 from webapp.questions import civil_times, to_civil, to_standard
 from webapp.render import NO_BREAK, figures, fixed, percent
-from webapp.words import duration, listed, short_date, stamp
+from webapp.words import duration, mid_sentence, short_date, stamp
 
 LEAST_WEIGHT = 0.005
 """A weight that is less is told as none."""
@@ -109,7 +109,7 @@ def _range(answer: Dark) -> str:
     near = [CAUSES[one.code] for one in others if one.code in answer.leading and one.weight >= 0.05]
     needs = "" if answer.usual else f"It takes {needs_text(first, answer)}. "
     expects = f"As entered, the bank goes dark at {percent(answer.expected_soc)} under that load. "
-    also = f"Not ruled out: {listed([words.clause for words in near])}." if near else "Nothing else comes near."
+    also = f"Not ruled out: {'; or '.join(words.clause for words in near)}." if near else "Nothing else comes near."
     return f"{needs}{expects}{also}"
 
 
@@ -219,8 +219,8 @@ def _outcome(one: Measurement, outcome: Outcome) -> str:
 
 
 def _means(outcome: Outcome) -> str:
-    named = [CAUSES[code].title for code in outcome.codes]
-    return named[0] if len(named) == 1 else f"{'; or '.join(named)}: this reading does not part them"
+    first, *rest = [CAUSES[code].title for code in outcome.codes]
+    return f"{'; or '.join([first, *map(mid_sentence, rest)])}: this reading does not part them" if rest else first
 
 
 def _tells(one: Measurement) -> str:

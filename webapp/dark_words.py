@@ -95,13 +95,13 @@ CAUSES: Mapping[str, CauseWords] = {
     ),
     IDLE: CauseWords(
         title="A draw nobody knew of, through the monitor",
-        short="hidden draw",
+        short="hidden",
         clause="something drew more than your loads, and the monitor counted it",
         needs=_watts,
     ),
     UNSEEN: CauseWords(
         title="A draw the monitor does not see",
-        short="unseen draw",
+        short="unseen",
         clause="something draws past the monitor",
         needs=_watts,
     ),

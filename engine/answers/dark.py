@@ -310,7 +310,8 @@ def _needed(night_of: Night, cause: Cause) -> float | None:
     if cause.trips or cause.grid.values.size == 1:
         return 0.0
     if cause.drop_soc is None:
-        return needed(cause.grid, night_of.seen.soc, cause.usual)
+        place = needed(cause.grid, night_of.seen.soc, cause.usual)
+        return None if place is None else cause.refined(place, night_of.seen.soc)
     assert night_of.seen.evening_soc is not None
     counted = night_of.seen.evening_soc - night_of.seen.soc
     reached = np.flatnonzero(cause.drop_soc >= counted)

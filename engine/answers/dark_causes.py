@@ -8,6 +8,7 @@ judgements (see `engine.answers.dark_weights`).
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -76,6 +77,7 @@ _VALUES = {
     UNFULL: np.linspace(0.0, 1.0, 201),
 }
 _COLD_STEPS, _COLDEST_C = 41, -40.0
+_BISECTIONS = 14
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +92,8 @@ class Cause:
         Points that it has the monitor count from the evening on; None where the loads as told say so.
     usual : float
         Row of the grid that is usual: its first, or where there is one on either side of it.
+    shows : callable or None
+        What the monitor would show at the dark at a value between the rows; None where the rows are straight.
     """
 
     code: str
@@ -99,6 +103,19 @@ class Cause:
     trips: bool = False
     drop_soc: Floats | None = None
     usual: float = 0.0
+    shows: Callable[[float], float] | None = None
+
+    def refined(self, place: float, shown_soc: float) -> float:
+        """Return a row with its fraction more exactly, where the rows are not straight between."""
+        k = int(place)
+        if self.shows is None or place == k or place <= self.usual:
+            return place
+        low, high = self.grid.at("values", k), self.grid.at("values", k + 1)
+        first, last = low, high
+        for _ in range(_BISECTIONS):
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if self.shows(middle) < shown_soc else (low, middle)
+        return k + (high - first) / (last - first)
 
 
 class _Base:
@@ -183,12 +200,23 @@ def _drift(base: _Base) -> Cause:
 def _sag(base: _Base) -> Cause:
     """Resistance so many times that of the cells; what the load adds is counted for it, what the cold adds is not."""
     values, night = _VALUES[SAG], base.night
-    ends, low, high = _ends(night, [Body(cell_c=base.body.cell_c, resistance=float(f)) for f in values])
+
+    def body(factor: float) -> Body:
+        return Body(cell_c=base.body.cell_c, resistance=factor)
+
+    ends, low, high = _ends(night, [body(float(f)) for f in values])
     share = _part(high - night.goes_dark(night.mean_w).soc, np.full(values.size, base.cold_soc))
     mass = log_normal(values, SAG_MIDDLE, SAG_FACTOR)
     grid = base.grid(values, mass, low_soc=low, high_soc=high, resistance=values, share=share)
     usual = float(np.interp(1.0, values, np.arange(values.size)))
-    return Cause(code=SAG, odds=ODDS[SAG], grid=grid, limit=_limit_at(ends, grid, night), usual=usual)
+    return Cause(
+        code=SAG,
+        odds=ODDS[SAG],
+        grid=grid,
+        limit=_limit_at(ends, grid, night),
+        usual=usual,
+        shows=lambda factor: night.goes_dark(night.power_w, body(factor)).soc,
+    )
 
 
 def _cold(base: _Base) -> Cause:
@@ -201,7 +229,11 @@ def _cold(base: _Base) -> Cause:
     cell_c = np.array([body.cell_c for body in bodies])
     mass = half_normal(values, COLD_C)
     grid = base.grid(values, mass, low_soc=low, high_soc=high, cell_c=cell_c, share=share)
-    return Cause(code=COLD, odds=ODDS[COLD], grid=grid, limit=_limit_at(ends, grid, night))
+
+    def shows(by_c: float) -> float:
+        return night.goes_dark(night.power_w, Body(cell_c=told_c - by_c)).soc
+
+    return Cause(code=COLD, odds=ODDS[COLD], grid=grid, limit=_limit_at(ends, grid, night), shows=shows)
 
 
 def _weak(base: _Base) -> Cause:
@@ -224,7 +256,12 @@ def _weak(base: _Base) -> Cause:
         capacity=there,
         share=base.share(added),
     )
-    return Cause(code=WEAK, odds=ODDS[WEAK], grid=grid, limit=_limit_at(ends, grid, night))
+
+    def shows(lacking: float) -> float:
+        body = Body(cell_c=base.body.cell_c, capacity=1.0 - lacking)
+        return lacking + (1.0 - lacking) * night.goes_dark(night.power_w, body).soc
+
+    return Cause(code=WEAK, odds=ODDS[WEAK], grid=grid, limit=_limit_at(ends, grid, night), shows=shows)
 
 
 def _unfull(base: _Base) -> Cause:

@@ -24,7 +24,7 @@ READING_SOC = 0.025
 LEAST_SHARE_SOC = 0.01
 """A cause that adds so many points counts half (judgement)."""
 WELL, COULD, HARDLY, CANNOT = "well", "could", "hardly", "cannot"
-_WELL_TAIL, _COULD_TAIL, _HARDLY_TAIL = 0.2, 0.05, 0.005
+_WELL_TAIL, _COULD_TAIL, _HARDLY_TAIL = 0.2, 0.05, 1e-4
 """Chance, by the prior, of a value as far out as the needed one, from which a cause fits well, could be, or hardly
 (choice)."""
 _FAR = 3.0
