@@ -130,7 +130,8 @@ def _start(p: Plant, loads: list[float], draws: list[float]) -> float:
         if peak:
             early = _ended_h(p, middle, loads[-1:], draws[-1:]) == 0.0
         else:
-            early = (_ended_h(p, middle, loads, draws) or 99.0) < NIGHT_H
+            ended_h = _ended_h(p, middle, loads, draws)
+            early = ended_h is not None and ended_h < NIGHT_H
         low, high = (middle, high) if early else (low, middle)
     if not peak:
         return high

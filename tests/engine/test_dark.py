@@ -137,11 +137,11 @@ def hand(load_w: float, soc: float = 0.2, **more: Any) -> Dark:
 
 
 def test_sag_by_hand() -> None:
-    """3,000 W: (40 + 1.0752688 × 3,000) ÷ (16 × 280 × 3.0 V) = 0.24300 C; 0.2 V ÷ (0.4 V × 0.24300) = 2.0577 times."""
+    """3,000 W: (40 + 1.0752688 × 3,000) ÷ (16 × 280 × 3.0 V) = 0.24299 C; 0.2 ÷ (0.4 × 0.24299) = 2.0577."""
     answer = hand(3000.0)
     found = next(one for one in answer.causes if one.code == SAG)
     current = (40.0 + 3000.0 * 1.0752688172) / (16 * 280 * 3.0)
-    assert current == pytest.approx(0.24300, abs=5e-6)
+    assert current == pytest.approx(0.24299, abs=5e-6)
     assert found.needed == pytest.approx(0.2 / (0.4 * current), rel=1e-3) == pytest.approx(2.0577, rel=1e-3)
     assert answer.expected_soc == 0.0
 
@@ -175,7 +175,7 @@ def changed(chemistry: str, cause: str, **more: Any) -> Dark:
 
 
 def test_a_longer_time_since_full_speaks_for_drift() -> None:
-    found = [weight(changed("lfp", DRIFT, full_at=EVENING - timedelta(days=days)), DRIFT) for days in (3, 10, 30, 60)]
+    found = [weight(changed("lfp", DRIFT, full_at=EVENING - timedelta(days=days)), DRIFT) for days in (3, 10, 30)]
     assert found == sorted(found)
     assert found[-1] > 3 * found[0]
 
@@ -211,7 +211,7 @@ def test_more_than_the_inverter_bears_is_overload() -> None:
 
 def test_rested_volts_tell_sag_from_drift() -> None:
     """Sag leaves the charge that was shown in the cells, drift does not: volts after the dark say which."""
-    house, of, _ = night("sodium_layered", SAG)
+    _, of, _ = night("sodium_layered", SAG)
     cells, p = of.plant.cells, of.plant
     full = {"volts_v": p.series * at(cells.ocv_v, of.seen.soc), "volts_when": AFTER}
     empty = {"volts_v": p.series * at(cells.ocv_v, of.seen.soc - 0.15), "volts_when": AFTER}
@@ -221,8 +221,8 @@ def test_rested_volts_tell_sag_from_drift() -> None:
 
 
 def test_more_counted_than_the_loads_take_is_a_hidden_draw() -> None:
-    """300 W beside the evening's 350 for seven hours: 2.1 kWh of 14.3 that the monitor counted and no load asked for."""
-    house, of, _ = night("lfp", EMPTY)
+    """300 W beside the evening's 350 for seven hours: 2.1 kWh that the monitor counted and no load asked for."""
+    _, of, _ = night("lfp", EMPTY)
     more = 300.0 * NIGHT_H / (16 * 280 * 3.25)
     start = of.seen.evening_soc or 0.0
     answer = changed("lfp", EMPTY, evening_soc=start + more)
@@ -235,9 +235,7 @@ def test_one_string_of_several_gone_is_counted_for() -> None:
     """Half of two strings missing is likelier than half of the capacity of one."""
     one = household("lfp")
     two = household("lfp", label_ah=140.0, parallel=2)
-    seen = dataclasses.replace(
-        made(one, Fault(capacity=0.5, full_before=DAY_H)).seen, evening_at=None, evening_soc=None
-    )
+    seen = made(one, Fault(capacity=0.5, full_before=DAY_H), evening=False).seen
     alone, strings = (weight(dark(house, house.supplies()[0], seen), WEAK) for house in (one, two))
     assert strings > alone
     assert strings > 0.5
