@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
+from engine.answers import dark as answers
+from engine.answers import dark_causes as causes
+from engine.answers import dark_measure, dark_weights
 from engine.answers.dark import CauseFound, Dark
 from engine.answers.dark_causes import (
     COLD,
@@ -29,6 +33,7 @@ from engine.answers.dark_measure import (
     TOP_UP,
     Measurement,
 )
+from engine.answers.dark_seen import AFTER, BEFORE
 from engine.answers.dark_weights import CANNOT, COULD, HARDLY, WELL
 from webapp.cold_words import degrees
 from webapp.render import NO_BREAK, figures, fixed, percent
@@ -234,3 +239,20 @@ def needs_text(found: CauseFound, answer: Dark) -> str:
     if found.needed is not None:
         return words.needs(found.needed, answer)
     return f"no value does it: the monitor could then show {percent(found.most_soc)} at most"
+
+
+def dark_widths() -> dict[str, Any]:
+    """Return every judgement that the weights rest on, for “How it is worked out”: as the engine has them."""
+    names = ("DRIFT_SOC", "DRIFT_PER_WEEK_SOC", "SAG_MIDDLE", "SAG_FACTOR", "IDLE_MIDDLE_W", "IDLE_FACTOR", "COLD_C")
+    more = ("WEAK_SHARE", "UNFULL_SOC", "TRIPS_AT", "TRIP_SHARE")
+    found: dict[str, Any] = {name: getattr(causes, name) for name in (*names, *more)}
+    found |= {name: getattr(answers, name) for name in ("DROP_ERROR_SOC", "DROP_TOLD_SHARE", "DROP_LOADS_SHARE")}
+    found |= {
+        "READING_SOC": dark_weights.READING_SOC,
+        "TELLS_APART": dark_measure.TELLS_APART,
+        "BEFORE_CELL_V": answers.VOLTS_ERROR_CELL_V[BEFORE],
+        "AFTER_CELL_V": answers.VOLTS_ERROR_CELL_V[AFTER],
+        "tails": (dark_weights.WELL_TAIL, dark_weights.COULD_TAIL, dark_weights.HARDLY_TAIL),
+        "odds": [(CAUSES[code].short, f"{odds:g}") for code, odds in causes.ODDS.items()],
+    }
+    return found

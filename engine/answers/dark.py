@@ -24,14 +24,14 @@ from engine.answers.dark_measure import (
 )
 from engine.answers.dark_night import Body, Night, Rerun, night
 from engine.answers.dark_parts import dark_assumptions, dark_notices, dark_worked
-from engine.answers.dark_seen import AFTER, BOARD, LOW, NOTHING, OVERLOAD, Seen
+from engine.answers.dark_seen import AFTER, BEFORE, BOARD, LOW, NOTHING, OVERLOAD, Seen
 from engine.answers.dark_weights import READING_SOC, Grid, above, fits, needed, normal, shares_of, tail, verdict
 from engine.errors import Unreachable
 from engine.house.bank import cutoff_cell_v
 from engine.house.bus import clash_sentence
 from engine.house.household import Household, Supply
 
-VOLTS_ERROR_CELL_V = {AFTER: 0.012, "before": 0.02}
+VOLTS_ERROR_CELL_V = {AFTER: 0.012, BEFORE: 0.02}
 """Pack volts read after a dark or just before it, per cell: not rested, or falling (judgement)."""
 DROP_ERROR_SOC, DROP_TOLD_SHARE, DROP_LOADS_SHARE = 0.02, 0.15, 0.25
 """Points from the evening to the dark: of the readings, and of the loads as told or as entered (judgement)."""

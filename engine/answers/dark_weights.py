@@ -24,7 +24,7 @@ READING_SOC = 0.025
 LEAST_SHARE_SOC = 0.01
 """A cause that adds so many points counts half (judgement)."""
 WELL, COULD, HARDLY, CANNOT = "well", "could", "hardly", "cannot"
-_WELL_TAIL, _COULD_TAIL, _HARDLY_TAIL = 0.2, 0.05, 1e-4
+WELL_TAIL, COULD_TAIL, HARDLY_TAIL = 0.2, 0.05, 1e-4
 """Chance, by the prior, of a value as far out as the needed one, from which a cause fits well, could be, or hardly
 (choice)."""
 _FAR = 3.0
@@ -188,11 +188,11 @@ def verdict(chance: float | None, misfit: float = 0.0) -> str:
     misfit : float
         Standard errors that stay between what it makes of the night and what was seen.
     """
-    if chance is None or chance < _HARDLY_TAIL or misfit > _FAR:
+    if chance is None or chance < HARDLY_TAIL or misfit > _FAR:
         return CANNOT
-    if chance < _COULD_TAIL or misfit > 2.0:
+    if chance < COULD_TAIL or misfit > 2.0:
         return HARDLY
-    return COULD if chance < _WELL_TAIL or misfit > 1.0 else WELL
+    return COULD if chance < WELL_TAIL or misfit > 1.0 else WELL
 
 
 def shares_of(weights: Sequence[float]) -> tuple[float, ...]:
