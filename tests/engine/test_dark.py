@@ -95,6 +95,16 @@ def test_the_measurement_named_picks_the_true_cause(chemistry: str, cause: str) 
     assert set(found) != set(answer.leading)
 
 
+@pytest.mark.parametrize(("chemistry", "cause"), [pair for pair in EVERY if pair[1] != EMPTY])
+def test_what_the_true_cause_says_is_what_would_be_read(chemistry: str, cause: str) -> None:
+    """Every measurement, on the bank as it is: within twice what it is good to and what the cause leaves open."""
+    house, of, answer = night(chemistry, cause)
+    for one in answer.measurements:
+        said = next(of_cause for of_cause in one.expected if of_cause.code == cause)
+        read_off = truly_read(house, of, FAULTS[cause], one.code)
+        assert abs(said.reading - read_off) <= 2.0 * (one.error**2 + said.spread**2) ** 0.5, one.code
+
+
 @pytest.mark.parametrize("chemistry", SHAPES)
 def test_a_night_without_fault_is_called_so(chemistry: str) -> None:
     _, _, answer = night(chemistry, EMPTY)
