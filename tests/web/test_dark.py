@@ -54,7 +54,7 @@ def test_the_page_says_what_the_json_says(client: Client) -> None:
     assert page.select_one("[role=status] h1.sentence") is not None
     assert told["seen"]["at"].startswith("2026-11-24T23:40")
     assert told["start_at"].startswith("2026-11-24T18:00")
-    outcomes = page.select("table.dark-outcomes tbody tr")
+    outcomes = page.select("dl.dark-outcomes dt")
     decided = told["measurements"][0]["outcomes"]
     assert len(outcomes) == (len(decided) if len(decided) > 1 else 0)
 
