@@ -27,6 +27,7 @@ from engine.sky.spells import LEAST_DAYS, LEAST_YEARS, LONGEST_GAP_DAYS, WINDOW_
 from engine.sky.sun import POWER_PER_C, START_W_PER_KWP
 from engine.sky.world import ROUGH
 from webapp import worked_bench, worked_house, worked_parts
+from webapp.dark_words import dark_widths
 from webapp.facts import KIND_MEANINGS, facts, lines, shown
 from webapp.render import Page, fixed, render
 
@@ -63,6 +64,7 @@ CONTENTS = (
     ("spares", "A spare bank: clipped leads, and a device that limits the current"),
     ("car", "May the car be charged?"),
     ("care", "Care of the cells"),
+    ("dark", "Why it went dark"),
     ("wiring", "Cables, fuses and short circuits"),
     ("setting", "What to set on the day"),
     ("card", "The household card"),
@@ -289,6 +291,7 @@ def content() -> dict[str, Any]:
         "peukert": lines(worked_parts.peukert()),
         "acceptance": lines(worked_parts.acceptance()),
         "cold": worked_parts.cold(),
+        "dark": dark_widths(),
         "steps": worked_house.steps(),
         "scales": lines(worked_house.scales()),
         "inverter_rows": worked_parts.inverter_rows(),
