@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 from engine.answers.promise_log import seen_in
-from engine.answers.promises import first_that_tells, marks
+from engine.answers.promises import best_that_tells, marks
 from engine.meter.log import MeterLog
 from webapp import meter_store, promise_store
 from webapp.promise_store import Kept
@@ -32,7 +32,7 @@ def score_by_log(store: Store, household_id: int) -> int:
 def _scored(store: Store, one: Kept, kept: list[Kept], log: MeterLog) -> bool:
     asked = one.asked
     seen = seen_in(log, one.asked_at.timestamp(), marks(asked["dawn_h"]), generator=asked["generator"])
-    found = first_that_tells(one.promise, seen)
+    found = best_that_tells(one.promise, seen)
     if found is None:
         return False
     came, _ = found

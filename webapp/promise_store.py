@@ -15,7 +15,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from engine.answers.promise_book import Calibration, Spanned, calibration
-from engine.answers.promises import LAST_H, Came, Promise, Score, read, scored, written
+from engine.answers.promises import LAST_H, Came, Promise, Score, better, read, scored, written
 from engine.errors import InputError
 from webapp.kept_files import KEPT_FOR
 from webapp.store import Store
@@ -205,7 +205,7 @@ def _keep(db: sqlite3.Connection, store: Store, household_id: int, note: Note) -
     )
     mine = _lately(store, household_id, note)
     for one in mine:
-        if one.came is None and told_by(one, mine, note.asked_at) and not one.asked["generator"]:
+        if _may_tell(one, note.asked_at) and told_by(one, mine, note.asked_at):
             _take(db, store, one, {"kind": "charge", "at": note.asked_at, "soc": note.asked["soc"], "how": "asked"})
     db.execute(
         "INSERT INTO promises (household_id, bank_id, asked_at, asked, promised) VALUES (?, ?, ?, ?, ?)",
@@ -217,6 +217,14 @@ def _keep(db: sqlite3.Connection, store: Store, household_id: int, note: Note) -
             json.dumps(written(note.promise), separators=(",", ":")),
         ),
     )
+
+
+def _may_tell(kept: Kept, moment: datetime) -> bool:
+    """Whether a charge typed for a later question scores an answer better than what is known of it."""
+    if kept.asked["generator"] or (kept.came is not None and kept.came["how"] != "asked"):
+        return False
+    known = kept.what_came()
+    return known is None or better(came_of(kept, "charge", moment, None).after_h, known.after_h)
 
 
 def _lately(store: Store, household_id: int, note: Note) -> list[Kept]:

@@ -25,10 +25,11 @@ KEPT_H = 48
 """Hours of charge that are kept of an answer, one number an hour (choice)."""
 FIRST_H, LAST_H = 3.0, 48.0
 """Only what comes between tells: sooner the range is no wider than a reading, later it is nearly all (choice)."""
+BEST_H = 24.0
+"""Of several charges that are known the one nearest to this scores an answer (choice): a night tells of the loads only,
+a whole day of the sun as well."""
 READ_SOC = 0.01
-"""Nearer than this a charge counts as promised: both are read in whole percents, half a one each (judgement)."""
-LEAST_HALF = 1e-4
-"""No side of a range is taken as narrower: so finely is it kept."""
+"""No side of a range counts as narrower: both charges are read in whole percents, half a one each (judgement)."""
 READ_H = 0.5
 """The same of the time at which a bank was empty (judgement)."""
 MARK_H = (12.0, 24.0, 48.0)
@@ -86,7 +87,8 @@ class Score:
     after_h : float
         When it was scored [h].
     ratio : float
-        How far from the likely one it came, in widths of that side of the model's own range; up to 1 is within.
+        How far from the likely one it came, in widths of that side of the model's own range, which counts as no
+        narrower than a reading; up to 1 is within.
     side : int
         Below the likely one (-1), above it (1), or as it (0).
     within : bool
@@ -243,19 +245,22 @@ def _ended(promise: Promise, after_h: float, ratio: float, side: int, error_soc:
 
 
 def _ratio(error: float, half: float, as_read: float) -> float:
-    """An error in widths of its side; one no larger than readings are good for is none."""
-    if error <= as_read:
-        return 0.0
-    return error / max(half, LEAST_HALF)
+    """An error in widths of its side of the range."""
+    return max(error, 0.0) / max(half, as_read)
 
 
 def _sign(error: float) -> int:
     return (error > 0.0) - (error < 0.0)
 
 
-def first_that_tells(promise: Promise, seen: Sequence[Came]) -> tuple[Came, Score] | None:
-    """Return the first of what was seen that scores a promise, with its score."""
-    for came in sorted(seen, key=lambda one: one.after_h):
+def better(one: float, other: float) -> bool:
+    """Tell whether a charge after `one` hours scores an answer better than one after `other` hours."""
+    return abs(one - BEST_H) < abs(other - BEST_H)
+
+
+def best_that_tells(promise: Promise, seen: Sequence[Came]) -> tuple[Came, Score] | None:
+    """Return what of all that was seen scores a promise best, with its score; the sooner of two alike."""
+    for came in sorted(seen, key=lambda one: (abs(one.after_h - BEST_H), one.after_h)):
         score = scored(promise, came)
         if score is not None:
             return came, score

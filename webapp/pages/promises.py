@@ -17,7 +17,7 @@ from engine.answers.promise_book import (
     NEWEST,
     SURE_SHARE,
 )
-from engine.answers.promises import FIRST_H, LAST_H, READ_SOC
+from engine.answers.promises import BEST_H, FIRST_H, LAST_H, READ_SOC
 from engine.errors import InputError
 from engine.fields import Quantity
 from webapp import promise_store
@@ -270,6 +270,7 @@ def _show(request: Request, form: Parsed[Any], fields: tuple[Field, ...], status
             "most_kept": MOST_KEPT,
             "first_h": FIRST_H,
             "last_h": LAST_H,
+            "best_h": BEST_H,
             "read": READ_SOC,
         },
     )
