@@ -246,11 +246,11 @@ def _ended(promise: Promise, after_h: float, ratio: float, side: int, error_soc:
 
 def _ratio(error: float, half: float, as_read: float) -> float:
     """An error in widths of its side of the range."""
-    return max(error, 0.0) / max(half, as_read)
+    return round(max(error, 0.0) / max(half, as_read), 9)
 
 
 def _sign(error: float) -> int:
-    return (error > 0.0) - (error < 0.0)
+    return int(error > 0.0) - int(error < 0.0)
 
 
 def better(one: float, other: float) -> bool:
