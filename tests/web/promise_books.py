@@ -39,9 +39,9 @@ def note(asked_at: datetime, bank_id: str = "store", widened: float = 1.0, **mor
 
 
 def keep_book(store: Store, household_id: int, first: datetime, came: list[float | None], **more: Any) -> None:
-    """Keep an answer every other day from `first` on, with the charge that came a day later, None where nothing did."""
+    """Keep an answer every third day from `first` on, with the charge that came a day later, None where nothing did."""
     for place, soc in enumerate(came):
-        asked_at = first + timedelta(days=2 * place)
+        asked_at = first + timedelta(days=3 * place)
         promise_store.keep(store, household_id, [note(asked_at, **more)], anew=True)
         if soc is not None:
             kept = promise_store.answers(store, household_id)[0]

@@ -123,7 +123,7 @@ def test_deleted_answers_come_back_for_a_day_and_go_after_it(store: Store, house
 def test_the_oldest_go_beyond_the_bound(store: Store, house: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(promise_store, "MOST_KEPT", 3)
     keep_book(store, house, NOW, [0.5] * 5)
-    assert [one.asked_at for one in promise_store.answers(store, house)] == [NOW + 2 * n * DAY for n in (4, 3, 2)]
+    assert [one.asked_at for one in promise_store.answers(store, house)] == [NOW + 3 * n * DAY for n in (4, 3, 2)]
 
 
 def test_a_household_has_its_own_book_and_its_own_say(store: Store, house: int) -> None:
