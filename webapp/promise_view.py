@@ -20,7 +20,7 @@ from webapp.promise_words import bias, judged, sentence, verdict
 from webapp.render import NO_BREAK, fixed, percent
 from webapp.words import stamp
 
-MOST_ROWS = 100
+MOST_ROWS, MOST_DRAWN = 30, 100
 """Answers listed and drawn on the page, the newest; the table for a spreadsheet has all (choice)."""
 HOW = {"typed": "you typed it", "asked": "your next question", "log": "your meter’s log"}
 CSV_HEADER = (
@@ -102,7 +102,7 @@ def book(kept: Sequence[Kept], found: Mapping[str, Calibration], widening: bool,
     """
     scores = [(one, one.score()) for one in kept]
     known = [(one, score) for one, score in scores if score is not None]
-    drawn = sorted(((one, score) for one, score in known[:MOST_ROWS] if score.came_soc is not None), key=_when)
+    drawn = sorted(((one, score) for one, score in known[:MOST_DRAWN] if score.came_soc is not None), key=_when)
     points = [_point(one, score, zone) for one, score in drawn]
     names = {one.bank_id: one.asked["bank"] for one in reversed(kept)}
     return Book(
@@ -132,11 +132,13 @@ def _point(one: Kept, score: Score, zone: tzinfo) -> promise_chart.Scored:
     assert score.likely_soc is not None
     assert score.high_soc is not None
     assert score.error_soc is not None
-    wide = one.promise.widened * 100.0
+    wide, likely = one.promise.widened, score.likely_soc
+    low = max(likely - wide * (likely - score.low_soc), min(one.promise.floor_soc, score.low_soc))
+    high = min(likely + wide * (score.high_soc - likely), 1.0)
     return promise_chart.Scored(
         at=there(_when((one, score)), zone),
-        low=(score.low_soc - score.likely_soc) * wide,
-        high=(score.high_soc - score.likely_soc) * wide,
+        low=(low - likely) * 100.0,
+        high=(high - likely) * 100.0,
         came=score.error_soc * 100.0,
         within=score.within,
     )

@@ -33,9 +33,9 @@ def sentence(scores: Sequence[Score]) -> Markup:
         return Markup("No answer is <strong>scored</strong> yet.")
     held = sum(score.within for score in scores)
     of = "answer" if len(scores) == 1 else "answers"
-    return Markup(
-        "Of <strong>{} {}</strong> <strong>{}</strong> came within the range; it is meant to hold {} of ten."
-    ).format(len(scores), of, held or "none", TENTHS)
+    return Markup("Of {} {} <strong>{}</strong> came within the range; it is meant to hold {} of ten.").format(
+        len(scores), of, held or "none", TENTHS
+    )
 
 
 def judged(one: Calibration, widening: bool) -> str:
