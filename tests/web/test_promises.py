@@ -258,6 +258,15 @@ def test_the_book_as_a_table_and_as_json(client: Client) -> None:
     assert found["answers"][0]["score"]["within"] is False
 
 
+def test_a_name_of_markup_or_a_formula_is_text(client: Client) -> None:
+    sure_book(client, [0.4, None], bank="=1+1</script><img src=x9q>")
+    page = soup(client.get("/promises"))
+    assert not page.find_all("img")
+    assert "=1+1</script><img src=x9q>" in page.get_text()
+    rows = list(csv.reader(io.StringIO(client.get("/promises.csv").text.removeprefix(BYTE_ORDER_MARK))))
+    assert {row[1] for row in rows[1:]} == {"'=1+1</script><img src=x9q>"}
+
+
 # -- wider ranges
 
 
