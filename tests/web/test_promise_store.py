@@ -130,6 +130,8 @@ def test_a_household_has_its_own_book_and_its_own_say(store: Store, house: int) 
     other = store.create(store.latest(house).document | {"name": "Other"}, "made").household_id
     keep_book(store, house, NOW, [0.3] * 12)
     assert promise_store.answers(store, other) == []
+    promise_store.keep(store, other, [note(NOW)])
+    assert (len(promise_store.answers(store, other)), len(promise_store.answers(store, house))) == (1, 12)
     assert promise_store.factors(store, house) == {"store": 4.0}
     promise_store.allow(store, other, promise_store.WIDEN, False)
     assert promise_store.factors(store, house) == {"store": 4.0}

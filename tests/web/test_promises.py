@@ -12,6 +12,7 @@ import pytest
 
 from tests.conftest import NOW, Client, Clock, soup
 from tests.web.conftest import Opener
+from tests.web.fuzzing import Heard
 from tests.web.promise_books import keep_book
 from webapp import promise_store
 from webapp.downloads import BYTE_ORDER_MARK
@@ -118,8 +119,11 @@ def test_a_full_disk_takes_nothing_from_the_answer(client: Client, monkeypatch: 
     plain = text_of(client, "/today?charge=62", "h1")
     promise_store.delete(client.store, client.store.current().household_id)
     monkeypatch.setattr(promise_store, "keep", full)
-    response = client.get("/today?charge=61.9")
-    assert response.status_code == 200
+    heard = Heard(client.app)
+    watched = Client(heard)
+    response = watched.get("/today?charge=61.9")
+    watched.leave()
+    assert (response.status_code, heard.fault) == (200, "")
     assert soup(response).h1.get_text(" ", strip=True) == plain
     assert kept(client) == []
 
