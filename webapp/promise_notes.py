@@ -17,6 +17,7 @@ from markupsafe import Markup
 
 from engine.answers.autonomy import Autonomy, BankAutonomy
 from engine.answers.promises import promise_of
+from engine.errors import InputError
 from engine.house.charge_scales import FLAT_SOC
 from engine.sky.moment import readable_span
 from engine.sky.site import Site
@@ -28,7 +29,6 @@ from webapp.promise_store import KEEP, Note, same_reading
 from webapp.promise_words import too_narrow
 from webapp.questions import plain_query, to_standard
 from webapp.render import is_partial, mark_of
-from webapp.store_schema import StoreFault
 from webapp.words import stamp
 
 ABOUT_NOW = timedelta(hours=1)
@@ -84,7 +84,7 @@ def keeping(request: Request, question: Question, answer: Autonomy) -> Keeping:
 def keep_quietly(request: Request, notes: tuple[Note, ...]) -> None:
     """Keep answers once they were given; a disk that is full takes nothing from the answer."""
     store, household_id = store_of(request), opened(request)[0].household_id
-    with suppress(StoreFault):
+    with suppress(InputError):
         promise_store.keep(store, household_id, notes)
         score_by_log(store, household_id)
 
