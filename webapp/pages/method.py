@@ -11,6 +11,8 @@ from starlette.responses import Response
 
 from engine.answers.autonomy import LOAD_SPREAD_SHARE
 from engine.answers.autonomy_days import END_OF_LIFE_SHARE, MARGIN
+from engine.answers.promise_book import CLAIM_SHARE, LEAST_SCORED, MOST_WIDE, NEWEST, SURE_SHARE
+from engine.answers.promises import BEST_H, FIRST_H, LAST_H, READ_SOC
 from engine.answers.sizing import RECOVERY_DAYS
 from engine.balance.step import MAX_SOC_STEP, MAX_TAPER_H
 from engine.cells import ageing, catalogue
@@ -72,6 +74,7 @@ CONTENTS = (
     ("ageing", "Years of use, and what they cost"),
     ("step", "How time is stepped"),
     ("range", "What a range means"),
+    ("promises", "The promise book"),
     ("accuracy", "How good it is"),
     ("chemistries", "The cells that ship"),
     ("data", "Weather data and credits"),
@@ -235,6 +238,18 @@ CONSTANTS = {
 """Numbers of the models that the text names."""
 LOG = {"years": LEAST_LOG_YEARS, "days_of_month": LEAST_DAYS_OF_MONTH}
 """What a daily log must have."""
+BOOK = {
+    "claim": CLAIM_SHARE,
+    "sure": SURE_SHARE,
+    "least": LEAST_SCORED,
+    "newest": NEWEST,
+    "most_wide": MOST_WIDE,
+    "first_h": FIRST_H,
+    "last_h": LAST_H,
+    "best_h": BEST_H,
+    "read": READ_SOC,
+}
+"""Numbers of the promise book."""
 MADE_YEARS = {
     "years": YEARS,
     "day_to_day": DAY_TO_DAY_SHARE,
@@ -314,6 +329,7 @@ def content() -> dict[str, Any]:
         "rough": ROUGH,
         "autonomy": {"end_of_life": END_OF_LIFE_SHARE, "margin": MARGIN},
         "contradiction_share": CONTRADICTION_SHARE,
+        "book": BOOK,
         "climates": [climates.load(key) for key in climates.names()],
     }
 
