@@ -137,7 +137,7 @@ def _together(store: Store, file_ids: list[int]) -> Whole:
     return Whole(log=log, added=added)
 
 
-_State = tuple[tuple[int, int, str], ...]
+_State = tuple[tuple[int, str, int, str], ...]
 
 
 @dataclass(slots=True)
@@ -155,7 +155,7 @@ class _Memory:
             before, found = self.known.pop(name, ((), None))
             if found is None or before != state:
                 del found
-                found = _together(store, [file_id for file_id, _, _ in state])
+                found = _together(store, [file_id for file_id, *_ in state])
             self.known[name] = (state, found)
             while len(self.known) > REMEMBERED:
                 self.known.popitem(last=False)
@@ -172,14 +172,14 @@ _REMEMBERED = _Memory()
 
 
 def _state(store: Store, household_id: int) -> _State:
-    """Number, length of what was read, and choices of each file that counts, the one brought first before the others.
+    """Number, moment, length of what was read, and choices of each file that counts, the one brought first before all.
 
     Two readings of one file by the same choices are the same rows.
     """
     found = store.rows(
-        "SELECT f.id AS id, length(r.content) AS length, f.choices AS choices FROM meter_files f "
+        "SELECT f.id AS id, f.made_at AS made_at, length(r.content) AS length, f.choices AS choices FROM meter_files f "
         "JOIN meter_rows r ON r.file_id = f.id "
         "WHERE f.household_id = ? AND f.accepted AND f.deleted_at IS NULL ORDER BY f.id",
         household_id,
     )
-    return tuple((row["id"], row["length"], row["choices"]) for row in found)
+    return tuple((row["id"], row["made_at"], row["length"], row["choices"]) for row in found)

@@ -8,20 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.meter.counting import how_counts
-from engine.meter.formats import (
-    CELSIUS,
-    CHARGING,
-    COUNTED,
-    DISCHARGING,
-    INTERVAL,
-    OFFSET,
-    SIGNED,
-    TIME_KEYS,
-    WALL,
-    Reading,
-    meanings_by_key,
-)
+from engine.meter.formats import CELSIUS, CHARGING, COUNTED, DISCHARGING, OFFSET, SIGNED, WALL, Reading, meanings_by_key
 from engine.meter.names import counts_in, meaning_of, unit_in
+from engine.text.meanings import INTERVAL, TIME_KEYS
 from engine.text.sample import Sample, times_of
 from engine.text.time_guess import ends_its_rows, mostly, time_columns_of
 from engine.text.time_units import UNIX, Doubt, Places

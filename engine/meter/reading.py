@@ -7,7 +7,7 @@ reads. Powers are means over each row, W; into the bank is positive.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Generator, Mapping
 from zoneinfo import ZoneInfo
 
 from engine.errors import InputError
@@ -18,23 +18,22 @@ from engine.meter.formats import (
     CLOCKS,
     COUNTED,
     CURRENTS,
-    INTERVAL,
     PAIRS,
     SIGNED,
     SIGNS,
-    TIME_KEYS,
-    TOTALS,
     Reading,
     meanings_by_key,
 )
 from engine.meter.log import MeterLog
 from engine.meter.quantities import quantities
-from engine.meter.rows import rows_of
+from engine.meter.rows import rows_in_steps
 from engine.text import delimited
 from engine.text.choosing import checked_columns, with_decimal
 from engine.text.finding import Finding
+from engine.text.meanings import INTERVAL, TIME_KEYS, TOTALS
 from engine.text.plain_text import FIELD
 from engine.text.sample import sample_of
+from engine.text.steps import RowsRead, finished
 from engine.text.time_units import OF_MONTH, Places
 
 _FARTHEST_H = 14.0
@@ -177,13 +176,27 @@ def read(content: bytes, reading: Reading, zone: ZoneInfo) -> tuple[MeterLog, tu
     >>> log.values["bank_w"].tolist(), log.step_s.tolist(), findings
     ([-250.0, 90.0], [60.0, 60.0], ())
     """
-    _needed(reading)
-    rows, findings = rows_of(content, reading, zone)
+    return finished(read_in_steps(content, reading, zone))
+
+
+def read_in_steps(
+    content: bytes, reading: Reading, zone: ZoneInfo
+) -> Generator[RowsRead, None, tuple[MeterLog, tuple[Finding, ...]]]:
+    """Do as `read`, and say on the way how many rows are read: a year of minutes takes seconds."""
+    check(reading)
+    rows, findings = yield from rows_in_steps(content, reading, zone)
     values, said = quantities(rows, reading, zone)
     return MeterLog(start_s=rows.start_s, step_s=rows.step_s, values=values), findings + said
 
 
-def _needed(reading: Reading) -> None:
+def check(reading: Reading) -> None:
+    """Refuse a reading that lacks a column it needs, before the file is read.
+
+    Raises
+    ------
+    InputError
+        Naming each choice that is missing.
+    """
     has = reading.columns
     faults = []
     parts = "year" in has and "day" in has and ("month" in has or has["day"][1] != OF_MONTH)

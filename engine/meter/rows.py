@@ -5,6 +5,7 @@ Every row that is left out is counted and said.
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -13,10 +14,12 @@ from numpy.typing import NDArray
 
 from engine.errors import InputError
 from engine.meter.clock import universal_s, written
-from engine.meter.formats import INTERVAL, TIME_KEYS, Reading
+from engine.meter.formats import Reading
 from engine.text import delimited
 from engine.text.clocks import DAY_S
 from engine.text.finding import Finding
+from engine.text.meanings import INTERVAL, TIME_KEYS
+from engine.text.steps import RowsRead
 from engine.text.time_units import MOST
 from engine.text.times import parser, stamps_s, time_columns
 
@@ -39,15 +42,17 @@ class Rows:
     values: dict[str, Floats]
 
 
-def rows_of(content: bytes, reading: Reading, zone: ZoneInfo) -> tuple[Rows, tuple[Finding, ...]]:
-    """Return the rows of a file, and what is to be said of them."""
+def rows_in_steps(
+    content: bytes, reading: Reading, zone: ZoneInfo
+) -> Generator[RowsRead, None, tuple[Rows, tuple[Finding, ...]]]:
+    """Return the rows of a file, and what is to be said of them; say on the way how many are read."""
     parts = time_columns(reading.columns)
     keys = [*parts, *(key for key in reading.columns if key not in TIME_KEYS)]
     wanted = [
         (reading.columns[key][0], parser(key, reading.columns[key][1], zone_written=reading.zone_written))
         for key in keys
     ]
-    read = delimited.columns(content, reading.layout, wanted)
+    read = yield from delimited.columns_in_steps(content, reading.layout, wanted)
     by_key = {key: read.values[:, k] for k, key in enumerate(keys)}
     local_s = stamps_s({key: by_key[key] for key in parts}, reading.columns)
     findings = _unreadable(reading, local_s, read.lines)

@@ -12,12 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.errors import InputError
-from engine.meter.formats import DISCHARGING, EVER, INTERVAL, OF_DAY, OFFSET, STANDARD, WALL, Reading
+from engine.meter.formats import DISCHARGING, OFFSET, STANDARD, WALL, Reading
 from engine.meter.hours import by_hour
 from engine.meter.log import MeterLog, joined
 from engine.meter.names import meaning_of
 from engine.meter.reading import guess, preview, read, with_choices
 from engine.text.finding import Finding
+from engine.text.meanings import EVER, INTERVAL, OF_DAY
 
 DUBLIN = ZoneInfo("Europe/Dublin")
 BERLIN = ZoneInfo("Europe/Berlin")
