@@ -389,7 +389,7 @@ def test_a_column_chosen_anew_is_guessed_by_its_numbers_and_asked_about() -> Non
     utc_s = stamps(WINTER_S, 300.0, 900)
     sun, load = truth_w(utc_s)
     total = 100.0 + np.concatenate(([0.0], np.cumsum(load)[:-1])) / 12e3
-    content = csv("Time,PV [W],a,b", written(utc_s, DUBLIN), sun, total, load - sun)
+    content = csv("Time,PV [W],x1,x2", written(utc_s, DUBLIN), sun, total, load - sun)
     reading = guess(content)
     assert set(reading.columns) == {"date", "yield"}
     columns = reading.columns | {"load": (2, "kWh"), "bank": (3, "W")}
