@@ -35,7 +35,7 @@ REMEMBERED = 2
 _FLOAT = "<f8"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, weakref_slot=True)
 class Whole:
     """What a household's files say together.
 
