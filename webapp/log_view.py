@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calendar import monthrange
 from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -82,13 +83,12 @@ def _names(days: LogDays) -> tuple[str, ...]:
 
 def _months(days: LogDays) -> Table:
     """The kWh of each month, with how many of its days are known where that is not all of them."""
-    month = np.array(days.dates, dtype="datetime64[M]")
+    which = np.array([(day.year, day.month) for day in days.dates])
     rows = []
-    for one in np.unique(month):
-        year, number = divmod(int(one.astype(np.int64)) + 12 * 1970, 12)
-        whole = int((one + 1).astype("datetime64[D]") - one.astype("datetime64[D]"))
-        cells = tuple(_sum(values[month == one], whole) for values in days.kwh.values())
-        rows.append((f"{MONTHS[number]} {year}", cells))
+    for year, month in dict.fromkeys((day.year, day.month) for day in days.dates):
+        own = (which == (year, month)).all(axis=1)
+        cells = tuple(_sum(values[own], monthrange(year, month)[1]) for values in days.kwh.values())
+        rows.append((f"{MONTHS[month - 1]} {year}", cells))
     return Table(header=_names(days), rows=tuple(rows))
 
 
