@@ -35,7 +35,7 @@ def meter_csv(days: float, *, begin: datetime = BEGIN, reset: int = 0, sep: str 
         counter[reset:] -= counter[reset]
     columns = (sun_w(first + rows), counter, np.full(first + rows, 51.25))
     times = [begin + STEP * n for n in range(first, first + rows)]
-    cells = [[f"{value:.3f}" for value in column[first:]] for column in columns]
+    cells = [[f"{value:.6f}" for value in column[first:]] for column in columns]
     lines = [f"{time:%Y-%m-%d %H:%M}" for time in times]
     if sep == ";":
         cells = [[cell.replace(".", ",") for cell in column] for column in cells]
