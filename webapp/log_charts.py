@@ -32,7 +32,7 @@ DRAWN = {
 """Energies that are drawn, with their short names; those of the bank stand in the table."""
 _CHARGE = Style(color="--slate", dash="solid", width=2.5)
 _EDGE = Style(color="--slate/.35", dash="solid", width=1.0)
-_NARROW_AXIS: Figure = {"nticks": 4, "tickangle": 0, "tickformat": "%b %y"}
+_NARROW_AXIS: Figure = {"nticks": 3, "tickangle": 0, "tickformat": "%b %y"}
 ROOM = 1.12
 
 
