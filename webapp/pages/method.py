@@ -57,6 +57,7 @@ CONTENTS = (
     ("sky-now", "The sky off the charger’s display"),
     ("spells", "Dull spells"),
     ("records", "Sun records"),
+    ("log", "Log"),
     ("measuring", "Measuring it yourself"),
     ("size", "How big for N days"),
     ("winters", "Many winters at once"),
