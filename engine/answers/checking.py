@@ -39,7 +39,7 @@ from engine.answers.checking_load import (
     worst_loads,
 )
 from engine.answers.checking_notes import notes_of, worked_of
-from engine.answers.checking_parts import IDLE, Floats, Likely, WorstDay, day_of, known
+from engine.answers.checking_parts import IDLE, Floats, Likely, WorstDay, by_day, day_of, known
 from engine.answers.checking_shade import covered, shade, worst_yields, yield_causes
 from engine.answers.checking_yield import YieldCheck, YieldDays, clear_hours, yield_check, yield_days
 from engine.balance.forcing import load_hours
@@ -141,9 +141,9 @@ def checking(
     """
     supplies = supplies_of(household)
     hours = _between(by_hour_of(household, log), first, last)
-    panels = _yields(household, hours, supplies, kc)
-    sides = load_days(household, hours)
     bank = _bank(household, supplies, hours)
+    panels = _yields(household, hours, supplies, kc, bank)
+    sides = load_days(household, hours)
     out, shaded = (None, None) if panels is None else (covered(panels), shade(panels))
     causes: list[Likely] = []
     worst: list[WorstDay] = []
@@ -203,13 +203,17 @@ def _between(hours: MeterHours, first: date | None, last: date | None) -> MeterH
 
 
 def _yields(
-    household: Household, hours: MeterHours, supplies: Sequence[Supply], kc: KcSeries | None
+    household: Household, hours: MeterHours, supplies: Sequence[Supply], kc: KcSeries | None, found: _Bank
 ) -> YieldDays | None:
+    """The yield beside the model; the bank counts as full where the monitor or the run says so."""
     there = "yield_w" in hours.values and np.isfinite(hours.values["yield_w"]).any()
     if not there or not household.sun.arrays:
         return None
     top = min(bank.top_reached_soc for supply in supplies for bank in supply.banks)
-    return yield_days(household, hours, kc, top)
+    charge = hours.values.get("charge")
+    if charge is not None and found.hours is not None:
+        charge = np.fmax(charge, by_day(found.hours.rerun))
+    return yield_days(household, hours, kc, charge, top)
 
 
 def _bank(household: Household, supplies: tuple[Supply, ...], hours: MeterHours) -> _Bank:

@@ -30,8 +30,9 @@ from engine.quantities import HOURS_PER_DAY
 
 LEAST_CHARGE_ERROR = 0.05
 """A day is among the worst from five points of charge on (judgement)."""
-AWAY_SOC = 0.03
-"""Hours so near the top or the bottom say nothing of capacity: charge is tapered or cut there (judgement)."""
+AWAY_SOC, LOW_SOC = 0.03, 0.10
+"""Hours so near the top, or under so little charge, say nothing of capacity: charge tapers or is cut there
+(judgement)."""
 STEADY_SOC = 0.002
 """Nor do hours in which the charge hardly moves [- an hour] (judgement)."""
 LEAST_MOVED_SOC = 1.0
@@ -44,7 +45,7 @@ UNSEEN_SHARE = 0.03
 DRIFT_PER_DAY = 0.004
 """And the error grows by so much a day between full charges (judgement: a monitor of 1 % steps shows it in a week)."""
 LEAST_DRIFT_DAYS, SAME_SIGN = 5, 0.75
-"""On so many days, and with the same sign on so many of them (judgement)."""
+"""On so many days, and with the same sign on so many of those that grow at all (judgement)."""
 LEAP_SOC, LEAP_FACTOR = 0.015, 1.1
 """A monitor that comes to full leapt where it rose in two hours by more than the energy explains, with a tenth and a
 point and a half to spare (judgement)."""
@@ -74,8 +75,7 @@ class Growth:
 def pace(hours: ChargeHours) -> Pace:
     """Compare the steps of both charges in the hours that say something of capacity."""
     high = min(hours.top_soc, 1.0) - AWAY_SOC
-    low = AWAY_SOC
-    inside = [(one > low) & (one < high) for one in (hours.monitor, hours.rerun)]
+    inside = [(one > LOW_SOC) & (one < high) for one in (hours.monitor, hours.rerun)]
     there = inside[0] & inside[1]
     both = there[:-1] & there[1:] & (hours.run[:-1] == hours.run[1:])
     shown, ran = np.diff(hours.monitor), np.diff(hours.rerun)
@@ -99,12 +99,13 @@ def growth(hours: ChargeHours, days: ChargeDays) -> Growth:
     same: Flags = (days.run[:-1] == days.run[1:]) & (days.run[:-1] >= 0) & np.isfinite(step)
     grown = step[same & ~whole[:-1] & ~whole[1:]]
     per_day = float(np.median(grown)) if grown.size else 0.0
+    moved = grown[grown != 0.0]
     before, after = error[:-1], error[1:]
     reset = same & whole[:-1] & (np.abs(before) >= 2.0 * DRIFT_PER_DAY) & (np.abs(after) <= 0.4 * np.abs(before))
     return Growth(
         days=int(grown.size),
         per_day=per_day,
-        same_sign=float((np.sign(grown) == np.sign(per_day)).mean()) if grown.size else 0.0,
+        same_sign=float((np.sign(moved) == np.sign(per_day)).mean()) if moved.size else 0.0,
         leaps=_leaps(hours),
         resets=int(reset.sum()),
     )
@@ -131,10 +132,10 @@ def bank_cause(pace_: Pace, growth_: Growth, days: int) -> Likely | None:
         )
         return likely(CAPACITY, days, why)
     grows = growth_.days >= LEAST_DRIFT_DAYS and growth_.same_sign >= SAME_SIGN
-    if grows and abs(growth_.per_day) >= DRIFT_PER_DAY and growth_.resets:
+    if grows and abs(growth_.per_day) >= DRIFT_PER_DAY:
         points = abs(growth_.per_day) * 100.0
         reads = "low" if growth_.per_day < 0.0 else "high"
-        if growth_.per_day > 0.0 or growth_.leaps:
+        if growth_.leaps or (growth_.per_day > 0.0 and growth_.resets):
             why = (
                 f"Between full charges it reads {points:.1f} points {reads}er each day, and a full charge sets it "
                 f"right{' with a leap' if growth_.leaps else ''}."

@@ -130,13 +130,17 @@ def clear_hours(household: Household, dates: NDArray[np.datetime64]) -> Floats:
     return _hours(household, np.ones(days.size), days)[place]
 
 
-def yield_days(household: Household, hours: MeterHours, kc: KcSeries | None, top_soc: float) -> YieldDays:
+def yield_days(
+    household: Household, hours: MeterHours, kc: KcSeries | None, charge: Floats | None, top_soc: float
+) -> YieldDays:
     """Put measured and predicted days side by side.
 
     Parameters
     ----------
     kc : KcSeries, optional
         The sky of the very days, from a record of radiation.
+    charge : (n, 24) array, optional
+        Charge of the bank, by the monitor or the run [-].
     top_soc : float
         Charge at which the bank’s charge ends [-].
     """
@@ -144,7 +148,6 @@ def yield_days(household: Household, hours: MeterHours, kc: KcSeries | None, top
     clear_w = clear_hours(household, dates)
     by_month = month_yields(household.site, household.sun)
     months = months_of(dates) - 1
-    charge = hours.values.get("charge")
     full = None if charge is None else charge >= top_soc - FULL_BELOW_SOC
     measured_w = hours.values["yield_w"]
     same_day = _same_days(household, dates, kc)
