@@ -13,9 +13,10 @@ import numpy as np
 
 from engine.errors import InputError
 from engine.fields import Quantity
-from engine.sky.files.formats import MEANINGS, TOTALS, Reading
+from engine.sky.files.formats import MEANINGS, Reading
 from engine.sky.series import DailySeries
 from engine.text.finding import Finding
+from engine.text.meanings import TOTALS
 from webapp.forms import Field, Parsed, filled, number_field, parse
 from webapp.kept_columns import ROWS, Choosable, Column, choosable, columns_of, columns_sent, refusals
 from webapp.records_reading import Choices, first_rows, reading_of
