@@ -97,7 +97,8 @@ def growth(hours: ChargeHours, days: ChargeDays) -> Growth:
     error = days.error
     step = np.diff(error)
     same: Flags = (days.run[:-1] == days.run[1:]) & (days.run[:-1] >= 0) & np.isfinite(step)
-    grown = step[same & ~whole[:-1] & ~whole[1:]]
+    between: Flags = np.asarray(~whole & (np.fmin(days.monitor, days.rerun) > LOW_SOC))
+    grown = step[same & between[:-1] & between[1:]]
     per_day = float(np.median(grown)) if grown.size else 0.0
     moved = grown[grown != 0.0]
     before, after = error[:-1], error[1:]

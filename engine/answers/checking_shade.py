@@ -1,7 +1,8 @@
 """Why days of the panels were out: covered, held back by a full bank, shaded at one time of day, or only the weather.
 
 Shade is looked for in the morning’s and the evening’s part of the yield over weeks, since clouds come at any time of
-day and trees do not. Hours with a full bank say nothing of shade and are left out of both sides.
+day and trees do not. Days on which the bank was near full while the sun shone are left out whole: of a day all parts
+count or none, or the days that differ would look like times of day that do.
 """
 
 from __future__ import annotations
@@ -46,8 +47,6 @@ SHADE_LOSS = 0.25
 clear day (judgement: clouds do not do that for weeks)."""
 LIT_DAY = 0.25
 """Only days that gave so much of a clear day are looked at for shade: on dull days there is none (judgement)."""
-LEAST_PART = 0.15
-"""Nor are parts that have less of the clear kWh looked at: those without a full bank must be left (judgement)."""
 MOST_HELD = 2
 """Of the worst days so many may be ones of a full bank, which is no fault; all are counted (choice)."""
 PARTS = ("morning", "midday", "afternoon")
@@ -72,10 +71,10 @@ def parts_of_day(clear_hours: Floats) -> Floats:
 def shade(days: YieldDays) -> Shade:
     """Return where one time of day is missing over weeks."""
     part = parts_of_day(days.clear_hours)
-    there = np.isfinite(days.hours)
+    bright = days.measured >= LIT_DAY * days.clear
     if days.near_full is not None:
-        there &= ~_from_full_on(days)
-    lit = there & (days.measured >= LIT_DAY * days.clear)[:, None]
+        bright &= ~(days.near_full & (days.clear_hours > 0.0)).any(axis=1)
+    lit = np.isfinite(days.hours) & bright[:, None]
     gave, could = np.zeros((part.shape[0], 3)), np.zeros((part.shape[0], 3))
     for which in range(3):
         mine = lit & (part == which)
@@ -85,20 +84,10 @@ def shade(days: YieldDays) -> Shade:
     share = around_gave / np.maximum(around_could, 1e-9)
     others = np.stack([np.delete(share, which, axis=1).min(axis=1) for which in range(3)], axis=1)
     counted = _around(lit.any(axis=1).astype(float)[:, None]) >= LEAST_SHADE_DAYS
-    told = counted & (around_could > LEAST_PART * around_could.sum(axis=1, keepdims=True))
-    lacks = np.where(told, 1.0 - share / np.maximum(others, 1e-9), 0.0)
+    lacks = np.where(counted, 1.0 - share / np.maximum(others, 1e-9), 0.0)
     found = lacks >= SHADE_LOSS
     found[:, 1] = False
     return Shade(there=found, lacks=lacks)
-
-
-def _from_full_on(days: YieldDays) -> Flags:
-    """Hours from the one before the bank came near full to the end of each day."""
-    assert days.near_full is not None
-    full = days.near_full & (days.clear_hours > 0.0)
-    coming = full.copy()
-    coming[:, :-1] |= full[:, 1:]
-    return np.asarray(np.maximum.accumulate(coming, axis=1))
 
 
 def _around(values: Floats) -> Floats:
