@@ -33,7 +33,7 @@ LEAST_CHARGE_ERROR = 0.05
 AWAY_SOC, LOW_SOC = 0.03, 0.10
 """Hours so near the top, or under so little charge, say nothing of capacity: charge tapers or is cut there
 (judgement)."""
-STEADY_SOC = 0.002
+STEADY_SOC = 0.0005
 """Nor do hours in which the charge hardly moves [- an hour] (judgement)."""
 LEAST_MOVED_SOC = 1.0
 """So much charge must have fallen, and risen, in all: one whole bank (judgement)."""
