@@ -140,7 +140,7 @@ def checking(
         If no bank is joined to an inverter.
     """
     supplies = supplies_of(household)
-    hours = _between(by_hour_of(household, log), first, last)
+    hours = _with_nights(household, _between(by_hour_of(household, log), first, last))
     bank = _bank(household, supplies, hours)
     panels = _yields(household, hours, supplies, kc, bank)
     sides = load_days(household, hours)
@@ -202,6 +202,16 @@ def _between(hours: MeterHours, first: date | None, last: date | None) -> MeterH
     return MeterHours(first=low, values={key: values[kept] for key, values in hours.values.items()})
 
 
+def _with_nights(household: Household, hours: MeterHours) -> MeterHours:
+    """The same hours, a yield that is not known in an hour without any sun being none."""
+    given = hours.values.get("yield_w")
+    if given is None or not household.sun.arrays:
+        return hours
+    night = clear_hours(household, hours.dates) <= 0.0
+    known_w = np.where(np.isnan(given) & night & np.isfinite(given).any(axis=1, keepdims=True), 0.0, given)
+    return MeterHours(first=hours.first, values={**hours.values, "yield_w": known_w})
+
+
 def _yields(
     household: Household, hours: MeterHours, supplies: Sequence[Supply], kc: KcSeries | None, found: _Bank
 ) -> YieldDays | None:
@@ -249,10 +259,9 @@ def _powers(household: Household, supply: Supply, hours: MeterHours) -> Powers:
     """The powers to run on; loads at the battery side stand beside the sockets’ where the house has both."""
     ac_w, dc_w = load_hours(household, supply, datetime.combine(hours.first, time.min), hours.days)
     dc_w = dc_w if ac_w.any() else np.zeros(dc_w.size)
-    lit = np.zeros((hours.days, 24)) if not household.sun.arrays else clear_hours(household, hours.dates)
     generators = household.generators
     through = generators[0].charger_efficiency if generators else CHARGER_EFFICIENCY
-    return powers(supply, hours, lit, dc_w, through)
+    return powers(supply, hours, dc_w, through)
 
 
 def _counted(panels: YieldDays | None, sides: Sequence[LoadDays]) -> int:

@@ -128,20 +128,17 @@ class ChargeDays:
         return np.asarray(self.monitor - self.rerun)
 
 
-def powers(supply: Supply, hours: MeterHours, clear_hours: Floats, dc_w: Floats, charger_efficiency: float) -> Powers:
+def powers(supply: Supply, hours: MeterHours, dc_w: Floats, charger_efficiency: float) -> Powers:
     """Return the powers that a supply’s bank is run on.
 
     Parameters
     ----------
-    clear_hours : (n, 24) array
-        What the panels give in each hour of a clear day; without sun, a yield that is not known is none.
     dc_w : (24 n,) array
         Loads measured or run at the battery side, as the household has them, added where the draw is of the sockets.
     charger_efficiency : float
         Of the charger a generator or the grid goes through [-].
     """
-    given = hours.values["yield_w"]
-    sun_w = filled(np.where(np.isnan(given) & (clear_hours <= 0.0), 0.0, given).ravel(), FILLED_H)
+    sun_w = filled(hours.values["yield_w"].ravel(), FILLED_H)
     ac_w, draw = _column(hours, "load_w"), _column(hours, "load_dc_w")
     generator_w = _column(hours, "generator_w")
     running = np.zeros(sun_w.size, dtype=bool) if generator_w is None else ~(generator_w <= GENERATOR_W)

@@ -235,8 +235,10 @@ def test_a_night_without_a_yield_row_is_a_night_without_sun() -> None:
     found = truth()
     day_only = np.where(found.log.values["yield_w"] > 0.0, found.log.values["yield_w"], np.nan)
     answer = checked(found, yield_w=day_only)
+    assert answer.yields is not None
+    assert answer.yields.errors.days == DAYS
     assert answer.charge is not None
-    assert answer.charge.mean_error_soc < 1e-6
+    assert answer.charge.mean_error_soc < 0.001, "only the hours of dawn, too dim for the charger, are bridged"
 
 
 def test_a_generator_at_the_sockets_spares_the_bank_and_charges_it() -> None:
