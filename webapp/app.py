@@ -36,6 +36,7 @@ from webapp.pages import (
     files,
     inverter,
     loads,
+    log_compared,
     method,
     off,
     prices,
@@ -155,7 +156,7 @@ def create_app(
     except InputError:
         app.state.store.close()
         raise
-    for module in (*PAGES, everything, tried, sign_in):
+    for module in (*PAGES, everything, log_compared, tried, sign_in):
         app.include_router(module.router)
     app.mount("/static", StaticFiles(directory=static_dir()))
     app.add_api_route("/", start, methods=["GET"])
