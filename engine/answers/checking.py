@@ -39,7 +39,7 @@ from engine.answers.checking_load import (
     worst_loads,
 )
 from engine.answers.checking_notes import notes_of, worked_of
-from engine.answers.checking_parts import IDLE, Floats, Likely, WorstDay, by_day, day_of, known
+from engine.answers.checking_parts import Floats, Likely, WorstDay, by_day, day_of, known
 from engine.answers.checking_shade import covered, shade, worst_yields, yield_causes
 from engine.answers.checking_yield import YieldCheck, YieldDays, clear_hours, yield_check, yield_days
 from engine.balance.forcing import load_hours
@@ -151,7 +151,7 @@ def checking(
         causes += yield_causes(panels, out, shaded)
         worst += worst_yields(panels, out, shaded)
     for side in sides:
-        causes += [one for one in load_causes(side) if one.code != IDLE or IDLE not in {c.code for c in causes}]
+        causes += [one for one in load_causes(side) if one.code not in {cause.code for cause in causes}]
     if sides:
         worst += worst_loads(sides[0])
     if bank.hours is not None and bank.days is not None and bank.check is not None:

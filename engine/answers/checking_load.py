@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from engine.answers.checking_parts import (
     IDLE,
+    OFF,
     UNKNOWN,
     Errors,
     Floats,
@@ -40,6 +41,8 @@ LEAST_IDLE_W, LEAST_IDLE_SHARE = 20.0, 0.10
 lies what meters and loads are known to (judgement)."""
 IDLE_EXPLAINS = 0.5
 """And where the same draw over 24 hours is so much of what the day has too much (judgement)."""
+OFF_SHARE = 0.5
+"""The inverter was likely off where a day drew less than so much of what is always on by the loads (judgement)."""
 LEAST_LOAD_KWH, LEAST_LOAD_SHARE = 0.3, 0.15
 """A day is among the worst from such an error on (judgement)."""
 ALWAYS_ON_HOURS = LEAST_KNOWN * HOURS_PER_DAY
@@ -91,6 +94,12 @@ class LoadDays:
     def model_daily(self) -> Floats:
         """What the loads say of each day [kWh]."""
         return np.asarray(self.model.sum(axis=1) / WH_PER_KWH)
+
+    @property
+    def off(self) -> NDArray[np.bool_]:
+        """Days that drew less than what is always on would alone."""
+        always_kwh = self.model.min(axis=1) * HOURS_PER_DAY / WH_PER_KWH
+        return np.asarray(self.daily < OFF_SHARE * always_kwh)
 
     @property
     def night_excess_w(self) -> Floats:
@@ -164,7 +173,9 @@ def load_check(days: LoadDays) -> LoadCheck | None:
 def worst_loads(days: LoadDays) -> tuple[WorstDay, ...]:
     """Return the worst days of one side, each with what it likely was."""
     error = days.daily - days.model_daily
-    least = np.maximum(LEAST_LOAD_KWH, LEAST_LOAD_SHARE * days.model_daily)
+    least = np.maximum(OFF_SHARE = 0.5
+"""The inverter was likely off where a day drew less than so much of what is always on by the loads (judgement)."""
+LEAST_LOAD_KWH, LEAST_LOAD_SHARE * days.model_daily)
     idle = _idle_days(days)
     found = []
     for place in worst_days(error, least):
@@ -174,6 +185,8 @@ def worst_loads(days: LoadDays) -> tuple[WorstDay, ...]:
                 IDLE,
                 f"Every hour of the night was at least {days.night_excess_w[place]:.0f} W above the loads.",
             )
+        elif days.off[place]:
+            code, why = OFF, "Less was drawn than what is always on takes alone."
         else:
             code, why = UNKNOWN, f"{'More' if error[place] > 0.0 else 'Less'} was drawn than the loads have that day."
         found.append(
@@ -190,15 +203,18 @@ def worst_loads(days: LoadDays) -> tuple[WorstDay, ...]:
 
 
 def load_causes(days: LoadDays) -> tuple[Likely, ...]:
-    """Return whether the nights as a whole point to a steady draw that the loads do not have."""
+    """Return whether days point to an inverter that was off, and the nights to a draw that the loads do not have."""
     idle, nights = _idle_days(days), np.isfinite(days.night_excess_w)
+    found = []
+    if days.off.any():
+        found.append(likely(OFF, int(days.off.sum()), "Less was drawn than what is always on takes alone."))
     if not idle.any() or idle.sum() < IDLE_EXPLAINS * nights.sum():
-        return ()
+        return tuple(found)
     watts = float(days.night_excess_w[idle].mean())
     side = "At the sockets" if days.side == "sockets" else "At the battery side"
     share = percent(float(idle.sum() / nights.sum()))
     why = f"{side} every hour of the night lies at least {watts:.0f} W above the loads, on {share} of the nights known."
-    return (likely(IDLE, int(idle.sum()), why),)
+    return (*found, likely(IDLE, int(idle.sum()), why))
 
 
 def _idle_days(days: LoadDays) -> NDArray[np.bool_]:

@@ -54,7 +54,7 @@ def worked_of(yields: YieldCheck | None, loads: Sequence[LoadCheck], charge: Cha
         found.append(Worked(label=label, how=how, value=value, unit=unit))
 
     if yields is not None:
-        e = yields.errors
+        e = yields.told
         line("The panels gave", f"mean of {e.days} days of the log", e.measured_kwh, "kWh a day")
         line("The model says", f"of {_REFERENCE[yields.reference]}, at the battery side", e.model_kwh, "kWh a day")
         if e.bias_share is not None:

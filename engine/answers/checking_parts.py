@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 UNKNOWN, WEATHER, ABOVE, COVERED, FULL, SHADE = "unknown", "weather", "above", "covered", "full", "shade"
-IDLE, CAPACITY, DRIFT, UNSEEN = "idle", "capacity", "drift", "unseen"
+IDLE, OFF, CAPACITY, DRIFT, UNSEEN = "idle", "off", "capacity", "drift", "unseen"
 TITLES = {
     COVERED: "Likely covered panels (snow, if it was cold) or a charger that was off",
     FULL: "Likely a full bank that held the panels back",
@@ -27,6 +27,7 @@ TITLES = {
     ABOVE: "More than a clear day gives",
     WEATHER: "The weather alone may do it",
     IDLE: "Likely a steady draw the loads do not have",
+    OFF: "Likely an inverter that was off",
     CAPACITY: "Likely a bank that holds less than entered",
     DRIFT: "Likely a monitor that counts wrongly",
     UNSEEN: "Likely a draw that no meter saw",
@@ -39,6 +40,7 @@ TELLS = {
     ABOVE: "One clear day’s kWh typed on Sun; or a meter that counts more than these panels.",
     WEATHER: "A record of radiation that has these dates, brought on Sun records.",
     IDLE: "The meter on a quiet night with one thing after another switched off; the inverter’s own draw last.",
+    OFF: "The inverter’s own record of stops, and the charge of the bank that day.",
     CAPACITY: "A test of the bank from full to the reserve with the ampere-hours counted, or its weakest cell on Cell "
     "tests.",
     DRIFT: "The monitor’s reading at rest with nothing drawing: it should show no current; and its capacity.",
@@ -46,7 +48,7 @@ TELLS = {
     UNKNOWN: "A note of what was done that day.",
 }
 """What would tell whether a cause is the right one."""
-WORST = 8
+WORST = 5
 """Worst days of each kind that are named (choice)."""
 
 
