@@ -173,9 +173,7 @@ def load_check(days: LoadDays) -> LoadCheck | None:
 def worst_loads(days: LoadDays) -> tuple[WorstDay, ...]:
     """Return the worst days of one side, each with what it likely was."""
     error = days.daily - days.model_daily
-    least = np.maximum(OFF_SHARE = 0.5
-"""The inverter was likely off where a day drew less than so much of what is always on by the loads (judgement)."""
-LEAST_LOAD_KWH, LEAST_LOAD_SHARE * days.model_daily)
+    least = np.maximum(LEAST_LOAD_KWH, LEAST_LOAD_SHARE * days.model_daily)
     idle = _idle_days(days)
     found = []
     for place in worst_days(error, least):
