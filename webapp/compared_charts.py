@@ -56,9 +56,9 @@ def days(dates: Sequence[date], measured: Numbers, band: tuple[Numbers, Numbers]
             "xaxis": _dates_axis(dates, MOST_TICKS),
             "yaxis": {"range": [0, round(top, KWH_DIGITS)], "title": _title("kWh a day")},
             "annotations": [*_ends(dates, named, top), *_top_name(dates, high)],
-            "margin": {"r": 112, "l": 52},
+            "margin": {"r": 92, "l": 52},
         },
-        "narrow": {"xaxis": _dates_axis(dates, MOST_NARROW_TICKS), "margin": {"r": 98, "l": 44}},
+        "narrow": {"xaxis": _dates_axis(dates, MOST_NARROW_TICKS), "margin": {"r": 84, "l": 44}},
     }
 
 

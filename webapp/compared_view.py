@@ -20,6 +20,10 @@ from webapp.render import NO_BREAK, figures, fixed, percent
 from webapp.words import counted, short_date
 
 Row = tuple[str, tuple[str, ...]]
+_DAYS_BASIS = {
+    "same day": "at the battery side, after the solar charger; the model’s line is what the very days’ sky gives",
+    "average days": "at the battery side, after the solar charger; the model’s line is the average day of each month",
+}
 KINDS = {"yield": "Panels", "load": "House", "charge": "Charge"}
 CSV_HEADER = (
     "day",
@@ -94,7 +98,7 @@ def compared_view(answer: Checking) -> ComparedView:
         range=range_sentence(answer),
         figures=tuple(_figures(answer)),
         days=None if answer.yields is None else _days_chart(answer, answer.yields),
-        days_basis="" if answer.yields is None else "at the battery side, after the solar charger",
+        days_basis="" if answer.yields is None else _DAYS_BASIS[answer.yields.reference],
         day_rows=() if answer.yields is None else tuple(_day_row(day) for day in answer.each),
         month_rows=() if answer.yields is None else tuple(_month_row(one) for one in answer.yields.months),
         yield_words="" if answer.yields is None else _yield_words(answer.yields),
@@ -160,7 +164,7 @@ def _days_chart(answer: Checking, found: YieldCheck) -> Figure:
         [day.day for day in days],
         [day.yield_kwh for day in days],
         ([day.dull_kwh for day in days], [day.clear_kwh for day in days]),
-        ("the very days" if same else "average day", model),
+        ("model", model),
     )
 
 
