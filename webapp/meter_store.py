@@ -32,10 +32,10 @@ rename, delete, undelete = FILES.rename, FILES.delete, FILES.undelete
 
 REMEMBERED = 2
 """Logs kept in memory, one a household; a year of minutes with six quantities takes 34 MB."""
-_FLOAT = "<f8"
+_FLOAT, _FLOAT_BYTES = "<f8", 8
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, weakref_slot=True)
 class Whole:
     """What a household's files say together.
 
@@ -106,7 +106,7 @@ def _put(db: sqlite3.Connection, file_id: int, packed: bytes) -> None:
 
 def _packed(log: MeterLog) -> bytes:
     kept = [key for key in QUANTITIES if key in log.values]
-    head = json.dumps({"rows": log.rows, "columns": kept}).encode() + b"\n"
+    head = _at_a_multiple(json.dumps({"rows": log.rows, "columns": kept}).encode())
     columns = (log.start_s, log.step_s, *(log.values[key] for key in kept))
     if len(head) + sum(column.nbytes for column in columns) > LONGEST_ROWS_BYTES:
         most = LONGEST_ROWS_BYTES // (8 * len(columns))
@@ -117,23 +117,28 @@ def _packed(log: MeterLog) -> bytes:
     return b"".join((*parts, packer.flush()))
 
 
+def _at_a_multiple(head: bytes) -> bytes:
+    """The head as a line so long that numbers after it lie where numbers do."""
+    return head + b" " * (-(len(head) + 1) % _FLOAT_BYTES) + b"\n"
+
+
 def _unpacked(packed: bytes) -> MeterLog:
     whole = zlib.decompressobj().decompress(packed, LONGEST_ROWS_BYTES)
     end = whole.index(b"\n") + 1
     head = json.loads(whole[:end])
     count, names = int(head["rows"]), ("start_s", "step_s", *map(str, head["columns"]))
-    if len(whole) != end + 8 * count * len(names):
+    if len(whole) != end + _FLOAT_BYTES * count * len(names):
         raise ValueError(f"{len(names)} columns of {count} rows expected")
     table = np.frombuffer(whole, dtype=_FLOAT, offset=end).reshape(len(names), count)
-    table = table.astype(np.float64)  # aligned, and in the order of this machine
-    start_s, step_s, *values = table
+    start_s, step_s, *values = table.astype(np.float64, copy=False)
     return MeterLog(start_s=start_s, step_s=step_s, values=dict(zip(names[2:], values, strict=True)))
 
 
 def _together(store: Store, file_ids: list[int]) -> Whole:
     log, added = no_rows(), {}
     for file_id in file_ids:
-        log, added[file_id] = joined(log, rows(store, file_id))
+        one = rows(store, file_id)
+        log, added[file_id] = joined(log, one) if log.rows else (one, one.rows)
     return Whole(log=log, added=added)
 
 
