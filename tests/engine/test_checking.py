@@ -10,7 +10,7 @@ import pytest
 
 from engine.answers.checking import Checking, checking
 from engine.answers.checking_charge import RUN_DAYS
-from engine.answers.checking_parts import CAPACITY, COVERED, DRIFT, FULL, IDLE, SHADE, UNSEEN, WEATHER
+from engine.answers.checking_parts import CAPACITY, COVERED, DRIFT, FULL, IDLE, OFF, SHADE, UNSEEN, WEATHER
 from engine.errors import InputError, Unreachable
 from engine.house.household import read
 from engine.json_answer import json_text
@@ -81,6 +81,16 @@ def test_sixty_watts_more_are_a_load_bias_by_the_hour_and_named() -> None:
     assert answer.charge.mean_error_soc < 1e-6, "what was drawn was measured: the charge is as it should be"
 
 
+def test_days_without_any_draw_are_an_inverter_that_was_off() -> None:
+    found = truth()
+    load = np.array(found.log.values["load_w"]).reshape(-1, 24)
+    load[10:13] = 0.0
+    answer = checked(found, load_w=load.ravel(), load_dc_w=None, bank_w=None, charge=None)
+    assert [(cause.code, cause.days) for cause in answer.causes] == [(OFF, 3)]
+    off = {FIRST + timedelta(days=day) for day in (10, 11, 12)}
+    assert {day.day for day in answer.worst if day.cause == OFF} == off
+
+
 def test_a_bank_that_holds_less_is_named() -> None:
     answer = checked(truth(capacity=0.85, strings=6))
     assert CAPACITY in codes(answer)
@@ -102,10 +112,11 @@ def test_a_covered_week_is_named_and_its_days_alone() -> None:
         assert answer.yields.near_zero_days == 7
 
 
-def test_dark_weeks_without_a_lit_day_near_are_not_called_covered() -> None:
+@pytest.mark.parametrize("days", [20, 50])
+def test_dark_weeks_without_a_lit_day_on_either_side_are_not_called_covered(days: int) -> None:
     found = truth()
     dark = np.array(found.log.values["yield_w"]).reshape(-1, 24)
-    dark[:50] = 0.0
+    dark[:days] = 0.0
     answer = checking(found.house, changed(found.log, yield_w=dark.ravel()))
     assert COVERED not in codes(answer)
 
