@@ -6,7 +6,6 @@ shares. A cause is a judgement by a rule whose threshold stands beside it; it is
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -186,17 +185,6 @@ def by_day(hours: Floats) -> Floats:
     return hours.reshape(-1, HOURS_PER_DAY)
 
 
-def clock(hour: int) -> str:
-    """Write an hour of the day.
-
-    Examples
-    --------
-    >>> clock(7)
-    '07:00'
-    """
-    return f"{hour:02d}:00"
-
-
 def percent(share: float) -> str:
     """Write a share in whole percent for a sentence.
 
@@ -206,14 +194,3 @@ def percent(share: float) -> str:
     '17 %'
     """
     return f"{share * 100:.0f} %"
-
-
-def named(words: Sequence[str]) -> str:
-    """Join words for a sentence.
-
-    Examples
-    --------
-    >>> named(["a", "b", "c"])
-    'a, b and c'
-    """
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
