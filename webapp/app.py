@@ -38,6 +38,7 @@ from webapp.pages import (
     inverter,
     loads,
     log,
+    log_compared,
     measure,
     method,
     off,
@@ -163,7 +164,7 @@ def create_app(
     except InputError:
         app.state.store.close()
         raise
-    for module in (*PAGES, everything, tried, sign_in):
+    for module in (*PAGES, everything, log_compared, tried, sign_in):
         app.include_router(module.router)
     app.mount("/static", StaticFiles(directory=static_dir()))
     app.add_api_route("/", start, methods=["GET"])

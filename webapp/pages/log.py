@@ -24,7 +24,13 @@ from webapp.render import Page, json_answer, render
 from webapp.uploads import MOST_MB, Brought, Upload
 
 PAGE = Page("Check", "Log", "/log")
-FURTHER: tuple[tuple[str, str, str], ...] = ()
+FURTHER: tuple[tuple[str, str, str], ...] = (
+    (
+        "/log/compared",
+        "Measured against predicted",
+        "day by day: yield, load and charge, and what the differences point to",
+    ),
+)
 """What else is asked of the log: address, what its link says, and a sentence about it."""
 router = APIRouter()
 

@@ -58,6 +58,7 @@ CONTENTS = (
     ("spells", "Dull spells"),
     ("records", "Sun records"),
     ("log", "Log"),
+    ("compared", "Measured against predicted"),
     ("measuring", "Measuring it yourself"),
     ("size", "How big for N days"),
     ("winters", "Many winters at once"),
