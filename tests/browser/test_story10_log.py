@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -65,6 +66,28 @@ def test_a_counter_that_was_set_back_is_seen_and_a_deleted_file_comes_back(
     assert page.request.get(f"{site}/log.json").json() == before
     page.goto(f"{site}/log")
     fits(page)
+
+
+def test_what_was_measured_is_held_against_the_model_day_by_day(open_page: Opener, site: str, tmp_path: Path) -> None:
+    page = open_page(site, viewport=NARROW)
+    bring(page, site, tmp_path, meter_csv(20), "Shed.csv")
+    page.get_by_role("button", name="Read it so").click()
+    page.goto(f"{site}/log")
+    page.get_by_role("link", name="Measured against predicted").click()
+    expect(page.locator(".sentence").first).to_contain_text("Over 20 days the panels gave")
+    expect(page.locator(".figures")).to_contain_text("A day’s yield is out by")
+    page.wait_for_selector("html[data-charts=drawn]", state="attached")
+    expect(page.locator(".plot.drawn")).to_have_count(2)
+    fits(page)
+    # 3 kW at noon, as a half sine of twelve hours: 72 / pi = 22.9 kWh a day; 0.5 kW all day: 12 kWh.
+    found = page.request.get(f"{site}/log/compared.json").json()
+    assert found["yields"]["errors"]["measured_kwh"] == pytest.approx(72.0 / math.pi, rel=1e-3)
+    assert found["loads"][0]["errors"]["measured_kwh"] == pytest.approx(12.0, rel=1e-3)
+    page.fill("#from", "2024-01-20")
+    page.fill("#to", "2024-01-18")
+    page.get_by_role("button", name="Compare").click()
+    expect(page.locator(".summary")).to_be_visible()
+    expect(page.locator("#from")).to_have_value("2024-01-20")
 
 
 @pytest.mark.parametrize("scripts", [True, False])
