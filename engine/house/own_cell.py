@@ -32,10 +32,16 @@ def with_own(cell: Chemistry, coulombic_efficiency: float | None, self_discharge
     >>> own.coulombic_efficiency, own.self_discharge_per_month, own.source_of("coulombic_efficiency").kind
     (0.99, 0.02, 'measured')
     """
-    given = {"coulombic_efficiency": coulombic_efficiency, "self_discharge_per_month": self_discharge_per_month}
-    own = {name: value for name, value in given.items() if value is not None}
-    if not own:
+    if coulombic_efficiency is None and self_discharge_per_month is None:
         return cell
+    efficiency = cell.coulombic_efficiency if coulombic_efficiency is None else coulombic_efficiency
+    leak = cell.self_discharge_per_month if self_discharge_per_month is None else self_discharge_per_month
+    given = {"coulombic_efficiency": coulombic_efficiency, "self_discharge_per_month": self_discharge_per_month}
+    own = [name for name, value in given.items() if value is not None]
     kept = {key: source for key, source in cell.sources.items() if key not in own}
-    sources = {**{name: OWN for name in own}, **kept}
-    return dataclasses.replace(cell, sources=sources, **own)
+    return dataclasses.replace(
+        cell,
+        coulombic_efficiency=efficiency,
+        self_discharge_per_month=leak,
+        sources={**dict.fromkeys(own, OWN), **kept},
+    )
