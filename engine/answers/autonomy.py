@@ -25,7 +25,7 @@ from engine.answers.fan import Band, Fan, band_of, fanned
 from engine.answers.generating import WithGenerator, with_generator
 from engine.answers.notices import household_notices
 from engine.balance.bus_plant import BusState
-from engine.balance.forcing import Forcing, load_hours
+from engine.balance.forcing import Forcing, mean_day_hours
 from engine.balance.step import State
 from engine.balance.trajectory import Trajectory
 from engine.cells.chemistry import at
@@ -210,7 +210,7 @@ def _bank(one: Coming, fan: Fan | None, off: tuple[Load, ...], spans: Mapping[st
     charged = _charges(one, off, spans)
     runs = [begun.run(hours, until_ended=True) for begun in _begun(one, charged) for hours in _around(varied, fan)]
     low_h, high_h = _ends([ended, *runs])
-    mean_used_w = float(np.mean(sum(load_hours(household, supply, at, 1))))
+    mean_used_w = float(np.mean(sum(mean_day_hours(household, supply, at.month))))
     reach = reach_kwh(one)
     return BankAutonomy(
         bank_id=supply.bank.id,

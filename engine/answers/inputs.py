@@ -16,6 +16,7 @@ from engine.house.bank import Bank
 from engine.house.generator import Generator
 from engine.house.household import Household
 from engine.house.inverter import FULL_LOAD_EFFICIENCY, LINEAR_LOSS, Inverter
+from engine.house.load_profile import Profile
 from engine.house.loads import SIDES, Load
 from engine.house.prices import Prices
 from engine.sky import local
@@ -202,10 +203,34 @@ def _load(load: Load, fed_by: Mapping[str, str]) -> Section:
         Row(label="Measured", value=SIDES[load.measured]),
         Row(label="Fed by", value=fed_by[load.inverter]),
         *numbers,
+        *_profile(load.profile),
         Row(label="Months", value=_months(load.months)),
         Row(label="When the bank is low", value=", ".join(m for m, is_so in marks.items() if is_so) or "stays on"),
     )
     return Section(title=load.name, rows=rows)
+
+
+def _profile(profile: Profile | None) -> tuple[Row, ...]:
+    """What was measured of a load: its days by month and by day of the week, not each of their hours."""
+    if profile is None:
+        return ()
+    highest_w = max(max(day) for day in profile.month_w)
+    found = (
+        Row(label="Measured by", value=profile.title or "not said"),
+        Row(label="Whole days it rests on", value=profile.days),
+        Row(label="Mean days measured, January first", value=_listed(profile.daily_kwh()), unit="kWh a day"),
+        Row(label="Highest hour of the mean days", value=highest_w, unit="W"),
+        Row(
+            label="Days of the week, Monday first",
+            value=_listed(tuple(100.0 * share for share in profile.weekday_share)),
+            unit="% of the mean day",
+        ),
+    )
+    return found
+
+
+def _listed(values: tuple[float, ...]) -> str:
+    return ", ".join(f"{value:.4g}" for value in values)
 
 
 def _generator(generator: Generator, fed_by: Mapping[str, str]) -> Section:

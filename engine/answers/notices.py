@@ -8,7 +8,6 @@ from __future__ import annotations
 import dataclasses
 from collections import Counter
 from collections.abc import Iterator
-from datetime import datetime
 from functools import lru_cache
 from math import ceil
 
@@ -22,7 +21,7 @@ from engine.answers.notices_generator import generator_notices
 from engine.answers.notices_lead import lead_notices
 from engine.answers.notices_sky import sky_notices
 from engine.answers.notices_wiring import wiring_notices
-from engine.balance.forcing import load_hours, mean_dc_w
+from engine.balance.forcing import mean_day_hours, mean_dc_w
 from engine.errors import InputError
 from engine.house.bank import floor
 from engine.house.household import Household, Supply, read, write
@@ -112,13 +111,13 @@ def _under_load(household: Household, supply: Supply, month: int) -> Iterator[No
             f"reaches your reserve of {bank.reserve_soc * 100:g} %.",
             remedies=(mend(bank, f"Keep {sure * 100:.0f} % in reserve", {"reserve_soc": sure}),),
         )
-    ac_w, dc_w = load_hours(household, supply, datetime(2001, month, 1), 1)
+    ac_w, dc_w = mean_day_hours(household, supply, month)
     yield from board_current_notices(bank, inverter, (ac_w + dc_w).tolist())
 
 
 def _over_rated(household: Household, supply: Supply, month: int) -> Iterator[Notice]:
     inverter = supply.inverter
-    ac_w, _ = load_hours(household, supply, datetime(2001, month, 1), 1)
+    ac_w, _ = mean_day_hours(household, supply, month)
     if ac_w.size and float(ac_w.max()) > inverter.rated_w:
         yield Notice(
             level="check",

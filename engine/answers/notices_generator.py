@@ -6,11 +6,10 @@ A check is never an approval.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime
 from math import ceil
 
 from engine.answers.answer import Notice, Remedy
-from engine.balance.forcing import load_hours, mean_dc_w
+from engine.balance.forcing import mean_day_hours, mean_dc_w
 from engine.balance.step import NEARLY_FULL_SOC, plant
 from engine.house.cold import allowed_charge_c
 from engine.house.generator import LEAST_RISE_SOC, Generator
@@ -120,7 +119,7 @@ def _charging(supply: Supply, one: Generator) -> Iterator[Notice]:
 
 def _load(household: Household, supply: Supply, one: Generator, month: int) -> Iterator[Notice]:
     """Loads above what the engine gives."""
-    ac_w, _ = load_hours(household, supply, datetime(2001, month, 1), 1)
+    ac_w, _ = mean_day_hours(household, supply, month)
     highest_w = float(ac_w.max()) if ac_w.size else 0.0
     if highest_w > one.rated_w:
         yield _check(

@@ -23,7 +23,7 @@ from engine.answers.riding import Riding, riding
 from engine.answers.sizing import Sizing, sizing
 from engine.answers.winters import Fitted
 from engine.answers.wiring import WiringAnswer, wiring
-from engine.balance.forcing import load_hours, mean_dc_w
+from engine.balance.forcing import mean_day_hours, mean_dc_w
 from engine.house.bank import StepDown, step_down
 from engine.house.household import Household, Supply
 from engine.sky.days import Sky
@@ -169,7 +169,7 @@ def sheet(
 @lru_cache(maxsize=KEPT_ANSWERS)
 def bank_steps(household: Household, supply: Supply, month: int) -> BankSteps:
     """The way from label to sockets of a joined bank, at the mean load of a month."""
-    ac_w, dc_w = load_hours(household, supply, datetime(2001, month, 1), 1)
+    ac_w, dc_w = mean_day_hours(household, supply, month)
     drawn_w = max(mean_dc_w(household, supply, month), 1.0)
     steps = step_down(supply.bank, supply.inverter, float((ac_w + dc_w).mean()), drawn_w)
     return BankSteps(bank_id=supply.bank.id, name=supply.bank.name, steps=steps)

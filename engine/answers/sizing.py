@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from engine.answers.answer import KEPT_ANSWERS, Assumption, Lever, Notice, Worked, assumptions_of
 from engine.answers.notices import household_notices
 from engine.answers.scaling import scale_for
-from engine.balance.forcing import drawn_hours, load_hours, sun_hours
+from engine.balance.forcing import drawn_hours, mean_day_hours, sun_hours
 from engine.balance.step import State, plant
 from engine.balance.trajectory import Trajectory, run
 from engine.errors import InputError, Unreachable
@@ -252,7 +252,7 @@ def _days(household: Household, supply: Supply, month: int, skies: Sequence[Sky]
 
     of_sky = {id(sky): spell(sky) for sky in skies}
     average_w = day_w(average_day_kc(household.site, household.sun, month))
-    ac_w, dc_w = load_hours(household, supply, start, 1)
+    ac_w, dc_w = mean_day_hours(household, supply, month)
     drawn_w = drawn_hours(supply.inverter, ac_w, dc_w)
     lit = np.flatnonzero(day_w(1.0) > 0.0)
     sockets_kwh = float(ac_w.sum() + dc_w.sum()) / WH_PER_KWH

@@ -90,14 +90,26 @@ def sun_hours(household: Household, supply: Supply, start: datetime, kc: Floats)
 
 
 def load_hours(household: Household, supply: Supply, start: datetime, days: int) -> tuple[Floats, Floats]:
-    """Loads of a supply at the sockets and at the battery side, (24 n,) each [W], for whole days."""
-    months = [(start + timedelta(days=day)).month for day in range(days)]
-    shapes = {
-        month: tuple(total(supply.loads, month, side, household.south) for side in ("ac", "battery"))
-        for month in set(months)
-    }
-    ac_w = np.concatenate([shapes[month][0] for month in months]) if months else np.zeros(0)
-    dc_w = np.concatenate([shapes[month][1] for month in months]) if months else np.zeros(0)
+    """Loads of a supply at the sockets and at the battery side, (24 n,) each [W], for whole days from `start`'s date.
+
+    Each day is of its own date: of its month, and for a measured load of its day of the week.
+    """
+    weekly = any(load.profile is not None for load in supply.loads)
+    dates = [start + timedelta(days=day) for day in range(days)]
+    kinds = [(at.month, at.weekday() if weekly else None) for at in dates]
+    shapes = {kind: _day_w(household, supply, *kind) for kind in set(kinds)}
+    ac_w = np.concatenate([shapes[kind][0] for kind in kinds]) if kinds else np.zeros(0)
+    dc_w = np.concatenate([shapes[kind][1] for kind in kinds]) if kinds else np.zeros(0)
+    return ac_w, dc_w
+
+
+def mean_day_hours(household: Household, supply: Supply, month: int) -> tuple[Floats, Floats]:
+    """Loads of a supply at the sockets and at the battery side on the mean day of a month, (24,) each [W]."""
+    return _day_w(household, supply, month, None)
+
+
+def _day_w(household: Household, supply: Supply, month: int, weekday: int | None) -> tuple[Floats, Floats]:
+    ac_w, dc_w = (total(supply.loads, month, side, household.south, weekday) for side in ("ac", "battery"))
     return ac_w, dc_w
 
 
@@ -117,5 +129,5 @@ def drawn_hours(inverter: Inverter, ac_w: Floats, dc_w: Floats) -> Floats:
 
 def mean_dc_w(household: Household, supply: Supply, month: int) -> float:
     """Mean power drawn from the bank by the loads of a month, inverter's losses and idle included [W]."""
-    ac_w, dc_w = load_hours(household, supply, datetime(2001, month, 1), 1)
+    ac_w, dc_w = mean_day_hours(household, supply, month)
     return float(drawn_hours(supply.inverter, ac_w, dc_w).mean())

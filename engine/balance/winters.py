@@ -1,8 +1,8 @@
 """Many years of one supply, hour by hour: what its panels give and what its loads draw.
 
 Power is W at the bus, in local standard time. Only whole years are kept, put end to end; a day that is not known is
-given the mean clearness of its month, and how many there were is told. Not modelled: loads that differ from one year
-to the next.
+given the mean clearness of its month, and how many there were is told. Every day has the loads of its month's mean
+day. Not modelled: days of the week, loads that differ from one year to the next.
 """
 
 from __future__ import annotations

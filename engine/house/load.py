@@ -2,7 +2,8 @@
 
 Power is W, energy kWh, by hour of local standard time. A load measured at the sockets (`ac`) still has
 the inverter's losses to come; one measured at the battery side has them inside already, or runs on DC.
-Not modelled: weekdays and weekends apart, chance from day to day.
+A measured load has the mean day of each month and, where the date of a day is known, its day of the week; all other
+loads are the same every day of a month. Not modelled: chance from day to day.
 """
 
 from __future__ import annotations
@@ -15,8 +16,9 @@ import numpy as np
 
 from engine.errors import InputError
 from engine.house.load_kinds import KINDS, LoadKind
+from engine.house.load_profile import Profile
 from engine.house.load_shapes import Hours
-from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
+from engine.quantities import DAYS_PER_WEEK, HOURS_PER_DAY, WH_PER_KWH
 
 MONTHS = tuple(range(1, 13))
 SIDES = {"ac": "at the sockets", "battery": "at the battery side"}
@@ -28,7 +30,8 @@ class Load:
     """One load: its kind and numbers, when it runs, and whether it may wait or be switched off.
 
     `values` holds what was typed; a field left out takes its kind's default. `inverter` is the id of
-    the inverter that feeds it, empty for the first.
+    the inverter that feeds it, empty for the first. `profile` is what was measured of a load of that kind, and of no
+    other.
     """
 
     __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
@@ -43,12 +46,13 @@ class Load:
     can_shed: bool = False
     never_off: bool = False
     values: dict[str, float] = dataclasses.field(default_factory=dict, hash=False)
+    profile: Profile | None = None
 
     def __post_init__(self) -> None:
         faults = [*_faulty_words(self), *_faulty_values(self)]
         if faults:
             raise InputError(faults[0].field, faults[0].message, tuple(faults[1:]))
-        self.meaning.hourly(self.filled(), 1)
+        _mean_day_w(self, 1, south=False)
 
     @property
     def meaning(self) -> LoadKind:
@@ -65,7 +69,7 @@ class Load:
         return found
 
 
-def hourly_w(load: Load, month: int, south: bool = False) -> Hours:
+def hourly_w(load: Load, month: int, south: bool = False, weekday: int | None = None) -> Hours:
     """Mean power of a load in each hour of a day.
 
     Parameters
@@ -73,7 +77,11 @@ def hourly_w(load: Load, month: int, south: bool = False) -> Hours:
     month : int
         Month of the calendar, 1 to 12.
     south : bool
-        Whether the household lies south of the equator, where July is mid-winter.
+        Whether the household lies south of the equator, where July is mid-winter. A measured month is the calendar's
+        already and is not moved.
+    weekday : int, optional
+        Day of the week, 0 is Monday, where the date is known; the mean day of the month where not. Only a measured load
+        differs by it; over a whole week it takes seven mean days.
 
     Returns
     -------
@@ -88,11 +96,26 @@ def hourly_w(load: Load, month: int, south: bool = False) -> Hours:
     """
     if month not in load.months:
         return np.zeros(HOURS_PER_DAY)
+    mean_w = _mean_day_w(load, month, south)
+    return mean_w if load.profile is None or weekday is None else load.profile.share_of(weekday) * mean_w
+
+
+def _mean_day_w(load: Load, month: int, south: bool) -> Hours:
+    """The mean day of a month, whether the load runs in it or not; (24,) [W]."""
+    if load.profile is not None:
+        return load.filled()["scale"] * np.array(load.profile.month_w[month - 1], dtype=np.float64)
+    assert load.meaning.hourly is not None
     return load.meaning.hourly(load.filled(), (month + 5) % 12 + 1 if south else month)
 
 
+def highest_w(load: Load) -> float:
+    """Highest hourly mean of a load in any month it runs in and on any day of the week [W]."""
+    days = [(month, weekday) for month in load.months for weekday in range(DAYS_PER_WEEK)]
+    return max(float(hourly_w(load, month, weekday=weekday).max()) for month, weekday in days)
+
+
 def daily_kwh(load: Load, month: int, south: bool = False) -> float:
-    """Energy of a load on a day of a month, on the side it was measured [kWh]."""
+    """Energy of a load on the mean day of a month, on the side it was measured [kWh]."""
     return float(hourly_w(load, month, south).sum()) / WH_PER_KWH
 
 
@@ -101,6 +124,8 @@ def _faulty_words(load: Load) -> list[InputError]:
     faults = []
     if load.kind not in KINDS:
         faults.append(InputError("kind", f"Kind of load cannot be “{load.kind}”; there is: {', '.join(KINDS)}."))
+    elif (load.profile is None) != (load.meaning.hourly is not None):
+        faults.append(_faulty_profile(load))
     if load.measured not in SIDES:
         faults.append(InputError("measured", f"Measured must be ac or battery; got “{load.measured}”."))
     if not load.months or not set(load.months) <= set(MONTHS) or len(set(load.months)) < len(load.months):
@@ -115,6 +140,20 @@ def _faulty_words(load: Load) -> list[InputError]:
                 )
             )
     return faults
+
+
+def _faulty_profile(load: Load) -> InputError:
+    """A measured load without what was measured, or the reverse."""
+    name = load.name or "This load"
+    if load.profile is None:
+        return InputError(
+            "profile",
+            f"{name} is a measured load without its profile, the mean days that were measured; it cannot be typed.",
+        )
+    return InputError(
+        "profile",
+        f"{name} is “{load.meaning.name}”; only a load of the kind “{KINDS['measured'].name}” may have a profile.",
+    )
 
 
 def _faulty_values(load: Load) -> list[InputError]:

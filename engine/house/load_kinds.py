@@ -2,6 +2,7 @@
 
 Power is W, energy kWh of electricity, times are hours of local standard time, temperatures degC. A
 default is used where nothing was typed and carries its source, so that the sheet can list it.
+A measured load has its hours in a profile (`engine.house.load_profile`) instead of a rule.
 Not modelled: start-up surges, cycling within an hour.
 """
 
@@ -37,13 +38,14 @@ class LoadField:
 class LoadKind:
     """One kind of load: its name, its fields, and its 24 hourly means [W] from their values.
 
-    `hourly` takes every field's value and the month as in the north (1 is mid-winter).
+    `hourly` takes every field's value and the month as in the north (1 is mid-winter); None where a measured profile
+    says the hours.
     """
 
     name: str
     hint: str
     fields: Mapping[str, LoadField]
-    hourly: Callable[[Values, int], Hours]
+    hourly: Callable[[Values, int], Hours] | None
 
 
 def _half_the_day_w(values: Values) -> float:
@@ -277,6 +279,22 @@ KINDS: Mapping[str, LoadKind] = {
             "start_h": _start(12.0, _SUN_HOURS),
         },
         hourly=by_clock_w,
+    ),
+    "measured": LoadKind(
+        name="Measured",
+        hint="What a meter saw, hour by hour, learned from its log. Whatever it holds needs no row of its own.",
+        fields={
+            "scale": _field(
+                "Times what was measured",
+                "",
+                0,
+                10,
+                1.0,
+                _assumed("use goes on as it was measured"),
+                "1.2 for a fifth more in every hour, 0.9 for a tenth less",
+            ),
+        },
+        hourly=None,
     ),
 }
 """Every kind of load by its id, in the order in which forms offer them."""

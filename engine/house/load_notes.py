@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import NamedTuple, TypedDict
 
 from engine.errors import InputError
-from engine.house.load import Load, daily_kwh
+from engine.house.load import Load, daily_kwh, highest_w
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 
 PUMP_BAND_KWH = (2.0, 12.0)
@@ -24,6 +24,7 @@ MOST_STEADY_W = 1500.0
 MOST_HOUSE_KWH = 60.0
 LARGE_LOAD_KWH = 24.0
 DAYS_PER_MONTH = 30.0
+MEASURED_SLIPS = "Check that its log was read in the right unit, and that no other load is in it, too."
 
 
 class Mend(TypedDict):
@@ -142,19 +143,22 @@ def _over_inverter(load: Load, rated_w: float | None) -> Note | None:
     peak_w = running_w(load)
     if rated_w is None or load.measured != "ac" or peak_w <= rated_w:
         return None
+    when = "while it runs" if load.profile is None else "in an hour’s mean"
     return Note(
         "over-inverter",
-        f"{load.name} takes up to {peak_w:,.0f} W while it runs, more than the {rated_w:,.0f} W its inverter can give.",
+        f"{load.name} takes up to {peak_w:,.0f} W {when}, more than the {rated_w:,.0f} W its inverter can give.",
         None,
     )
 
 
 def running_w(load: Load) -> float:
-    """Power while it runs [W]; for a house the highest hourly mean."""
+    """Power while it runs [W]; highest hourly mean of a house on a mid-winter day, of a measured load on any day."""
     values = load.filled()
     for name, scale in (("power_w", 1.0), ("heater_kw", WH_PER_KWH), ("charger_kw", WH_PER_KWH)):
         if name in values:
             return values[name] * scale
+    if load.meaning.hourly is None:
+        return highest_w(load)
     return float(load.meaning.hourly(values, 1).max())
 
 
@@ -164,7 +168,7 @@ def _over_the_rest(load: Load, kwh: float, others_kwh: float | None) -> Note | N
     return Note(
         "over-the-rest",
         f"{load.name} takes {kwh:.3g} kWh a day, more than all other loads together ({others_kwh:.3g} kWh). "
-        "Check that its power is in the unit shown beside the field.",
+        + ("Check that its power is in the unit shown beside the field." if load.profile is None else MEASURED_SLIPS),
         None,
     )
 

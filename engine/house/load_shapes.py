@@ -2,6 +2,7 @@
 
 Arrays hold the 24 means of the hours 0-1 .. 23-24 of local standard time, without summer time.
 The house curve is that of a weekday. Power is W, energy kWh, temperature degC.
+A measured load has its own hours (`load_profile`).
 Not modelled: weekends, holidays, minutes within an hour, a tank's temperature from hour to hour.
 
 References

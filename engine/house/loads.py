@@ -9,7 +9,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from engine.house.load import SIDES, Load, daily_kwh, hourly_w
+from engine.house.load import SIDES, Load, daily_kwh, highest_w, hourly_w
 from engine.house.load_kinds import KINDS, LoadField, LoadKind
 from engine.house.load_notes import Note, notes
 from engine.house.load_shapes import Hours
@@ -25,26 +25,29 @@ __all__ = [
     "Note",
     "assumed_values",
     "daily_kwh",
+    "highest_w",
     "hourly_w",
     "notes",
     "total",
 ]
 
 
-def total(loads: Iterable[Load], month: int, side: str, south: bool = False) -> Hours:
+def total(loads: Iterable[Load], month: int, side: str, south: bool = False, weekday: int | None = None) -> Hours:
     """Add up the loads that were measured on one side.
 
     Parameters
     ----------
     side : str
         ``ac`` or ``battery``, as in `Load.measured`.
+    weekday : int, optional
+        Day of the week, as in `hourly_w`; the mean day of the month where the date is not known.
 
     Returns
     -------
     (24,) array
         Mean of each hour [W].
     """
-    mine = [hourly_w(load, month, south) for load in loads if load.measured == side]
+    mine = [hourly_w(load, month, south, weekday) for load in loads if load.measured == side]
     return np.sum(mine, axis=0) if mine else np.zeros(HOURS_PER_DAY)
 
 

@@ -9,11 +9,14 @@ from pydantic import TypeAdapter, ValidationError
 from engine.errors import InputError
 from engine.house.load_kinds import KINDS
 from engine.house.load_notes import slowed_pump_kwh
+from engine.house.load_profile import Profile
 from engine.house.loads import Load, assumed_values, daily_kwh, hourly_w, notes, total
 
 
 def load(kind: str, *, name: str = "It", **given: object) -> Load:
     """A load whose fields are given beside its kind; unit-suffixed ones are its values."""
+    if kind == "measured":
+        given.setdefault("profile", Profile(month_w=((100.0,) * 24,) * 12))
     own = {key: given.pop(key) for key in tuple(given) if key in Load.__dataclass_fields__}
     return Load(id="x", name=name, kind=kind, values=given, **own)
 

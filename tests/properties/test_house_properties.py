@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from engine.errors import InputError
 from engine.fields import quantities
 from engine.house.inverter import LINEAR_LOSS, Inverter, losses_from_full_load
+from engine.house.load_profile import Profile
 from engine.house.load_shapes import house_shape, window_w
 from engine.house.loads import KINDS, Load, daily_kwh, hourly_w, total
 
@@ -29,12 +30,27 @@ def any_values(kind: str) -> st.SearchStrategy[dict[str, float]]:
 
 
 @st.composite
+def profiles(draw: st.DrawFn) -> Profile:
+    """Any profile: its days are one day times a factor for each month."""
+    day_w = draw(st.lists(st.floats(0.0, 10_000.0), min_size=24, max_size=24))
+    times = draw(st.lists(st.floats(0.0, 10.0), min_size=12, max_size=12))
+    return Profile(month_w=tuple(tuple(watts * each for watts in day_w) for each in times))
+
+
+@st.composite
 def loads(draw: st.DrawFn, kind: str | None = None) -> Load:
     """Any load that is not refused."""
     kind = kind or draw(st.sampled_from(sorted(KINDS)))
     months = draw(st.sets(MONTHS, min_size=1))
     try:
-        return Load(id="x", name="It", kind=kind, months=tuple(sorted(months)), values=draw(any_values(kind)))
+        return Load(
+            id="x",
+            name="It",
+            kind=kind,
+            months=tuple(sorted(months)),
+            values=draw(any_values(kind)),
+            profile=draw(profiles()) if kind == "measured" else None,
+        )
     except InputError:
         assume(False)
         raise

@@ -13,6 +13,7 @@ from engine.house.load_kinds import CLOCK, CLOCK_ALL_YEAR, KINDS, LoadField
 from engine.house.loads import SIDES, Load, daily_kwh
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
 from webapp.forms import MONTHS, Card, Field, Group, Values, filled, number_field, text_of
+from webapp.load_view import profile_view
 from webapp.render import Page, render
 from webapp.standing import next_step
 from webapp.store import Document
@@ -23,7 +24,9 @@ router = APIRouter()
 VALUE = "values."
 FIRST_KINDS = ("house", "steady", "timed")
 """Kinds that most households need, offered before the others."""
-OFFERED = {kind: KINDS[kind] for kind in (*FIRST_KINDS, *(kind for kind in KINDS if kind not in FIRST_KINDS))}
+LEARNED = "measured"
+"""The kind that a meter's log makes and no form does."""
+OFFERED = {kind: KINDS[kind] for kind in (*FIRST_KINDS, *(k for k in KINDS if k not in (*FIRST_KINDS, LEARNED)))}
 ANYTHING = "timed"
 FINE_TOTAL_KWH = 100.0
 """Below this total the kWh of the table carry two decimals, from it on one."""
@@ -135,11 +138,12 @@ def _show(request: Request, changed: Card | None = None, status: int = 200) -> R
     edited, kind = request.query_params.get("edit", ""), request.query_params.get("add", "")
     if changed is None and any(load.id == edited for load in house.loads):
         changed = _card(house, edited, {})
-    elif changed is None and kind in KINDS:
+    elif changed is None and kind in OFFERED:
         changed = _card(house, "", {"kind": kind})
     rows = [_row(house, load, month) for load in house.loads]
     digits = 2 if sum(row["kwh"] for row in rows) < FINE_TOTAL_KWH else 1
     notices = household_notices(house, month)
+    profile = next((load.profile for load in house.loads if changed and load.id == changed.id), None)
     return render(
         request,
         "loads.html",
@@ -152,6 +156,8 @@ def _show(request: Request, changed: Card | None = None, status: int = 200) -> R
         kinds=OFFERED,
         kind=next((load.kind for load in house.loads if changed and load.id == changed.id), kind),
         changed=changed,
+        measured=None if profile is None else profile_view(profile),
+        learned=KINDS[LEARNED],
         warnings=[notice for notice in notices if notice.page == "loads"],
     )
 
