@@ -166,7 +166,11 @@ def _described(e: Evidence, side: str) -> Floats:
         np.array([total(loads, month, one, e.household.south) for month in range(1, MONTHS + 1)])
         for one in ("ac", "battery")
     )
-    return at_sockets if side == "ac" else drawn_hours(e.supply.inverter, at_sockets.ravel(), at_battery.ravel()).reshape(-1, HOURS_PER_DAY)
+    return (
+        at_sockets
+        if side == "ac"
+        else drawn_hours(e.supply.inverter, at_sockets.ravel(), at_battery.ravel()).reshape(-1, HOURS_PER_DAY)
+    )
 
 
 def _mean_kwh(month_w: Floats) -> float:
