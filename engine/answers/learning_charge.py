@@ -30,7 +30,10 @@ BOTH_WAYS_SHARE = 0.002
 """A shunt may count one way so much more than the other, 95 % (typical, from memory)."""
 _LEAK_TIMES = 2.0
 """Self-discharge may lie from nothing to three times what the household has, 95 % (judgement)."""
+BOARD_A = 0.03
+"""A protection board may draw so much past the shunt, 95 % (typical, from memory)."""
 _WIDEST = 0.03
+_WORTH_SAYING = 0.2
 _UNSURE_AH = 0.1
 _SPANS_TOGETHER = 5
 _DAYS_PER_MONTH = HOURS_PER_MONTH / HOURS_PER_DAY
@@ -71,8 +74,8 @@ def given_back(e: Evidence, s: Spans) -> tuple[float, float]:
     share = float(parts[:, 0].sum() / in_ah)
     by_chance = half_width(parts, lambda one: float(one[0] / one[1]), _SPANS_TOGETHER)
     by_leak = _LEAK_TIMES * per_day_ah * days / in_ah
-    by_zero = SHUNT_ZERO_A * HOURS_PER_DAY * days / in_ah
-    return share, together(by_chance, float(by_leak), float(by_zero), BOTH_WAYS_SHARE)
+    by_board, by_zero = (amps * HOURS_PER_DAY * days / in_ah for amps in (BOARD_A, SHUNT_ZERO_A))
+    return share, together(by_chance, float(by_leak), float(by_board), float(by_zero), BOTH_WAYS_SHARE)
 
 
 def _given_back(e: Evidence, c: Counted, s: Spans) -> tuple[tuple[Lesson, ...], tuple[Missing, ...]]:
@@ -101,7 +104,7 @@ def _given_back(e: Evidence, c: Counted, s: Spans) -> tuple[tuple[Lesson, ...], 
         days=days,
         how="From full to full what came in and what went out are counted apart; out, and what leaks by the "
         "self-discharge you have now, over in. The interval is from drawing the spans again; from self-discharge of "
-        f"none to three times that; from a shunt whose zero is off by {SHUNT_ZERO_A * 1000:.0f} mA, and which counts "
+        f"none to three times that; from a protection board that draws 30 mA past the shunt; from a shunt whose zero is off by {SHUNT_ZERO_A * 1000:.0f} mA, and which counts "
         "one way 0.2 % more than the other (typical, from memory).",
         caveats=(
             "It is the mean of the cycles in the log, and then counts the same at any charge.",
@@ -131,13 +134,17 @@ def _energy(e: Evidence, c: Counted) -> str:
 
 
 def leak_of(parts: Floats) -> float:
-    """Return the ampere-hours a day of sums of in², in x days, days², in x out and days x out; NaN if they cannot tell.
+    """Return the ampere-hours lost a day of sums of out², out x days, days², out x in and days x in; NaN if none.
 
-    Least squares of out = efficiency x in - leak x days.
+    Least squares of in = out / efficiency + leak / efficiency x days: what makes one full charge a little fuller than
+    another is in what went in, while what went out is as the house drew it.
     """
-    ii, idays, dd, io, do = parts
-    determinant = ii * dd - idays * idays
-    return float((idays * io - ii * do) / determinant) if determinant > 1e-9 * ii * dd else float("nan")
+    oo, odays, dd, oi, di = parts
+    determinant = oo * dd - odays * odays
+    if not determinant > 1e-9 * oo * dd:
+        return float("nan")
+    per_out, per_day = (dd * oi - odays * di) / determinant, (oo * di - odays * oi) / determinant
+    return float(per_day / per_out)
 
 
 def _leak(e: Evidence, s: Spans) -> tuple[tuple[Lesson, ...], tuple[Missing, ...]]:
@@ -150,7 +157,7 @@ def _leak(e: Evidence, s: Spans) -> tuple[tuple[Lesson, ...], tuple[Missing, ...
         )
         return (), (Missing(id=LEAK, title=TITLES[LEAK], text=text),)
     i, o, d = s.in_ah, s.out_ah, s.days
-    parts = np.stack([i * i, i * d, d * d, i * o, d * o], axis=1)
+    parts = np.stack([o * o, o * d, d * d, o * i, d * i], axis=1)
     ah_day = leak_of(parts.sum(axis=0))
     by_chance = half_width(parts, leak_of, _SPANS_TOGETHER)
     by_zero = SHUNT_ZERO_A * HOURS_PER_DAY
@@ -173,8 +180,8 @@ def _leak(e: Evidence, s: Spans) -> tuple[tuple[Lesson, ...], tuple[Missing, ...
         high=high,
         unit="share a month",
         days=round(float(d.sum())),
-        how="Spans between full charges differ in days and in what flowed: out is fitted by efficiency × in − leak × "
-        f"days. The interval is from drawing the spans again, and from a shunt whose zero is off by "
+        how="Spans between full charges differ in days and in what flowed: in is fitted by out ÷ "
+        f"efficiency and leak × days. The interval is from drawing the spans again, and from a shunt whose zero is off by "
         f"{SHUNT_ZERO_A * 1000:.0f} mA (typical, from memory).",
         caveats=(
             "Set the shunt to zero with the bank disconnected before you believe it: its zero reads as self-discharge.",
@@ -194,7 +201,7 @@ def _not_told(zero_share: float, high: float) -> Missing:
         f"A shunt whose zero is off by {SHUNT_ZERO_A * 1000:.0f} mA looks like {zero_share * 100:.1f} % a month on "
         "this bank, and the log does not show more than that."
     )
-    if np.isfinite(high):
+    if high < _WORTH_SAYING:
         text += f" It is at most {max(high, 0.0) * 100:.0f} % a month."
     return Missing(
         id=LEAK,

@@ -1,7 +1,7 @@
 """What the inverter draws: its idle draw and its losses, from what it took and what the sockets got.
 
-Taken in at the battery side is `idle + (1 + k1) ac + k2 ac^2 / rated`; the three are fitted to all rows that know both
-sides, each counted by its own size, because meters are wrong in proportion. Where only the battery side is known the
+Taken in at the battery side is `idle + (1 + k1) ac + k2 ac^2 / rated`; the three are fitted to all hours that know both
+sides, each counted by its own size, because meters are wrong in proportion; the square is the mean of that of its rows. Where only the battery side is known the
 quietest hours bound the idle draw from above, and no more is claimed. Not modelled: a sleep mode, losses that change
 with volts or warmth, loads that come and go within a row.
 """
@@ -17,6 +17,7 @@ from engine.answers.learning_parts import (
     LEAST_DAYS,
     METER_SHARE,
     QUIET_W,
+    SHUNT_ZERO_A,
     Change,
     Effect,
     Evidence,
@@ -41,9 +42,10 @@ _QUIETEST = 0.05
 _WIDEST_W, _WIDEST_SHARE = 10.0, 0.5
 _NIGHT_FROM, _NIGHT_TO = 0, 6
 _HOW = (
-    "Taken at the battery side is laid against given at the sockets, row by row, and fitted by idle + (1 + k1) P + "
+    "Taken at the battery side is laid against given at the sockets, hour by hour, and fitted by idle + (1 + k1) P + "
     "k2 P² ÷ rated power. The idle draw is where the line meets no load. The interval is from drawing the weeks of the "
-    "log again, and from meters that may each be wrong by 1 % (typical, from memory)."
+    "log again, from meters that may each be wrong by 1 %, and from a zero that may be off by 20 mA at the battery side "
+    "(typical, from memory)."
 )
 
 
@@ -100,7 +102,8 @@ def _fitted(e: Evidence, draw: Draw, given: Floats, both: Flags) -> tuple[tuple[
     parts = _sums(e, draw.watts, given, both)
     idle, k1, k2 = _solved(parts.sum(axis=0))
     days = int((parts[:, 0] > 0.0).sum())
-    half_w = together(half_width(parts, lambda one: _solved(one)[0]), METER_SHARE * abs(idle))
+    by_zero_w = SHUNT_ZERO_A * e.supply.bank.series * e.supply.bank.cell.v_nominal
+    half_w = together(half_width(parts, lambda one: _solved(one)[0]), METER_SHARE * abs(idle), by_zero_w)
     lessons: list[Lesson] = []
     missing: list[Missing] = []
     on_dc = any(load.measured == "battery" for load in e.supply.loads) and draw.by_night
@@ -119,10 +122,14 @@ def _fitted(e: Evidence, draw: Draw, given: Floats, both: Flags) -> tuple[tuple[
 def _sums(e: Evidence, draw: Floats, given: Floats, both: Flags) -> Floats:
     """Sums of each day, (days, 12): weights, normal equations of the fit, and energies on both sides."""
     rated = e.supply.inverter.rated_w
-    p, y, day = given[both], draw[both], e.day[both]
-    square = p * p / rated
-    weight = 1.0 / np.square(np.maximum(y, QUIET_W))
-    hours = e.log.step_s[both] / 3600.0
+    row_h, row_p = e.log.step_s[both] / 3600.0, given[both]
+    _, first, which = np.unique(e.log.start_s[both] // 3600.0, return_index=True, return_inverse=True)
+    hours = np.bincount(which, weights=row_h)
+    p, y, square = (
+        np.bincount(which, weights=row_h * one) / hours for one in (row_p, draw[both], row_p * row_p / rated)
+    )
+    day = e.day[both][first]
+    weight = hours / np.square(np.maximum(y, QUIET_W))
     columns = (
         weight,
         weight * p,
@@ -189,7 +196,7 @@ def _idle(e: Evidence, draw: Draw, idle: float, half_w: float, days: int) -> Les
     return Lesson(
         id=IDLE,
         title=TITLES[IDLE],
-        text=f"With nothing at the sockets {inverter.name} draws {idle:.0f} W, give or take {half_w:.0f} W.",
+        text=f"With nothing at the sockets {inverter.name} draws {idle:.1f} W, give or take {half_w:.1f} W.",
         value=idle,
         low=max(idle - half_w, 0.0),
         high=idle + half_w,
