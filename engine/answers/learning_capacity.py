@@ -45,8 +45,11 @@ _REST_C = 0.08
 _REST_H = 2.0
 _MOST_DAYS = 4.0
 _LEAST_GONE_SOC = 0.25
-_WIDEST_SOC = 0.05
+_WIDEST_OF_GONE = 0.08
 _WIDEST_SHARE = 0.15
+_FARTHER = 1.5
+_LEAST_OPEN_SOC = 0.01
+_MEAN_S = 3600.0
 _GIVEN_BACK = 0.01
 _FULL_SOC = 0.01
 
@@ -54,7 +57,7 @@ _FULL_SOC = 0.01
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Points:
     """Rows at which volts can tell a charge, (m,): ampere-hours drawn since full, volts and current of one cell [V, C],
-    the same of the row it was full at, days since, and which full it follows."""
+    the same of the row it was full at, days since, charge that volts leave open, and which full it follows."""
 
     ah: Floats
     cell_v: Floats
@@ -63,6 +66,7 @@ class Points:
     full_c: Floats
     days: Floats
     in_ah: Floats
+    open_soc: Floats
     span: NDArray[np.int64]
 
 
@@ -110,30 +114,41 @@ def _points(e: Evidence, c: Counted) -> Points:
     before = np.searchsorted(charging, rows) - 1
     ended_s = log.start_s[charging[np.maximum(before, 0)]] + log.step_s[charging[np.maximum(before, 0)]]
     days = (log.start_s[rows] - c.edge_s[full + 1]) / DAY_S
-    lost_s = c.unknown_s[rows] - c.unknown_s[full + 1]
+    lost_s = c.unknown_s[rows + 1] - c.unknown_s[full + 1]
     fit = (log.start_s[rows] - ended_s >= _REST_H * 3600.0) & (days <= _MOST_DAYS)
     fit &= lost_s <= MOST_UNKNOWN_SHARE * np.maximum(days, 0.1) * DAY_S
     rows, full, since, days = rows[fit], full[fit], since[fit], days[fit]
     efficiency = float(np.mean(bank.table.coulombic))
-    half = 0.5 * log.step_s[rows] / 3600.0 * -current[rows]
+    since_row = np.searchsorted(log.start_s, log.start_s[rows] + log.step_s[rows] - _MEAN_S - 1.0)
+    since_row = np.maximum(since_row, full + 1)
+    out_ah = 0.5 * (c.out_ah[rows + 1] + c.out_ah[since_row]) - c.out_ah[full + 1]
     in_ah = c.in_ah[rows] - c.in_ah[full + 1]
     leak_ah = bank.cell.self_discharge_per_month * bank.ah / 30.4 * days
     found = Points(
-        ah=c.out_ah[rows] - c.out_ah[full + 1] + half - efficiency * in_ah + leak_ah,
-        cell_v=volts[rows] / bank.series,
-        c_rate=current[rows] / bank.ah,
+        ah=out_ah - efficiency * in_ah + leak_ah,
+        cell_v=_mean(volts, since_row, rows) / bank.series,
+        c_rate=_mean(current, since_row, rows) / bank.ah,
         full_v=volts[full] / bank.series,
         full_c=np.maximum(current[full], 0.0) / bank.ah,
         days=days,
         in_ah=in_ah,
+        open_soc=np.full(rows.size, np.nan),
         span=since,
     )
     return _telling(e, found)
 
 
+def _mean(values: Floats, begin: NDArray[np.int64], end: NDArray[np.int64]) -> Floats:
+    """Mean of what is known from row `begin` to row `end`, both included."""
+    known = np.isfinite(values)
+    total = np.concatenate(([0.0], np.cumsum(np.where(known, values, 0.0))))
+    count = np.concatenate(([0], np.cumsum(known)))
+    return np.asarray((total[end + 1] - total[begin]) / np.maximum(count[end + 1] - count[begin], 1))
+
+
 def _none() -> Points:
     nothing = np.zeros(0)
-    fields = dict.fromkeys(("ah", "cell_v", "c_rate", "full_v", "full_c", "days", "in_ah"), nothing)
+    fields = dict.fromkeys(("ah", "cell_v", "c_rate", "full_v", "full_c", "days", "in_ah", "open_soc"), nothing)
     return Points(**fields, span=np.zeros(0, dtype=np.int64))
 
 
@@ -142,13 +157,17 @@ def _unsure_v(e: Evidence) -> float:
 
 
 def _telling(e: Evidence, p: Points) -> Points:
-    """Those points whose volts leave little of the charge open, and of each full the most telling one."""
-    off_v = _unsure_v(e)
+    """Those points whose volts leave little of the charge open, and of each full the most telling one.
+
+    Volts are tried half as far again as they are unsure: beyond the end of a slope a flat may begin.
+    """
+    off_v = _FARTHER * _unsure_v(e)
     soc, low, high = (_soc(e, p.cell_v + way, p.c_rate) for way in (0.0, -off_v, off_v))
     gone = _full_soc(e, p.full_v, p.full_c) - soc
-    open_soc = 0.5 * (high - low)
-    fit = (gone >= _LEAST_GONE_SOC) & (open_soc <= _WIDEST_SOC) & (soc > 0.0)
-    worth = np.where(fit, gone / np.maximum(open_soc, 0.002), 0.0)
+    open_soc = np.maximum(np.maximum(high - soc, soc - low) / _FARTHER, _LEAST_OPEN_SOC)
+    p = dataclasses.replace(p, open_soc=open_soc)
+    fit = (gone >= _LEAST_GONE_SOC) & (open_soc <= _WIDEST_OF_GONE * gone) & (soc > 0.0)
+    worth = np.where(fit, gone / open_soc, 0.0)
     order = np.argsort(worth, kind="stable")
     best = {int(p.span[k]): int(k) for k in order if fit[k]}
     kept = np.array(sorted(best.values()), dtype=np.int64)
@@ -176,9 +195,10 @@ def _full_soc(e: Evidence, cell_v: Floats, c_rate: Floats, resistance: float = 1
 
 
 def _capacity(e: Evidence, p: Points, off_v: float = 0.0, resistance: float = 1.0) -> tuple[Floats, Floats]:
-    """Numerator and denominator of each point: the best of lines through nothing, each point by how sure it is."""
+    """Numerator and denominator of each point: a line through nothing, each point by how sure its charge is."""
     gone = _full_soc(e, p.full_v + off_v, p.full_c, resistance) - _soc(e, p.cell_v + off_v, p.c_rate, resistance)
-    return p.ah * gone, gone * gone
+    weight = 1.0 / np.square(p.open_soc)
+    return weight * p.ah * gone, weight * gone * gone
 
 
 def _told(e: Evidence, p: Points) -> tuple[float, float]:
@@ -189,10 +209,10 @@ def _told(e: Evidence, p: Points) -> tuple[float, float]:
         return float(top.sum() / bottom.sum())
 
     value, off_v = ah(), _unsure_v(e)
-    by_volts = 0.5 * abs(ah(off_v) - ah(-off_v))
-    by_resistance = 0.5 * abs(ah(0.0, 1.0 + RESISTANCE_SHARE) - ah(0.0, 1.0 - RESISTANCE_SHARE))
+    by_volts = max(abs(ah(way * off_v) - value) for way in (1.0, -1.0))
+    by_resistance = max(abs(ah(0.0, 1.0 + way * RESISTANCE_SHARE) - value) for way in (1.0, -1.0))
     top, bottom = _capacity(e, p)
-    gone = np.sqrt(bottom)
+    gone = bottom / np.sqrt(bottom * np.square(p.open_soc))
     blocks = in_blocks(np.stack([top, bottom], axis=1), 3)
     drawn = draws(blocks.shape[0]) @ blocks
     ratio = drawn[:, 0] / drawn[:, 1]

@@ -30,7 +30,8 @@ _REST_C = 1e-3
 class Counted:
     """Ampere-hours in and out and seconds unknown up to each edge of the rows, (n + 1,), and where the bank was full.
 
-    `full` are rows: the last of each day at which it was; `end_v` the pack volts that its charges end at.
+    A gap counts to the row after it. `full` are rows: the last of each day at which it was; `held_days` those on which a
+    charge came to its end volts, so that the panels may have been held back; `end_v` the pack volts charges end at.
     """
 
     in_ah: Floats
@@ -38,6 +39,7 @@ class Counted:
     unknown_s: Floats
     edge_s: Floats
     full: NDArray[np.int64]
+    held_days: NDArray[np.int64]
     end_v: float
 
 
@@ -59,8 +61,8 @@ def counted(e: Evidence) -> Counted | None:
     known = np.isfinite(current)
     hours = e.log.step_s / 3600.0
     amps = np.where(known, current, 0.0)
-    gap_s = np.diff(e.log.start_s, append=e.log.start_s[-1] + e.log.step_s[-1]) - e.log.step_s
-    unknown_s = gap_s + np.where(known, 0.0, e.log.step_s)
+    before_s = np.concatenate(([0.0], e.log.start_s[1:] - e.log.start_s[:-1] - e.log.step_s[:-1]))
+    unknown_s = before_s + np.where(known, 0.0, e.log.step_s)
     end_v = _end_v(e, volts)
     return Counted(
         in_ah=_summed(np.maximum(amps, 0.0) * hours),
@@ -68,6 +70,7 @@ def counted(e: Evidence) -> Counted | None:
         unknown_s=_summed(unknown_s),
         edge_s=np.concatenate((e.log.start_s[:1], e.log.start_s + e.log.step_s)),
         full=_last_of_days(e, _full_rows(e, volts, current, end_v)),
+        held_days=np.unique(e.day[(current > 0.0) & (volts >= (1.0 - _NEAR_SHARE) * end_v)]),
         end_v=end_v,
     )
 

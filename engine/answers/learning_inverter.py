@@ -44,7 +44,7 @@ _NIGHT_FROM, _NIGHT_TO = 0, 6
 _HOW = (
     "Taken at the battery side is laid against given at the sockets, hour by hour, and fitted by idle + (1 + k1) P + "
     "k2 P² ÷ rated power. The idle draw is where the line meets no load. The interval is from drawing the weeks of the "
-    "log again, from meters that may each be wrong by 1 %, and from a zero that may be off by 20 mA at the battery side "
+    "log again, from taking either side’s meter for the exact one, from meters that may each be wrong by 1 %, and from a zero that may be off by 20 mA at the battery side "
     "(typical, from memory)."
 )
 
@@ -102,8 +102,10 @@ def _fitted(e: Evidence, draw: Draw, given: Floats, both: Flags) -> tuple[tuple[
     parts = _sums(e, draw.watts, given, both)
     idle, k1, k2 = _solved(parts.sum(axis=0))
     days = int((parts[:, 0] > 0.0).sum())
-    by_zero_w = SHUNT_ZERO_A * e.supply.bank.series * e.supply.bank.cell.v_nominal
-    half_w = together(half_width(parts, lambda one: _solved(one)[0]), METER_SHARE * abs(idle), by_zero_w)
+    other = _solved(parts.sum(axis=0), by_drawn=True)[0]
+    by_chance_w, by_way_w = half_width(parts, lambda one: _solved(one)[0]), 0.5 * abs(other - idle)
+    idle = 0.5 * (idle + other)
+    half_w = together(by_chance_w, by_way_w, METER_SHARE * abs(idle), SHUNT_ZERO_A * _pack_v(e))
     lessons: list[Lesson] = []
     missing: list[Missing] = []
     on_dc = any(load.measured == "battery" for load in e.supply.loads) and draw.by_night
@@ -120,7 +122,7 @@ def _fitted(e: Evidence, draw: Draw, given: Floats, both: Flags) -> tuple[tuple[
 
 
 def _sums(e: Evidence, draw: Floats, given: Floats, both: Flags) -> Floats:
-    """Sums of each day, (days, 12): weights, normal equations of the fit, and energies on both sides."""
+    """Sums of each day, (days, 18): the fit's equations, energies on both sides, hours, the equations by what was drawn."""
     rated = e.supply.inverter.rated_w
     row_h, row_p = e.log.step_s[both] / 3600.0, given[both]
     _, first, which = np.unique(e.log.start_s[both] // 3600.0, return_index=True, return_inverse=True)
@@ -130,6 +132,7 @@ def _sums(e: Evidence, draw: Floats, given: Floats, both: Flags) -> Floats:
     )
     day = e.day[both][first]
     weight = hours / np.square(np.maximum(y, QUIET_W))
+    drawn_square = y * y / rated
     columns = (
         weight,
         weight * p,
@@ -143,25 +146,45 @@ def _sums(e: Evidence, draw: Floats, given: Floats, both: Flags) -> Floats:
         hours * p,
         hours * y,
         hours,
+        weight * y * square,
+        weight * y * y,
+        weight * drawn_square,
+        weight * drawn_square * p,
+        weight * drawn_square * square,
+        weight * drawn_square * y,
     )
     count = int(e.day[-1]) + 1
     return np.stack([np.bincount(day, weights=one, minlength=count) for one in columns], axis=1)
 
 
-def _solved(s: Floats) -> tuple[float, float, float]:
-    """Idle [W], k1 and k2 of sums; no k2 below zero, and none where the loads do not tell it."""
-    normal = np.array([[s[0], s[1], s[2]], [s[1], s[3], s[4]], [s[2], s[4], s[5]]])
-    right = np.array([s[6], s[7], s[8]])
-    scale = np.sqrt(np.maximum(np.diag(normal), 1e-12))
+def _solved(s: Floats, *, by_drawn: bool = False) -> tuple[float, float, float]:
+    """Idle [W], k1 and k2 of sums; no k2 below zero, and none where the loads do not tell it.
+
+    Least squares take the sockets' meter for exact, and put the idle draw too high where it is coarse; `by_drawn` takes
+    the battery side's for exact, and errs the other way.
+    """
+    if by_drawn:
+        normal = np.array([[s[0], s[1], s[2]], [s[6], s[7], s[12]], [s[14], s[15], s[16]]])
+        right = np.array([s[6], s[13], s[17]])
+    else:
+        normal = np.array([[s[0], s[1], s[2]], [s[1], s[3], s[4]], [s[2], s[4], s[5]]])
+        right = np.array([s[6], s[7], s[8]])
+    scale = np.sqrt(np.maximum([s[0], s[3], s[5]], 1e-12))
     scaled = normal / np.outer(scale, scale)
     if np.linalg.cond(scaled) < 1e8:
         idle, slope, square = np.linalg.solve(scaled, right / scale) / scale
         if square >= 0.0:
             return float(idle), float(slope - 1.0), float(square)
-    if not np.linalg.det(scaled[:2, :2]) > 1e-9:
+    if not abs(np.linalg.det(scaled[:2, :2])) > 1e-9:
         return float("nan"), float("nan"), 0.0
     idle, slope = np.linalg.solve(scaled[:2, :2], right[:2] / scale[:2]) / scale[:2]
     return float(idle), float(slope - 1.0), 0.0
+
+
+def _pack_v(e: Evidence) -> float:
+    volts = e.column("bank_v")
+    bank = e.supply.bank
+    return bank.series * bank.charge_end_cell_v if volts is None else float(np.nanmedian(volts))
 
 
 def _curve(p: Floats, idle: float, k1: float, k2: float, rated: float) -> Floats:

@@ -47,6 +47,9 @@ CLEAR_TENTH = (0.95, 1.07)
 HELD_BACK_MONTH_SHARE = 0.1
 """Where the bank was full on more of a month's days, its clear days are not told (choice)."""
 LEAST_SKY_DAYS = 30
+LEAST_CLEAR_MONTHS = 5
+"""Months from which a clear day is told (judgement): in fewer, one that was shaded or dull rules them all."""
+_TOGETHER = 28
 _SKY_SHARE = 0.03
 """A measured kc and the light model together may be wrong by so much over many days, 95 % (judgement)."""
 _NOTE = "kWh of all panels before the solar charger: the log’s kWh over your charger’s efficiency of {share:g} %."
@@ -77,7 +80,7 @@ def sun_lessons(
             why = fault.message
     if series is None or why:
         return (), tuple(Missing(id=one, title=TITLES[one], text=why) for one in (CLEAR, DULL, MONTHLY))
-    full = _full_days(e, found)
+    full = _held_days(e, found)
     by_id = {one.id: one for one in reading.lessons}
     lessons = [_dull(e, series, by_id[DULL])] if DULL in by_id else []
     missing = [] if DULL in by_id else [_absent(DULL, "No seven days in a row are known.")]
@@ -112,12 +115,12 @@ def _series(e: Evidence) -> DailySeries:
     return DailySeries(quantity="yield", first=e.hours.first, values=kwh)
 
 
-def _full_days(e: Evidence, found: Counted | None) -> Flags | None:
-    """Days on which the bank was full; None where the log does not tell."""
+def _held_days(e: Evidence, found: Counted | None) -> Flags | None:
+    """Days on which a full bank may have held the panels back; None where the log does not tell."""
     if found is None:
         return None
     full = np.zeros(e.hours.days, dtype=bool)
-    full[e.day[found.full]] = True
+    full[found.held_days] = True
     return full
 
 
@@ -161,7 +164,10 @@ def _clear(e: Evidence, series: DailySeries, full: Flags | None) -> Lesson | Mis
                 kept[there] = np.nan
     masked = replace(series, values=kept)
     log = log_of(masked, e.household.site, e.household.sun)
-    found = next((one for one in sky_lessons.lessons_of(log, e.household.sun) if one.id == CLEAR), None)
+    days_of = [int((np.isfinite(log.clear_share) & (log.month == m)).sum()) for m in range(1, 13)]
+    enough = sum(days >= LEAST_DAYS_OF_MONTH for days in days_of) >= LEAST_CLEAR_MONTHS
+    of_log = sky_lessons.lessons_of(log, e.household.sun) if enough else ()
+    found = next((one for one in of_log if one.id == CLEAR), None)
     if found is None:
         held = (
             ""
@@ -205,8 +211,8 @@ def _clear(e: Evidence, series: DailySeries, full: Flags | None) -> Lesson | Mis
 
 
 def _quantile_half(share: Floats) -> float:
-    """Half the interval that chance leaves of the clear tenth, by drawing weeks again."""
-    weeks = [share[k : k + 7] for k in range(0, share.size, 7)]
+    """Half the interval that chance leaves of the clear tenth, by drawing stretches of four weeks again."""
+    weeks = [share[k : k + _TOGETHER] for k in range(0, share.size, _TOGETHER)]
     weeks = [one[np.isfinite(one)] for one in weeks if np.isfinite(one).any()]
     chance = np.random.default_rng(9)
     found = [
