@@ -1,8 +1,8 @@
 """What a household's own meter log teaches: each number offered with how sure it is, none applied by itself.
 
-One module a lesson: the inverter, the loads, the panels, ampere-hours given back and lost, the capacity. Not learnt, for
-the log does not hold it: the efficiency of the solar charger (its other side is not metered), the resistance of cells,
-what a single cell of a string does, what the house would have drawn while it was dark.
+One module a lesson: the inverter, the loads, the panels, ampere-hours given back and lost, the capacity. Not learnt,
+for the log does not hold it: the efficiency of the solar charger (its other side is not metered), the resistance of
+cells, what a single cell of a string does, what the house would have drawn while it was dark.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from engine.answers.learning_charge import charge_lessons
 from engine.answers.learning_fulls import counted
 from engine.answers.learning_inverter import inverter_lessons
 from engine.answers.learning_loads import load_lessons, with_loads
+from engine.answers.learning_panels import panel_lesson
 from engine.answers.learning_parts import Change, Effect, Evidence, Lesson, Missing
 from engine.answers.learning_sun import sun_lessons
 from engine.errors import Unreachable
@@ -86,7 +87,8 @@ def learn(household: Household, log: MeterLog, *, inverter: str = "", kc: KcSeri
     parts = (
         inverter_lessons(e),
         load_lessons(e),
-        sun_lessons(e, found, kc),
+        sun_lessons(e, found),
+        ((), ()) if kc is None else panel_lesson(e, found, kc),
         capacity_lesson(e, found),
         charge_lessons(e, found),
     )

@@ -83,7 +83,7 @@ def capacity_lesson(e: Evidence, found: Counted | None) -> tuple[tuple[Lesson, .
     ah, half = _told(e, points)
     if not half <= _WIDEST_SHARE * ah:
         text = (
-            f"Volts and counted ampere-hours give about {ah:.0f} Ah, but leave {half / ah * 100:.0f} % open either way: "
+            f"Volts and counted ampere-hours give about {ah:.0f} Ah, but leave {half / ah * 100:.0f} % open: "
             f"rested volts of {e.supply.bank.cell.name} change too little with the charge. A test of a cell tells "
             "it better."
         )
@@ -239,7 +239,8 @@ def _lesson(e: Evidence, p: Points, ah: float, half: float) -> Lesson:
         days=times,
         how="Ampere-hours counted since a full charge, over the share of charge that volts near rest say is gone. The "
         f"interval is from drawing the discharges again; volts that may be {VOLTS_SHARE * 100:.1f} % wrong; a curve "
-        f"that may differ by {CURVE_V * 1000:.0f} mV a cell and a resistance by {RESISTANCE_SHARE * 100:.0f} %; and a shunt "
+        f"that may differ by {CURVE_V * 1000:.0f} mV a cell and a resistance by {RESISTANCE_SHARE * 100:.0f} %; and "
+        f"a shunt "
         "that may be 1 % wrong, its zero by 20 mA (typical, from memory, and judgement).",
         caveats=(
             f"It trusts the curve of {bank.cell.name} and a cell temperature of {bank.cell_c:g} °C.",

@@ -106,7 +106,8 @@ def _given_back(e: Evidence, c: Counted, s: Spans) -> tuple[tuple[Lesson, ...], 
         days=days,
         how="From full to full what came in and what went out are counted apart; out, and what leaks by the "
         "self-discharge you have now, over in. The interval is from drawing the spans again; from self-discharge of "
-        f"none to three times that; from a protection board that draws 30 mA past the shunt; from a shunt whose zero is off by {SHUNT_ZERO_A * 1000:.0f} mA, and which counts "
+        f"none to three times that; from a protection board that draws 30 mA past the shunt; from a shunt whose "
+        f"zero is off by {SHUNT_ZERO_A * 1000:.0f} mA, and which counts "
         "one way 0.2 % more than the other (typical, from memory).",
         caveats=(
             "It is the mean of the cycles in the log, and then counts the same at any charge.",
@@ -183,8 +184,10 @@ def _leak(e: Evidence, s: Spans) -> tuple[tuple[Lesson, ...], tuple[Missing, ...
         unit="share a month",
         days=round(float(d.sum())),
         how="Spans between full charges differ in days and in what flowed: in is fitted by out ÷ "
-        f"efficiency and leak × days. The interval is from drawing the spans again, and from a shunt whose zero is off by "
-        f"{SHUNT_ZERO_A * 1000:.0f} mA (typical, from memory). It is one of 99 %, not 95, for it is offered only where it "
+        f"efficiency and leak × days. The interval is from drawing the spans again, and from a shunt whose zero is "
+        f"off by "
+        f"{SHUNT_ZERO_A * 1000:.0f} mA (typical, from memory). It is one of 99 %, not 95, for it is offered only "
+        f"where it "
         "stands out.",
         caveats=(
             "Set the shunt to zero with the bank disconnected before you believe it: its zero reads as self-discharge.",

@@ -30,8 +30,8 @@ _REST_C = 1e-3
 class Counted:
     """Ampere-hours in and out and seconds unknown up to each edge of the rows, (n + 1,), and where the bank was full.
 
-    A gap counts to the row after it. `full` are rows: the last of each day at which it was; `held_days` those on which a
-    charge came to its end volts, so that the panels may have been held back; `end_v` the pack volts charges end at.
+    A gap counts to the row after it. `full` are rows: the last of each day at which it was; `held_days` those on which
+    a charge came to its end volts, so that the panels may have been held back; `end_v` the pack volts charges end at.
     """
 
     in_ah: Floats

@@ -1,8 +1,8 @@
 """What the inverter draws: its idle draw and its losses, from what it took and what the sockets got.
 
 Taken in at the battery side is `idle + (1 + k1) ac + k2 ac^2 / rated`; the three are fitted to all hours that know both
-sides, each counted by its own size, because meters are wrong in proportion; the square is the mean of that of its rows. Where only the battery side is known the
-quietest hours bound the idle draw from above, and no more is claimed. Not modelled: a sleep mode, losses that change
+sides, each counted by its own size, because meters are wrong in proportion; the square is the mean of that of its rows.
+Where only the battery side is known the quietest hours bound the idle draw from above, and no more is claimed. Not modelled: a sleep mode, losses that change
 with volts or warmth, loads that come and go within a row.
 """
 
@@ -44,7 +44,8 @@ _NIGHT_FROM, _NIGHT_TO = 0, 6
 _HOW = (
     "Taken at the battery side is laid against given at the sockets, hour by hour, and fitted by idle + (1 + k1) P + "
     "k2 P² ÷ rated power. The idle draw is where the line meets no load. The interval is from drawing the weeks of the "
-    "log again, from taking either side’s meter for the exact one, from meters that may each be wrong by 1 %, and from a zero that may be off by 20 mA at the battery side "
+    "log again, from taking either side’s meter for the exact one, from meters that may each be wrong by 1 %, and "
+    "from a zero that may be off by 20 mA at the battery side "
     "(typical, from memory)."
 )
 
@@ -122,7 +123,7 @@ def _fitted(e: Evidence, draw: Draw, given: Floats, both: Flags) -> tuple[tuple[
 
 
 def _sums(e: Evidence, draw: Floats, given: Floats, both: Flags) -> Floats:
-    """Sums of each day, (days, 18): the fit's equations, energies on both sides, hours, the equations by what was drawn."""
+    """Sums of each day, (days, 18): equations of the fit, energies, hours, equations by what was drawn."""
     rated = e.supply.inverter.rated_w
     row_h, row_p = e.log.step_s[both] / 3600.0, given[both]
     _, first, which = np.unique(e.log.start_s[both] // 3600.0, return_index=True, return_inverse=True)

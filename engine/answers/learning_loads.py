@@ -10,6 +10,7 @@ from __future__ import annotations
 import dataclasses
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.answers.learning_parts import (
     LEAST_DAYS,
@@ -17,6 +18,7 @@ from engine.answers.learning_parts import (
     Change,
     Effect,
     Evidence,
+    Flags,
     Floats,
     Lesson,
     Missing,
@@ -31,6 +33,8 @@ from engine.house.loads import total
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sky import climate as climates
 from engine.sky.averages import DAYS_IN_MONTH
+
+Whole = NDArray[np.int64]
 
 LOADS, TITLE = "loads", "What the house draws"
 MEASURED = "measured"
@@ -108,7 +112,7 @@ def _lesson(e: Evidence, hours: Floats, daily: Floats, side: str) -> Lesson:
     )
 
 
-def _months(hours: Floats, daily: Floats, month: Floats, modelled: Floats) -> tuple[Floats, Floats]:
+def _months(hours: Floats, daily: Floats, month: Whole, modelled: Floats) -> tuple[Flags, Floats]:
     """Which months are known, and the mean day of each, (12, 24) [W]; others are scaled from what the house says."""
     whole = np.isfinite(daily)
     days = np.array([int((whole & (month == m)).sum()) for m in range(MONTHS)])
@@ -122,11 +126,11 @@ def _months(hours: Floats, daily: Floats, month: Floats, modelled: Floats) -> tu
         usual = float(np.nanmean(rows))
         found[m] = np.where(count > 0, np.nansum(rows, axis=0) / np.maximum(count, 1), usual)
     for m in np.flatnonzero(~known):
-        found[m] = _scaled(m, known, found, modelled)
+        found[m] = _scaled(int(m), known, found, modelled)
     return known, found
 
 
-def _scaled(m: int, known: Floats, found: Floats, modelled: Floats) -> Floats:
+def _scaled(m: int, known: Flags, found: Floats, modelled: Floats) -> Floats:
     """A month's day from the nearest known months before and after, by what the household's own loads do between."""
     near = [next((m + way * k) % MONTHS for k in range(1, MONTHS) if known[(m + way * k) % MONTHS]) for way in (1, -1)]
     between = found[near].mean(axis=0)
@@ -134,7 +138,7 @@ def _scaled(m: int, known: Floats, found: Floats, modelled: Floats) -> Floats:
     return np.asarray(between * (min(max(now / was, 0.25), 4.0) if was > 0.0 and now > 0.0 else 1.0))
 
 
-def _by_chance(daily: Floats, month: Floats, known: Floats) -> float:
+def _by_chance(daily: Floats, month: Whole, known: Flags) -> float:
     """Half the interval that chance leaves of the mean day, as a share: the spread of weeks within their months."""
     usual = np.array([np.nanmean(daily[month == m]) if known[m] else np.nan for m in range(MONTHS)])[month]
     fit = np.isfinite(daily) & np.isfinite(usual)
@@ -142,7 +146,7 @@ def _by_chance(daily: Floats, month: Floats, known: Floats) -> float:
     return half_width(np.stack([over, fit], axis=1), lambda one: float(one[0] / one[1]) if one[1] else float("nan"))
 
 
-def _week(daily: Floats, month: Floats, weekday: Floats) -> tuple[float, ...]:
+def _week(daily: Floats, month: Whole, weekday: Whole) -> tuple[float, ...]:
     """Shares of the days of the week, their mean 1; all 1 where too few weeks are known."""
     whole = np.isfinite(daily)
     counts = [int((whole & (weekday == day)).sum()) for day in range(WEEKDAYS)]
@@ -199,7 +203,7 @@ def with_loads(household: Household, change: Change) -> Household:
     return dataclasses.replace(household, loads=(*kept, load))
 
 
-def _text(kwh: float, half: float, known: Floats, side: str, profile: Profile) -> str:
+def _text(kwh: float, half: float, known: Flags, side: str, profile: Profile) -> str:
     where = "at the sockets" if side == "ac" else "at the battery side, the inverter’s own draw in it"
     months = "" if known.all() else f" {int(known.sum())} of the 12 months have days of their own."
     week = max(profile.weekday_share) - min(profile.weekday_share)
@@ -207,7 +211,7 @@ def _text(kwh: float, half: float, known: Floats, side: str, profile: Profile) -
     return f"The house draws {kwh:.2f} kWh a day {where}, give or take {half:.2f} kWh.{months}{days}"
 
 
-def _caveats(e: Evidence, known: Floats, side: str) -> tuple[str, ...]:
+def _caveats(e: Evidence, known: Flags, side: str) -> tuple[str, ...]:
     loads = _replaced(e.supply)
     names = ", ".join(load.name for load in loads)
     said = []
