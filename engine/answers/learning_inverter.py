@@ -2,7 +2,8 @@
 
 Taken in at the battery side is `idle + (1 + k1) ac + k2 ac^2 / rated`; the three are fitted to all hours that know both
 sides, each counted by its own size, because meters are wrong in proportion; the square is the mean of that of its rows.
-Where only the battery side is known the quietest hours bound the idle draw from above, and no more is claimed. Not modelled: a sleep mode, losses that change
+Where only the battery side is known the quietest hours bound the idle draw from above, and no more is claimed.
+Not modelled: a sleep mode, losses that change
 with volts or warmth, loads that come and go within a row.
 """
 

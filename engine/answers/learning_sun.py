@@ -15,6 +15,7 @@ import numpy as np
 from engine.answers.learning_fulls import Counted
 from engine.answers.learning_parts import (
     METER_SHARE,
+    SEED,
     Change,
     Effect,
     Evidence,
@@ -49,7 +50,8 @@ LEAST_HOURS = 23
 LEAST_CLEAR_MONTHS = 9
 """Months from which a clear day is told (choice): what the clearest tenth of days reaches is known of whole years, and
 in a winter alone it reaches far less."""
-_TOGETHER = 28
+STRETCH = 28
+"""Days that are drawn together where a shaded month would rule (choice)."""
 _NOTE = "kWh of all panels before the solar charger: the log’s kWh over your charger’s efficiency of {share:g} %."
 _HOW = (
     "The log’s daily kWh, read as Sun reads a log. The interval is from drawing its weeks again, and from a meter that "
@@ -200,9 +202,9 @@ def _clear(e: Evidence, series: DailySeries, full: Flags | None) -> Lesson | Mis
 
 def _quantile_half(share: Floats) -> float:
     """Half the interval that chance leaves of the clear tenth, by drawing stretches of four weeks again."""
-    weeks = [share[k : k + _TOGETHER] for k in range(0, share.size, _TOGETHER)]
+    weeks = [share[k : k + STRETCH] for k in range(0, share.size, STRETCH)]
     weeks = [one[np.isfinite(one)] for one in weeks if np.isfinite(one).any()]
-    chance = np.random.default_rng(9)
+    chance = np.random.default_rng(SEED)
     found = [
         np.quantile(np.concatenate([weeks[k] for k in chance.integers(0, len(weeks), len(weeks))]), 0.9)
         for _ in range(200)

@@ -9,6 +9,7 @@ learner, who gets a described household that is wrong in all of it, and files.
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from math import erf
@@ -17,6 +18,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.answers.learning import Lesson
 from engine.cells import catalogue
 from engine.cells.chemistry import arrays
 from engine.house.bank import Bank
@@ -25,6 +27,8 @@ from engine.house.inverter import Inverter
 from engine.house.loads import Load
 from engine.meter.log import MeterLog
 from engine.meter.reading import guess, read
+from engine.quantities import mean_day_of_year
+from engine.sky.series import KcSeries
 from engine.sky.site import Array, Site, Sun
 from engine.sky.sun import array_hours, yield_kwh
 
@@ -64,6 +68,7 @@ class Truth:
     resistance: float
     load_w: Floats
     bus_w: Floats
+    kc: Floats
     first: date
 
     @property
@@ -83,8 +88,6 @@ class Year:
     bank_a: Floats
     bank_v: Floats
     soc: Floats
-    stored_ah: float
-    in_ah: float
 
     @property
     def day_kwh(self) -> Floats:
@@ -147,22 +150,29 @@ def drawn(seed: int) -> Truth:
     losses = chance.uniform(0.02, 0.3)
     charger = chance.uniform(0.92, 0.98)
     first = date(2023, int(chance.integers(1, 13)), 1)
+    k1, k2 = chance.uniform(0.0, 0.04), chance.uniform(0.01, 0.06)
+    coulombic_loss = chance.uniform(0.5, 1.5 if chemistry.startswith("lead") else 3.0)
+    leak = chance.uniform(0.005, 0.04) + chance.choice([0.0, chance.uniform(0.0, 0.04) * 730.5 / ah])
+    offset_v, resistance = chance.normal(0.0, 0.005), float(np.exp(chance.normal(0.0, 0.15)))
+    load_w = _loads(chance, mean_w, first, south=south)
+    panels_w, kc = _sun(chance, site, roof, losses, first, south=south)
     return Truth(
         seed=seed,
         described=described,
         style=WRITTEN[(seed // len(CELLS) + seed) % len(WRITTEN)],
         ah=ah,
         idle_w=idle_w,
-        k1=chance.uniform(0.0, 0.04),
-        k2=chance.uniform(0.01, 0.06),
-        coulombic_loss=chance.uniform(0.5, 1.5 if chemistry.startswith("lead") else 3.0),
-        leak_per_month=chance.uniform(0.005, 0.04) + chance.choice([0.0, chance.uniform(0.0, 0.04) * 730.5 / ah]),
-        strength=(1.0 - losses),
+        k1=k1,
+        k2=k2,
+        coulombic_loss=coulombic_loss,
+        leak_per_month=leak,
+        strength=1.0 - losses,
         charger=charger,
-        offset_v=chance.normal(0.0, 0.005),
-        resistance=float(np.exp(chance.normal(0.0, 0.15))),
-        load_w=_loads(chance, mean_w, first, south=south),
-        bus_w=_sun(chance, site, roof, losses, first, south=south) * charger,
+        offset_v=offset_v,
+        resistance=resistance,
+        load_w=load_w,
+        bus_w=panels_w * charger,
+        kc=kc,
         first=first,
     )
 
@@ -188,8 +198,10 @@ def _loads(chance: np.random.Generator, mean_w: float, first: date, *, south: bo
     return (watts / watts.mean() * mean_w).ravel()
 
 
-def _sun(chance: np.random.Generator, site: Site, roof: Array, losses: float, first: date, *, south: bool) -> Floats:
-    """What the panels could give at their charger [W]: days of a chain of skies, clouds within them, a bad month."""
+def _sun(
+    chance: np.random.Generator, site: Site, roof: Array, losses: float, first: date, *, south: bool
+) -> tuple[Floats, Floats]:
+    """What the panels could give at their charger [W], and kc of the days: a chain of skies, clouds, a bad month."""
     sky, skies = chance.normal(), np.empty(DAYS)
     for day in range(DAYS):
         sky = 0.5 * sky + 0.75**0.5 * chance.normal()
@@ -205,7 +217,7 @@ def _sun(chance: np.random.Generator, site: Site, roof: Array, losses: float, fi
     watts *= (lit / np.maximum(watts.sum(axis=1), 1e-9))[:, None]
     bad = int(chance.integers(0, DAYS - 30))
     watts[bad : bad + 25] *= 0.0 if chance.random() < 0.5 else 0.6
-    return watts.ravel()
+    return watts.ravel(), kc
 
 
 def lived(truths: list[Truth]) -> list[Year]:
@@ -231,7 +243,7 @@ def lived(truths: list[Truth]) -> list[Year]:
     ends = _held_ends(ocv, r, eta, end_v, tau_h)
     rows = np.arange(n)
     soc, on = np.full(n, 0.7), np.ones(n, dtype=bool)
-    out = {name: np.zeros((ROWS, n)) for name in ("yield_w", "load_w", "draw_w", "c", "v", "soc", "gain")}
+    out = {name: np.zeros((ROWS, n)) for name in ("yield_w", "load_w", "draw_w", "c", "v", "soc")}
     for k in range(ROWS):
         place = np.clip(soc * steps, 0.0, steps - 1.0)
         at = place.astype(np.int64)
@@ -254,7 +266,7 @@ def lived(truths: list[Truth]) -> list[Year]:
         out["yield_w"][k], out["load_w"][k], out["draw_w"][k] = np.maximum(taken, 0.0) * (sun[k] > 0), served, draw
         out["c"][k], out["v"][k] = c, middle_v
         soc = np.clip(soc + gain - leak_h * STEP_H, 0.0, 1.0)
-        out["soc"][k], out["gain"][k] = soc, np.maximum(gain, 0.0)
+        out["soc"][k] = soc
         on = np.where(on, (middle_v >= cut_v) & (soc > 0.005), (middle_v >= restart_v) & (soc > 0.1))
     return [_year(t, j, out) for j, t in enumerate(truths)]
 
@@ -279,8 +291,6 @@ def _year(t: Truth, j: int, out: dict[str, Floats]) -> Year:
         bank_a=out["c"][:, j] * t.ah,
         bank_v=out["v"][:, j] * t.bank.series,
         soc=out["soc"][:, j],
-        stored_ah=float(out["gain"][:, j].sum() * t.ah),
-        in_ah=float(np.maximum(out["c"][:, j], 0.0).sum() * STEP_H * t.ah),
     )
 
 
@@ -348,8 +358,67 @@ def logged(year: Year) -> MeterLog:
     return log
 
 
-def clear_day_kwh(t: Truth, month: int, doy: int) -> float:
+def sky_record(t: Truth) -> KcSeries:
+    """What a station some way off says of the sky: each day out by 5 % (one in three)."""
+    chance = np.random.default_rng(9000 + t.seed)
+    kc = np.clip(t.kc * (1.0 + chance.normal(0.0, 0.05, DAYS)), 0.0, 1.1)
+    return KcSeries(first=t.first, kc=kc, basis="measured", title="a station")
+
+
+def truth_of(year: Year, log: MeterLog, lesson: Lesson) -> float:
+    """What a lesson should have found, from what really flowed and the truth that was drawn."""
+    t = year.truth
+    if lesson.id == "losses":
+        on = year.draw_w > 0.0
+        seen = on if "load_dc_w" in log.values else on & (year.yield_w < 5.0)
+        return float(year.load_w[seen].sum() / year.draw_w[seen].sum())
+    if lesson.id in ("clear_day", "panels"):
+        return _clear_day_kwh(t, int(lesson.changes[0].fields["clear_day_month"]))
+    if lesson.id == "dull_day":
+        return _dullest_week_kwh(year, log)
+    return {
+        "idle": lambda: t.idle_w,
+        "loads": lambda: float(year.load_w.mean()) * 24.0 / 1000.0,
+        "monthly_kwh": lambda: float(year.day_kwh.mean()) / t.described.sun.charger_efficiency,
+        "capacity": lambda: t.ah,
+        "charge_efficiency": lambda: _given_back(year, log),
+        "self_discharge": lambda: t.leak_per_month,
+    }[lesson.id]()
+
+
+def _clear_day_kwh(t: Truth, month: int) -> float:
     """A clear day of the true panels, before a charger of the described efficiency [kWh]."""
     sun = dataclasses.replace(t.described.sun, system_losses=1.0 - t.strength)
-    before = float(yield_kwh(t.described.site, sun, [1.0], [doy])[0])
+    before = float(yield_kwh(t.described.site, sun, [1.0], [mean_day_of_year(month)])[0])
     return before * t.charger / t.described.sun.charger_efficiency
+
+
+def _dullest_week_kwh(year: Year, log: MeterLog) -> float:
+    """The week that gave least of those known for 23 hours of each day, days of next to nothing apart [kWh a day]."""
+    t = year.truth
+    known = np.isin(year.utc_s, log.start_s[np.isfinite(log.values["yield_w"])])
+    whole = (known.reshape(DAYS, 24, 4).sum(axis=2) >= 3).sum(axis=1) >= 23
+    kwh = year.day_kwh / t.described.sun.charger_efficiency
+    dates = np.datetime64(t.first, "D") + np.arange(DAYS)
+    doy = (dates - dates.astype("datetime64[Y]")).astype(int) + 1
+    lit = kwh >= 0.005 * yield_kwh(t.described.site, t.described.sun, np.ones(DAYS), doy)
+    return float(
+        np.nanmin(np.lib.stride_tricks.sliding_window_view(np.where(whole & lit, kwh, np.nan), 7).mean(axis=1))
+    )
+
+
+def _given_back(year: Year, log: MeterLog) -> float:
+    """Charge stored of what was put in, over the stretches from full to full that the log knows [-]."""
+    t = year.truth
+    day = year.soc.reshape(DAYS, A_DAY)
+    near = year.soc.max() - 0.04
+    ends = [d * A_DAY + int(np.flatnonzero(day[d] > near)[-1]) for d in range(DAYS) if (day[d] > near).any()]
+    known = np.isin(year.utc_s, log.start_s)
+    stored = put = 0.0
+    for begin, end in itertools.pairwise(ends):
+        rows = slice(begin + 1, end + 1)
+        if known[rows].mean() > 0.995:
+            rise = np.diff(year.soc[begin : end + 1]) + t.leak_per_month / 730.5 * STEP_H
+            stored += float(np.maximum(rise, 0.0).sum() * t.ah)
+            put += float(np.maximum(year.bank_a[rows], 0.0).sum() * STEP_H)
+    return stored / put
