@@ -153,8 +153,8 @@ def _week(daily: Floats, month: Whole, weekday: Whole) -> tuple[float, ...]:
     if min(counts) < LEAST_WEEKS:
         return (1.0,) * WEEKDAYS
     usual = np.array([np.nanmean(daily[month == m]) if (whole & (month == m)).any() else np.nan for m in range(MONTHS)])
-    over = daily / np.maximum(usual[month], 1e-9)
-    shares = np.array([float(np.nanmean(over[weekday == day])) for day in range(WEEKDAYS)])
+    there = [whole & (weekday == day) for day in range(WEEKDAYS)]
+    shares = np.array([float(daily[one].sum() / max(usual[month[one]].sum(), 1e-9)) for one in there])
     return tuple(float(share) for share in shares / shares.mean())
 
 

@@ -21,6 +21,7 @@ from engine.sky.sun import yield_kwh
 PANELS, TITLE = "panels", "Strength of the panels, by a sun record"
 LEAST_SKY_DAYS = 30
 """Days known of both sky and panels (judgement)."""
+_WIDEST_SHARE = 0.15
 _SKY_SHARE = 0.03
 """A measured kc and the light model together may be wrong by so much over many days, 95 % (judgement)."""
 
@@ -68,6 +69,11 @@ def panel_lesson(e: Evidence, found: Counted | None, kc: KcSeries) -> tuple[tupl
     parts = np.stack([np.where(fit, series.values, 0.0), model], axis=1)
     share = _middle(parts)
     half = together(_half(parts), METER_SHARE * share, _SKY_SHARE * share)
+    if half > _WIDEST_SHARE * share:
+        text = (
+            f"{int(fit.sum())} days give {share:.2f} times what they should, but {half / share * 100:.0f} % are open."
+        )
+        return (), (Missing(id=PANELS, title=TITLE, text=text),)
     month = int(np.argmax(log.clear_by_month_kwh)) + 1
     clear = log.clear_by_month_kwh[month - 1]
     used = float(f"{share * clear:.3g}")

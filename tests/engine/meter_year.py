@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+import sys
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from math import erf
@@ -18,7 +19,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.answers.learning import Lesson
+from engine.answers.learning import Lesson, learn
 from engine.cells import catalogue
 from engine.cells.chemistry import arrays
 from engine.house.bank import Bank
@@ -422,3 +423,22 @@ def _given_back(year: Year, log: MeterLog) -> float:
             stored += float(np.maximum(rise, 0.0).sum() * t.ah)
             put += float(np.maximum(year.bank_a[rows], 0.0).sum() * STEP_H)
     return stored / put
+
+
+def _count(seeds: range) -> None:
+    """Print how many intervals of each lesson hold the truth, and how wide they are."""
+    held: dict[str, list[tuple[bool, float]]] = {}
+    for begin in range(0, len(seeds), 10):
+        for year in lived([drawn(seed) for seed in seeds[begin : begin + 10]]):
+            log = logged(year)
+            for one in learn(year.truth.described, log, kc=sky_record(year.truth)).lessons:
+                inside = one.low <= truth_of(year, log, one) <= one.high
+                wide = (one.high - one.low) / 2.0 / max(one.value, 1e-9)
+                held.setdefault(one.id, []).append((inside, wide))
+    for name, found in held.items():
+        inside, wide = zip(*found, strict=True)
+        print(f"{name:18s} {sum(inside)} of {len(inside)}, half as wide as {np.median(wide) * 100:.1f} % of it")
+
+
+if __name__ == "__main__":
+    _count(range(int(sys.argv[1]), int(sys.argv[2])))
