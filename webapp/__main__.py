@@ -24,6 +24,7 @@ from typing import Any
 from webapp.addresses import Sharing
 from webapp.first_phrase import VARIABLE, NoPhrase, agree
 from webapp.hosts import allowed
+from webapp.memory import give_back
 from webapp.one_start import HOST, Running, first, forget, note, running, sole
 
 EVERYWHERE = "0.0.0.0"
@@ -130,6 +131,7 @@ def serve(options: argparse.Namespace, folder: Path) -> None:
 
         signal.signal(signal.SIGTERM, _interrupt)
         sys.setswitchinterval(SWITCH_S)
+        give_back()
         here = Running(port=listening.getsockname()[1], lan=options.lan)
         sharing = Sharing(port=here.port) if here.lan else None
         app = create_app(folder, options.household, sharing=sharing, more_hosts=more_hosts)

@@ -79,7 +79,17 @@ class Jobs:
         self._closed = False
         self._worker = Thread(target=self._take_turns, name="jobs", daemon=True)
 
-    def ask(self, question: Hashable, work: Work) -> Job:
+    def find(self, question: Hashable) -> Job | None:
+        """Return how far a question's work is, which counts as asking after it; None where there is none."""
+        with self._changed:
+            job = self._jobs.get(question)
+            if job is None or job.stopped:
+                return None
+            job.asked_s = self._clock()
+            self._jobs.move_to_end(question)
+            return job
+
+    def ask(self, question: Hashable, work: Work, *, anew: bool = False) -> Job:
         """Return how far a question's work is, and begin it if nobody did.
 
         Parameters
@@ -88,10 +98,12 @@ class Jobs:
             What makes two pieces of work the same.
         work : callable
             Gives its progress step by step and its result last; `Unreachable` is kept as a sentence.
+        anew : bool
+            Whether work that is done is done once more, because it changes something.
         """
         with self._changed:
             job = self._jobs.get(question)
-            if job is None or job.stopped:
+            if job is None or job.stopped or (anew and job.done):
                 job = self._jobs[question] = Job(asked_s=self._clock())
                 self._turns.append(_Turn(job, work))
                 self._changed.notify()

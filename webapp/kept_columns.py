@@ -14,6 +14,13 @@ from webapp.numbers import whole
 ROWS, SAMPLED = 6, 4
 """How many rows of a file its draft shows, and how many of them stand beside the name of a column."""
 COLUMN = "column_"
+DECIMAL = Field(
+    name="decimal",
+    label="Decimal sign",
+    kind="choice",
+    choices=(("", "as it seems to be"), (".", "a point"), (",", "a comma")),
+    hint="As the file writes its numbers",
+)
 Places = dict[str, tuple[int, str]]
 """Column, from 0, and unit of each meaning that has one."""
 Choosable = tuple[tuple[str, tuple[tuple[str, str], ...]], ...]

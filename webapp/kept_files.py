@@ -12,6 +12,7 @@ import json
 import sqlite3
 import unicodedata
 import zlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -42,6 +43,10 @@ class KeptFile:
     accepted: bool
     made_at: datetime
     deleted: bool
+
+
+def _nothing(db: sqlite3.Connection) -> None:
+    """Write nothing beside."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,9 +125,28 @@ class FileTable:
         except zlib.error as fault:
             raise in_words(sqlite3.DatabaseError(str(fault)), store.folder) from fault
 
-    def accept(self, store: Store, file_id: int, kind: str, choices: dict[str, Any]) -> None:
-        """Keep how a file is to be read; from now on it counts."""
-        self._set(store, "kind = ?, choices = ?, accepted = 1", kind, json.dumps(choices), file_id)
+    def accept(
+        self,
+        store: Store,
+        file_id: int,
+        kind: str,
+        choices: dict[str, Any],
+        also: Callable[[sqlite3.Connection], None] = _nothing,
+    ) -> None:
+        """Keep how a file is to be read; from now on it counts.
+
+        Parameters
+        ----------
+        kind : str
+            What the file is.
+        choices : dict
+            How it is read.
+        also : callable, optional
+            Writes what has to be written in the same piece.
+        """
+        with store.transaction() as db:
+            also(db)
+            self._write(db, "kind = ?, choices = ?, accepted = 1", kind, json.dumps(choices), file_id)
 
     def rename(self, store: Store, file_id: int, name: str) -> None:
         """Give a file another name, without the characters in it that cannot be seen.
@@ -153,7 +177,10 @@ class FileTable:
 
     def _set(self, store: Store, what: str, *values: object) -> None:
         with store.transaction() as db:
-            db.execute(f"UPDATE {self.table} SET {what} WHERE id = ?", values)
+            self._write(db, what, *values)
+
+    def _write(self, db: sqlite3.Connection, what: str, *values: object) -> None:
+        db.execute(f"UPDATE {self.table} SET {what} WHERE id = ?", values)
 
 
 def plain_name(name: str) -> str:

@@ -13,17 +13,17 @@ import numpy as np
 
 from engine.errors import InputError
 from engine.fields import Quantity
-from engine.sky.files.formats import MEANINGS, TOTALS, Reading
+from engine.sky.files.formats import MEANINGS, Reading
 from engine.sky.series import DailySeries
 from engine.text.finding import Finding
+from engine.text.meanings import TOTALS
 from webapp.forms import Field, Parsed, filled, number_field, parse
-from webapp.kept_columns import ROWS, Choosable, Column, choosable, columns_of, columns_sent, refusals
+from webapp.kept_columns import DECIMAL, ROWS, Choosable, Column, choosable, columns_of, columns_sent, refusals
 from webapp.records_reading import Choices, first_rows, reading_of
 from webapp.records_words import KIND_WORDS, QUANTITY_WORDS, UNIT_WORDS, UNITS, length, on
 from webapp.render import NO_BREAK, figures
 from webapp.sky_store import SkyFile
 
-DECIMALS = (("", "as it seems to be"), (".", "a point"), (",", "a comma"))
 OFFSET = Quantity(label="The file’s clock is ahead of UTC by", unit="h", low=-12, high=14, optional=True)
 FIELDS = (
     Field(
@@ -38,7 +38,7 @@ FIELDS = (
         OFFSET,
         hint="0 for UTC; empty for your own standard time. It decides where a day ends if rows are hours",
     ),
-    Field(name="decimal", label="Decimal sign", kind="choice", choices=DECIMALS, hint="As the file writes its numbers"),
+    DECIMAL,
 )
 
 

@@ -18,13 +18,14 @@ import numpy as np
 from engine.errors import InputError
 from engine.house.household import Household
 from engine.sky.believable import fit_for_averages, fit_for_spells, judge, kc_series, monthly_kc, without_zeros
-from engine.sky.files.formats import INTERVAL, Reading
+from engine.sky.files.formats import Reading
 from engine.sky.own import LogReading, as_strong_as, kc_of_log, read_log
 from engine.sky.own_spells import read_by
 from engine.sky.series import DailySeries, KcSeries
 from engine.sky.site import OwnSpell, Site, Sun
 from engine.sky.spells import LEAST_DAYS, LEAST_YEARS, SpellTable, own_spells, spell_table
 from engine.text.finding import Finding
+from engine.text.meanings import INTERVAL
 from webapp import sky_store
 from webapp.kept_choices import KeptChoices
 from webapp.kept_words import sorted_findings

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.meter.formats import EVER, INTERVAL, OF_DAY
 from engine.text.clocks import DAY_S
+from engine.text.meanings import EVER, INTERVAL, OF_DAY
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -10,20 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from engine.text.layouts import Layout
-from engine.text.time_units import (
-    CLOCK,
-    COMPACT,
-    DATES,
-    HOUR,
-    HOUR_FROM_1,
-    HOUR_MINUTE,
-    MONTH_WORDS,
-    OF_MONTH,
-    OF_YEAR,
-    UNIX,
-    Doubt,
-    Places,
-)
+from engine.text.meanings import TIME_MEANINGS, Meaning, by_key
+from engine.text.time_units import Doubt, Places
 
 POWERS = {"W": 1.0, "kW": 1e3}
 """Units of power and their factor to W."""
@@ -39,12 +27,6 @@ CELSIUS, FAHRENHEIT = "°C", "°F"
 COUNTED = (*ENERGIES, *CHARGES)
 """Units that may count up."""
 
-INTERVAL, OF_DAY, EVER = "interval", "day", "ever"
-TOTALS = {
-    INTERVAL: "Each row has its own",
-    OF_DAY: "Counts up, and begins again each day",
-    EVER: "Counts up all the time, as a meter does",
-}
 CHARGING, DISCHARGING = "charging", "discharging"
 SIGNS = {CHARGING: "Positive is charging", DISCHARGING: "Positive is discharging"}
 WALL, STANDARD, OFFSET = "wall", "standard", "offset"
@@ -55,25 +37,10 @@ CLOCKS = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Meaning:
-    """One thing a column may be, and the units it may be in."""
-
-    key: str
-    label: str
-    units: tuple[str, ...]
-    required: bool = False
-
-
 _WORK = (*POWERS, *ENERGIES)
 _AT_BATTERY = (*_WORK, *CURRENTS, *CHARGES)
 MEANINGS = (
-    Meaning(key="date", label="Date", units=(*DATES, COMPACT, MONTH_WORDS, UNIX)),
-    Meaning(key="time", label="Time of day, where it stands apart", units=(CLOCK, HOUR, HOUR_FROM_1, HOUR_MINUTE)),
-    Meaning(key="year", label="Year, where it stands apart", units=("",)),
-    Meaning(key="month", label="Month, where it stands apart", units=("",)),
-    Meaning(key="day", label="Day, where it stands apart", units=(OF_MONTH, OF_YEAR)),
-    Meaning(key="minute", label="Minute, where it stands apart", units=("",)),
+    *TIME_MEANINGS,
     Meaning(key="yield", label="Yield of the panels", units=_AT_BATTERY),
     Meaning(key="load", label="Load at the sockets", units=_WORK),
     Meaning(key="load_dc", label="Load at the battery side", units=_AT_BATTERY),
@@ -88,7 +55,6 @@ MEANINGS = (
     Meaning(key="cell", label="Temperature of the cells", units=(CELSIUS, FAHRENHEIT)),
     Meaning(key="generator", label="Generator or grid", units=_WORK),
 )
-TIME_KEYS = ("date", "time", "year", "month", "day", "minute")
 SIGNED = ("bank", "current")
 PAIRS = {"bank": ("bank_in", "bank_out"), "current": ("current_in", "current_out")}
 
@@ -136,4 +102,4 @@ class Reading:
 
 def meanings_by_key() -> Mapping[str, Meaning]:
     """Return every meaning by its key."""
-    return {one.key: one for one in MEANINGS}
+    return by_key(MEANINGS)

@@ -3,25 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.meter.counting import how_counts
-from engine.meter.formats import (
-    CELSIUS,
-    CHARGING,
-    COUNTED,
-    DISCHARGING,
-    INTERVAL,
-    OFFSET,
-    SIGNED,
-    TIME_KEYS,
-    WALL,
-    Reading,
-    meanings_by_key,
-)
+from engine.meter.formats import CELSIUS, CHARGING, COUNTED, DISCHARGING, OFFSET, SIGNED, WALL, Reading, meanings_by_key
 from engine.meter.names import counts_in, meaning_of, unit_in
+from engine.text.meanings import INTERVAL, TIME_KEYS
 from engine.text.sample import Sample, times_of
 from engine.text.time_guess import ends_its_rows, mostly, time_columns_of
 from engine.text.time_units import UNIX, Doubt, Places
@@ -45,9 +35,7 @@ def table(sample: Sample) -> Reading:
     zoned = "date" in columns and mostly(sample.words(columns["date"][0]), lambda word: bool(ZONE.search(word)))
     time_s = times_of(sample.spread, sample.layout, columns, zoned=zoned) if columns else np.zeros(0)
     asked += _add_quantities(sample, columns)
-    totals, doubts = _totals(sample, columns, time_s)
-    asked += doubts
-    signs, doubts = _signs(sample, columns)
+    totals, signs, doubts = ways(sample, columns, columns, time_s)
     asked += doubts
     clock, doubts = _clock(sample, columns, zoned=zoned)
     asked += doubts
@@ -63,6 +51,26 @@ def table(sample: Sample) -> Reading:
         asked=tuple(asked),
         sample=sample.spread,
     )
+
+
+def ways(
+    sample: Sample, columns: Places, which: Collection[str], time_s: Floats
+) -> tuple[dict[str, str], dict[str, str], list[Doubt]]:
+    """Return how some of the columns count and which way they point, as their numbers tell, and what is in doubt.
+
+    Parameters
+    ----------
+    sample : Sample
+    columns : dict of str to (int, str)
+        Column and unit of each meaning.
+    which : collection of str
+        Keys of `columns` to be told of.
+    time_s : (n,) array
+        Times of the rows from all over the file [s since 1970].
+    """
+    totals, asked = _totals(sample, {key: columns[key] for key in columns if key in which}, time_s)
+    signs, doubts = _signs(sample, columns, which)
+    return totals, signs, asked + doubts
 
 
 def _add_quantities(sample: Sample, columns: Places) -> list[Doubt]:
@@ -125,12 +133,12 @@ def _totals(sample: Sample, columns: Places, time_s: Floats) -> tuple[dict[str, 
     return totals, asked
 
 
-def _signs(sample: Sample, columns: Places) -> tuple[dict[str, str], list[Doubt]]:
+def _signs(sample: Sample, columns: Places, which: Collection[str]) -> tuple[dict[str, str], list[Doubt]]:
     """Which way signed columns point, by what goes with them: yield less load is what charges."""
     signs: dict[str, str] = {}
     asked: list[Doubt] = []
     for key in SIGNED:
-        if key not in columns:
+        if key not in columns or key not in which:
             continue
         alike = _likeness(sample, columns, columns[key][0])
         signs[key] = DISCHARGING if alike < -_SURE else CHARGING

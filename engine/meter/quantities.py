@@ -17,8 +17,6 @@ from engine.meter.formats import (
     CURRENTS,
     DISCHARGING,
     ENERGIES,
-    EVER,
-    INTERVAL,
     OFFSET,
     PAIRS,
     POWERS,
@@ -30,6 +28,7 @@ from engine.meter.formats import (
 from engine.meter.log import QUANTITIES
 from engine.meter.rows import Rows, plausible
 from engine.text.finding import Finding
+from engine.text.meanings import EVER, INTERVAL
 
 Floats = NDArray[np.float64]
 

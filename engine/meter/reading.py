@@ -7,8 +7,10 @@ reads. Powers are means over each row, W; into the bank is positive.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Collection, Generator, Mapping
 from zoneinfo import ZoneInfo
+
+import numpy as np
 
 from engine.errors import InputError
 from engine.meter import guess as guessing
@@ -18,26 +20,27 @@ from engine.meter.formats import (
     CLOCKS,
     COUNTED,
     CURRENTS,
-    INTERVAL,
     PAIRS,
     SIGNED,
     SIGNS,
-    TIME_KEYS,
-    TOTALS,
     Reading,
     meanings_by_key,
 )
 from engine.meter.log import MeterLog
 from engine.meter.quantities import quantities
-from engine.meter.rows import rows_of
+from engine.meter.rows import rows_in_steps
 from engine.text import delimited
 from engine.text.choosing import checked_columns, with_decimal
 from engine.text.finding import Finding
+from engine.text.meanings import INTERVAL, TIME_KEYS, TOTALS
 from engine.text.plain_text import FIELD
-from engine.text.sample import sample_of
-from engine.text.time_units import OF_MONTH, Places
+from engine.text.sample import Sample, head_lines, sample_of, times_of
+from engine.text.steps import RowsRead, finished
+from engine.text.time_units import OF_MONTH, Doubt, Places
+from engine.text.times import time_columns
 
 _FARTHEST_H = 14.0
+_HEAD_ROWS = 200
 
 
 def guess(content: bytes) -> Reading:
@@ -104,8 +107,11 @@ def with_choices(
         else with_decimal(reading.layout, reading.sample, str(decimal))
     )
     chosen = reading.columns if columns is None else checked_columns(layout, columns, meanings_by_key())
-    kept_totals = {key: reading.totals.get(key, INTERVAL) for key, (_, unit) in chosen.items() if unit in COUNTED}
-    kept_signs = {key: reading.signs.get(key, CHARGING) for key in SIGNED if key in chosen}
+    new = {key for key, place in chosen.items() if reading.columns.get(key) != place}
+    new_totals, new_signs, doubts = _ways_of_new(dataclasses.replace(reading, layout=layout), chosen, new)
+    known_totals, known_signs = {**reading.totals, **new_totals}, {**reading.signs, **new_signs}
+    kept_totals = {key: known_totals.get(key, INTERVAL) for key, (_, unit) in chosen.items() if unit in COUNTED}
+    kept_signs = {key: known_signs.get(key, CHARGING) for key in SIGNED if key in chosen}
     counts = kept_totals | _one_of(totals or {}, TOTALS, kept_totals, "totals")
     ways = kept_signs | _one_of(signs or {}, SIGNS, kept_signs, "signs")
     kept_clock = clock or reading.clock
@@ -116,8 +122,8 @@ def with_choices(
         raise InputError("utc_offset_h", f"Offset from universal time must be from -14 to 14 hours; got {offset_h:g}.")
     same_date = chosen.get("date") == reading.columns.get("date")
     same_clock = (kept_clock, offset_h) == (reading.clock, reading.utc_offset_h)
-    settled = {key for key in chosen if reading.columns.get(key) != chosen[key]}
-    settled |= {f"totals.{key}" for key in totals or {}} | {f"signs.{key}" for key in signs or {}}
+    said = {f"totals.{key}" for key in totals or {}} | {f"signs.{key}" for key in signs or {}}
+    settled = said | new | {f"totals.{key}" for key in new} | {f"signs.{key}" for key in new}
     settled |= {"clock"} if clock else set()
     settled |= {"decimal"} if layout is not reading.layout else set()
     return dataclasses.replace(
@@ -130,8 +136,25 @@ def with_choices(
         utc_offset_h=offset_h,
         zone_written=reading.zone_written and same_date and same_clock,
         ends=reading.ends if ends is None else ends,
-        asked=tuple((key, text) for key, text in reading.asked if key not in settled and _stands(key, chosen)),
+        asked=(
+            *((key, text) for key, text in reading.asked if key not in settled and _stands(key, chosen)),
+            *((key, text) for key, text in doubts if key not in said),
+        ),
     )
+
+
+def _ways_of_new(
+    reading: Reading, chosen: Places, new: Collection[str]
+) -> tuple[dict[str, str], dict[str, str], list[Doubt]]:
+    """How columns that were not read so before count and point, by their numbers."""
+    if all(key in TIME_KEYS for key in new):
+        return {}, {}, []
+    sample = Sample(layout=reading.layout, above=(), first=(), spread=reading.sample)
+    timed = time_columns(chosen)
+    zoned = reading.zone_written and chosen.get("date") == reading.columns.get("date")
+    whole = "date" in timed or "day" in timed
+    time_s = times_of(sample.spread, reading.layout, chosen, zoned=zoned) if whole else np.zeros(0)
+    return guessing.ways(sample, chosen, new, time_s)
 
 
 def _stands(key: str, chosen: Places) -> bool:
@@ -177,13 +200,41 @@ def read(content: bytes, reading: Reading, zone: ZoneInfo) -> tuple[MeterLog, tu
     >>> log.values["bank_w"].tolist(), log.step_s.tolist(), findings
     ([-250.0, 90.0], [60.0, 60.0], ())
     """
-    _needed(reading)
-    rows, findings = rows_of(content, reading, zone)
+    return finished(read_in_steps(content, reading, zone))
+
+
+def read_in_steps(
+    content: bytes, reading: Reading, zone: ZoneInfo
+) -> Generator[RowsRead, None, tuple[MeterLog, tuple[Finding, ...]]]:
+    """Do as `read`, and say on the way how many rows are read: a year of minutes takes seconds."""
+    check(reading)
+    rows, findings = yield from rows_in_steps(content, reading, zone)
     values, said = quantities(rows, reading, zone)
     return MeterLog(start_s=rows.start_s, step_s=rows.step_s, values=values), findings + said
 
 
-def _needed(reading: Reading) -> None:
+def read_head(content: bytes, reading: Reading, zone: ZoneInfo) -> MeterLog:
+    """Read the first rows alone, to show what comes of them before all are read.
+
+    Raises
+    ------
+    InputError
+        As `read`.
+    """
+    lines = head_lines(content, reading.layout.encoding)[: reading.layout.first_row + _HEAD_ROWS]
+    head = ("\n".join(lines) + "\n").encode()
+    plain = dataclasses.replace(reading.layout, encoding="utf-8")
+    return read(head, dataclasses.replace(reading, layout=plain), zone)[0]
+
+
+def check(reading: Reading) -> None:
+    """Refuse a reading that lacks a column it needs, before the file is read.
+
+    Raises
+    ------
+    InputError
+        Naming each choice that is missing.
+    """
     has = reading.columns
     faults = []
     parts = "year" in has and "day" in has and ("month" in has or has["day"][1] != OF_MONTH)

@@ -5,6 +5,7 @@ Every row that is left out is counted and said.
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -13,16 +14,21 @@ from numpy.typing import NDArray
 
 from engine.errors import InputError
 from engine.meter.clock import universal_s, written
-from engine.meter.formats import INTERVAL, TIME_KEYS, Reading
+from engine.meter.formats import Reading
 from engine.text import delimited
 from engine.text.clocks import DAY_S
 from engine.text.finding import Finding
+from engine.text.meanings import INTERVAL, TIME_KEYS
+from engine.text.steps import RowsRead
 from engine.text.time_units import MOST
 from engine.text.times import parser, stamps_s, time_columns
 
 Floats = NDArray[np.float64]
 
 MOST_UNREADABLE_SHARE = 0.2
+_YEARS = (1990, 2100)
+"""No house’s meter wrote before or after (judgement); a clock that was never set begins at 1970."""
+_EARLIEST_S, _LATEST_S = (float(np.datetime64(f"{year}-01-01", "s").astype(np.int64)) for year in _YEARS)
 _REACH, _REACH_INTERVAL = 3.0, 1.5
 """A row lasts until the next where that is within so many usual steps; where rows have energies of their own, a
 missing row's is missing."""
@@ -39,18 +45,22 @@ class Rows:
     values: dict[str, Floats]
 
 
-def rows_of(content: bytes, reading: Reading, zone: ZoneInfo) -> tuple[Rows, tuple[Finding, ...]]:
-    """Return the rows of a file, and what is to be said of them."""
+def rows_in_steps(
+    content: bytes, reading: Reading, zone: ZoneInfo
+) -> Generator[RowsRead, None, tuple[Rows, tuple[Finding, ...]]]:
+    """Return the rows of a file, and what is to be said of them; say on the way how many are read."""
     parts = time_columns(reading.columns)
     keys = [*parts, *(key for key in reading.columns if key not in TIME_KEYS)]
     wanted = [
         (reading.columns[key][0], parser(key, reading.columns[key][1], zone_written=reading.zone_written))
         for key in keys
     ]
-    read = delimited.columns(content, reading.layout, wanted)
+    read = yield from delimited.columns_in_steps(content, reading.layout, wanted)
     by_key = {key: read.values[:, k] for k, key in enumerate(keys)}
     local_s = stamps_s({key: by_key[key] for key in parts}, reading.columns)
     findings = _unreadable(reading, local_s, read.lines)
+    local_s, said = _of_this_age(reading, local_s)
+    findings += said
     fit = np.flatnonzero(np.isfinite(local_s))
     if np.count_nonzero(np.diff(local_s[fit]) < 0) > 0.5 * fit.size:
         fit = fit[::-1]
@@ -80,6 +90,22 @@ def _unreadable(reading: Reading, local_s: Floats, lines: NDArray[np.int64]) -> 
     many = "1 row has" if count == 1 else f"{count:,} rows have"
     text = f"{many} no date that can be read, the first at line {lines[bad][0]:,}, and left out."
     return (Finding(level="check", code="unreadable_rows", text=text),)
+
+
+def _of_this_age(reading: Reading, local_s: Floats) -> tuple[Floats, tuple[Finding, ...]]:
+    """Times without those that a clock shows which was never set."""
+    wrong = (local_s < _EARLIEST_S) | (local_s >= _LATEST_S)
+    count = int(wrong.sum())
+    if not count:
+        return local_s, ()
+    if count == int(np.isfinite(local_s).sum()):
+        key = time_columns(reading.columns)[0]
+        name = reading.layout.name(reading.columns[key][0])
+        text = f"Every date in “{name}” is before {_YEARS[0]} or after {_YEARS[1]}: is it the right column and order?"
+        raise InputError(key, text)
+    many = "1 row is" if count == 1 else f"{count:,} rows are"
+    text = f"{many} dated before {_YEARS[0]} or after {_YEARS[1]}, as by a clock that was never set, and left out."
+    return np.where(wrong, np.nan, local_s), (Finding(level="check", code="unset_clock", text=text),)
 
 
 def _ordered(

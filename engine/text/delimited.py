@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from engine.errors import InputError
 from engine.text.layouts import SPACES, Layout, lay_out, split, tidy
 from engine.text.plain_text import FIELD, encoding_of, plain
+from engine.text.steps import RowsRead, finished
 
 Array = NDArray[np.float64]
 Parser = Callable[[NDArray[np.object_]], Array]
@@ -139,6 +140,13 @@ def numbers(content: bytes, layout: Layout, wanted: Sequence[int]) -> Array:
 
 def columns(content: bytes, layout: Layout, wanted: Sequence[tuple[int, Parser | None]]) -> Columns:
     """Return columns as numbers, each by its own parser; None reads plain numbers. See `numbers`."""
+    return finished(columns_in_steps(content, layout, wanted))
+
+
+def columns_in_steps(
+    content: bytes, layout: Layout, wanted: Sequence[tuple[int, Parser | None]]
+) -> Generator[RowsRead, None, Columns]:
+    """Do as `columns`, and say after each piece of the file how many rows are read."""
     text = _opened(content, layout.encoding)
     blank = _blank(text, layout.first_row)
     values = np.full((len(blank), len(wanted)), np.nan)
@@ -149,6 +157,7 @@ def columns(content: bytes, layout: Layout, wanted: Sequence[tuple[int, Parser |
             parsed = parser(_words(frame[at])) if parser else as_numbers(frame[at], layout)
             values[row : row + len(frame), k] = parsed[: len(blank) - row]
         row += len(frame)
+        yield RowsRead(rows=min(row, len(blank)), of=len(blank))
     values[~np.isfinite(values)] = np.nan
     return Columns(values=values[~blank], lines=np.flatnonzero(~blank) + layout.first_row + 1)
 

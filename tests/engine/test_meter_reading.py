@@ -12,12 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.errors import InputError
-from engine.meter.formats import DISCHARGING, EVER, INTERVAL, OF_DAY, OFFSET, STANDARD, WALL, Reading
+from engine.meter.formats import DISCHARGING, OFFSET, STANDARD, WALL, Reading
 from engine.meter.hours import by_hour
 from engine.meter.log import MeterLog, joined
 from engine.meter.names import meaning_of
-from engine.meter.reading import guess, preview, read, with_choices
+from engine.meter.reading import guess, preview, read, read_head, read_in_steps, with_choices
 from engine.text.finding import Finding
+from engine.text.meanings import EVER, INTERVAL, OF_DAY
 
 DUBLIN = ZoneInfo("Europe/Dublin")
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -382,3 +383,58 @@ def test_refusals_name_what_to_change() -> None:
     with pytest.raises(InputError) as fault:
         read(content, with_choices(reading, columns={"date": date}), DUBLIN)
     assert fault.value.field == "yield"
+
+
+def test_a_column_chosen_anew_is_guessed_by_its_numbers_and_asked_about() -> None:
+    utc_s = stamps(WINTER_S, 300.0, 900)
+    sun, load = truth_w(utc_s)
+    total = 100.0 + np.concatenate(([0.0], np.cumsum(load)[:-1])) / 12e3
+    content = csv("Time,PV [W],x1,x2", written(utc_s, DUBLIN), sun, total, load - sun)
+    reading = guess(content)
+    assert set(reading.columns) == {"date", "yield"}
+    columns = reading.columns | {"load": (2, "kWh"), "bank": (3, "W")}
+    chosen = with_choices(reading, columns=columns)
+    assert (chosen.totals, chosen.signs) == ({"load": EVER}, {"bank": DISCHARGING})
+    assert "totals.load" in asked(chosen)
+    assert "totals.load" not in asked(with_choices(reading, columns=columns, totals={"load": EVER}))
+    log, _ = read(content, chosen, DUBLIN)
+    assert log.values["load_w"][:-1] == pytest.approx(load[:-1], abs=0.1)
+    assert log.values["bank_w"] == pytest.approx(sun - load, abs=1e-5)
+
+
+def test_rows_of_a_clock_that_was_never_set_are_left_out_and_said() -> None:
+    utc_s = stamps(WINTER_S, 60.0, 100)
+    times = [*written(stamps(0.0, 60.0, 5), DUBLIN), *written(utc_s, DUBLIN)]
+    log, findings = read(content := csv("Time,Load [W]", times, np.full(105, 50.0)), guess(content), DUBLIN)
+    assert codes(findings) == {"unset_clock"}
+    assert "5 rows are dated before 1990" in findings[0].text
+    assert np.array_equal(log.start_s, utc_s)
+    content = csv("Time,Load [W]", times[:5], np.full(5, 50.0))
+    with pytest.raises(InputError, match="before 1990") as fault:
+        read(content, guess(content), DUBLIN)
+    assert fault.value.field == "date"
+
+
+def test_the_first_rows_are_read_as_all_of_them_are() -> None:
+    utc_s = stamps(WINTER_S, 60.0, 3000)
+    load = truth_w(utc_s)[1]
+    for coding in ("utf-8", "utf-16", "cp1252"):
+        content = (
+            csv("Zeit (höher);Last [W]", written(utc_s, BERLIN), load, sep=";", comma=True).decode().encode(coding)
+        )
+        reading = guess(content)
+        head, whole = read_head(content, reading, BERLIN), read(content, reading, BERLIN)[0]
+        assert 100 < head.rows < 500
+        assert np.array_equal(head.start_s, whole.start_s[: head.rows])
+        assert np.array_equal(head.values["load_w"], whole.values["load_w"][: head.rows])
+
+
+def test_a_long_file_says_how_far_it_is_read() -> None:
+    utc_s = stamps(WINTER_S, 60.0, 130_000)
+    clock = np.datetime_as_string((utc_s * 1e3).astype("datetime64[ms]"), unit="s")
+    content = ("Time,Load [W]\n" + "".join(f"{when}Z,5\n" for when in clock)).encode()
+    steps = list(read_in_steps(content, guess(content), DUBLIN))
+    assert len(steps) > 5
+    assert [step.rows for step in steps] == sorted(step.rows for step in steps)
+    assert {step.of for step in steps} == {130_000}
+    assert steps[-1].rows == 130_000

@@ -14,9 +14,10 @@ import numpy as np
 import pytest
 
 from engine.errors import InputError
-from engine.sky.files.formats import EVER, INTERVAL, OF_DAY, Reading
+from engine.sky.files.formats import Reading
 from engine.sky.files.reading import guess, preview, read, with_choices
 from engine.sky.series import DailySeries
+from engine.text.meanings import EVER, INTERVAL, OF_DAY
 from tests.engine.sky_files import day_sums, days_from, epw, hours, other_years, pvgis, table, tmy3
 
 YEARS = (1988, 1996, 1980, 1994, 2001, 1981, 1989, 1990, 1986, 2003, 1988, 1990)

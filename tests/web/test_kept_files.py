@@ -11,12 +11,12 @@ import pytest
 
 from engine.errors import InputError
 from tests.conftest import Clock
-from webapp import bench_store, kept_files, sky_store, store_schema
+from webapp import bench_store, kept_files, meter_store, sky_store, store_schema
 from webapp.kept_files import FileTable
 from webapp.store import Store
 
 LOG = b"time,volts,amps\n" + b"0,3.2,1.5\n" * 1000
-TABLES = (bench_store.FILES, sky_store.FILES)
+TABLES = (bench_store.FILES, sky_store.FILES, meter_store.FILES)
 """In the order in which the schema came to hold them: the first with its second version, and so on."""
 
 

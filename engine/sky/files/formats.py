@@ -11,20 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from engine.text.layouts import Layout
-from engine.text.time_units import (
-    CLOCK,
-    COMPACT,
-    DATES,
-    HOUR,
-    HOUR_FROM_1,
-    HOUR_MINUTE,
-    MONTH_WORDS,
-    OF_MONTH,
-    OF_YEAR,
-    UNIX,
-    Doubt,
-    Places,
-)
+from engine.text.meanings import INTERVAL, TIME_MEANINGS, Meaning, by_key
+from engine.text.time_units import Doubt, Places
 
 RADIATION_KWH_M2 = {
     "kWh/m2": 1.0,
@@ -39,32 +27,11 @@ RADIATION_KWH_M2 = {
 YIELD_KWH = {"kWh": 1.0, "Wh": 1e-3, "MWh": 1e3, "W": 1e-3, "kW": 1.0}
 """Units of what panels gave and their factor to kWh, or kW."""
 POWERS = ("W/m2", "kW/m2", "W", "kW")
-INTERVAL, OF_DAY, EVER = "interval", "day", "ever"
-TOTALS = {
-    INTERVAL: "Each row has its own",
-    OF_DAY: "Counts up, and begins again each day",
-    EVER: "Counts up all the time, as a meter does",
-}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Meaning:
-    """One thing a column may be, and the units it may be in."""
-
-    key: str
-    label: str
-    units: tuple[str, ...]
-    required: bool = False
 
 
 MEANINGS = (
-    Meaning(key="date", label="Date", units=(*DATES, COMPACT, MONTH_WORDS, UNIX)),
-    Meaning(key="time", label="Time of day, where it stands apart", units=(CLOCK, HOUR, HOUR_FROM_1, HOUR_MINUTE)),
-    Meaning(key="year", label="Year, where it stands apart", units=("",)),
-    Meaning(key="month", label="Month, where it stands apart", units=("",)),
-    Meaning(key="day", label="Day, where it stands apart", units=(OF_MONTH, OF_YEAR)),
-    Meaning(key="minute", label="Minute, where it stands apart", units=("",)),
-    Meaning(key="value", label="Radiation or yield", units=(*RADIATION_KWH_M2, *YIELD_KWH), required=True),
+    *TIME_MEANINGS,
+    Meaning(key="value", label="Radiation or yield", units=(*RADIATION_KWH_M2, *YIELD_KWH)),
     Meaning(key="value_2", label="Radiation to add to it", units=tuple(RADIATION_KWH_M2)),
     Meaning(key="value_3", label="Radiation to add to both", units=tuple(RADIATION_KWH_M2)),
 )
@@ -135,4 +102,4 @@ def factor(unit: str) -> float:
 
 def meanings_by_key() -> Mapping[str, Meaning]:
     """Return every meaning by its key."""
-    return {one.key: one for one in MEANINGS}
+    return by_key(MEANINGS)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from engine.errors import InputError
 from engine.sky.files import table
 from engine.sky.files.daily import DAILY_STEP_S, Rows, Totals, day_of, of_days, of_hours
-from engine.sky.files.formats import INTERVAL, POWERS, TOTALS, Reading, meanings_by_key
+from engine.sky.files.formats import POWERS, Reading, meanings_by_key
 from engine.sky.files.known import known
 from engine.sky.files.rows import rows_of
 from engine.sky.series import DailySeries
@@ -25,6 +25,7 @@ from engine.text import delimited
 from engine.text.choosing import checked_columns, with_decimal
 from engine.text.clocks import DAY_S
 from engine.text.finding import Finding
+from engine.text.meanings import INTERVAL, TOTALS
 from engine.text.plain_text import FIELD
 from engine.text.sample import sample_of
 from engine.text.time_units import OF_MONTH, Places

@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 
 from engine.errors import InputError
 from engine.sky.files.daily import Rows, usual_step_s
-from engine.sky.files.formats import INTERVAL, Reading, factor
+from engine.sky.files.formats import Reading, factor
 from engine.text import delimited
 from engine.text.clocks import DAY_S
 from engine.text.finding import Finding
+from engine.text.meanings import INTERVAL
 from engine.text.time_units import MOST
 from engine.text.times import parser, stamps_s, time_columns
 

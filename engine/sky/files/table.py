@@ -11,7 +11,7 @@ import re
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.sky.files.formats import EVER, INTERVAL, OF_DAY, POWERS, RADIATION_KWH_M2, YIELD_KWH, Reading
+from engine.sky.files.formats import POWERS, RADIATION_KWH_M2, YIELD_KWH, Reading
 from engine.sky.files.names import (
     barred,
     described,
@@ -23,6 +23,7 @@ from engine.sky.files.names import (
     value_score,
 )
 from engine.text.clocks import DAY_S
+from engine.text.meanings import EVER, INTERVAL, OF_DAY
 from engine.text.sample import Sample, pieced_together, times_of, value_of
 from engine.text.time_guess import ends_its_rows, mostly, time_columns_of
 from engine.text.time_units import (

@@ -1,0 +1,103 @@
+"""The days of a meter's log as lines: kWh, and the charge that the monitor showed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+import numpy as np
+
+from webapp.chart_parts import (
+    KWH_DIGITS,
+    PERCENT_DIGITS,
+    PERCENT_GAP,
+    PERCENT_TOP,
+    Figure,
+    Style,
+    end_label,
+    percent_axis,
+    spaced,
+)
+from webapp.log_days import LogDays
+
+DRAWN = {
+    "yield_w": ("yield", Style(color="--lamp", dash="solid", width=1.5)),
+    "load_w": ("load", Style(color="--slate", dash="solid", width=2.5)),
+    "load_dc_w": ("load, battery side", Style(color="--moss", dash="9px,4px", width=2.0)),
+    "generator_w": ("generator", Style(color="--plum", dash="3px,3px", width=2.0)),
+}
+"""Energies that are drawn, with their short names; those of the bank stand in the table."""
+_CHARGE = Style(color="--slate", dash="solid", width=2.5)
+ROOM = 1.12
+
+
+def kwh_figure(days: LogDays, which: slice) -> Figure | None:
+    """Draw the kWh of each day; None where no energy of a day is known."""
+    lines = [(name, days.kwh[key][which], style) for key, (name, style) in DRAWN.items() if key in days.kwh]
+    lines = [one for one in lines if np.isfinite(one[1]).any()]
+    if not lines:
+        return None
+    dates = days.dates[which]
+    low = min(0.0, *(float(np.nanmin(values)) for _, values, _ in lines))
+    top = max(float(np.nanmax(values)) for _, values, _ in lines) * ROOM or 1.0
+    last = [_last(values) for _, values, _ in lines]
+    places = spaced([end for _, end in last], (top - low) * PERCENT_GAP / 100.0, low, top)
+    return {
+        "data": [
+            _line(dates, values.tolist(), name, style, KWH_DIGITS, "%{y:.3g} kWh") for name, values, style in lines
+        ],
+        "layout": {
+            "xaxis": _axis(dates),
+            "yaxis": {"range": [low, top], "title": {"text": "kWh a day", "font": {"color": "--soft"}}},
+            "annotations": [
+                end_label(str(dates[at]), end, place, name, style)
+                for (name, _, style), (at, end), place in zip(lines, last, places, strict=True)
+            ],
+            "margin": {"r": 128},
+        },
+        "narrow": {"margin": {"r": 112}},
+    }
+
+
+def charge_figure(days: LogDays, which: slice) -> Figure | None:
+    """Draw the charge that the monitor showed: the mean of each day, between its least and its highest."""
+    if days.charge is None:
+        return None
+    low, mean, high = (100.0 * days.charge[:, which]).tolist()
+    dates = days.dates[which]
+    top = max(PERCENT_TOP, *(value for value in high if np.isfinite(value)), 0.0)
+    edge = {"color": "--slate/.35", "width": 1}
+    return {
+        "data": [
+            _line(dates, low, "lowest", None, PERCENT_DIGITS, "%{y:.0f} %") | {"line": edge},
+            _line(dates, high, "highest", None, PERCENT_DIGITS, "%{y:.0f} %")
+            | {"line": edge, "fill": "tonexty", "fillcolor": "--slate/.15"},
+            _line(dates, mean, "on average", _CHARGE, PERCENT_DIGITS, "%{y:.0f} %"),
+        ],
+        "layout": {"xaxis": _axis(dates), "yaxis": percent_axis() | {"range": [0, top]}},
+    }
+
+
+def _line(
+    dates: Sequence[date], values: Sequence[float], name: str, style: Style | None, digits: int, hover: str
+) -> Figure:
+    """A line over days that breaks off where a day is not known."""
+    return {
+        "type": "scatter",
+        "mode": "lines" if len(dates) > 1 else "lines+markers",
+        "name": name,
+        "x": [str(day) for day in dates],
+        "y": [round(value, digits) if np.isfinite(value) else None for value in values],
+        "connectgaps": False,
+        "hovertemplate": hover,
+        **({"line": style.line()} if style else {}),
+    }
+
+
+def _axis(dates: Sequence[date]) -> Figure:
+    return {"type": "date", "range": [str(dates[0]), str(dates[-1])], "hoverformat": "%a %-d %b %Y", "nticks": 7}
+
+
+def _last(values: np.ndarray[tuple[int], np.dtype[np.float64]]) -> tuple[int, float]:
+    at = int(np.flatnonzero(np.isfinite(values))[-1])
+    return at, float(values[at])

@@ -1,0 +1,185 @@
+"""A meter's log by the day: energies, the charge that was shown, and what is missing between; plain numbers.
+
+Days are those of the house's standard time. What flows into and out of the bank is told apart row by row, before
+anything is put together.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+from weakref import WeakKeyDictionary
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.meter.hours import MeterHours, by_hour
+from engine.meter.log import QUANTITIES, MeterLog
+from webapp import meter_store
+from webapp.log_words import UNITS, WORDS, moment
+from webapp.meter_store import MeterFile, Whole
+from webapp.render import figures
+from webapp.store import Store
+
+Floats = NDArray[np.float64]
+
+ENERGIES = {
+    "yield_w": "yield",
+    "load_w": "load at the sockets",
+    "load_dc_w": "load at the battery side",
+    "bank_in_w": "into the bank",
+    "bank_out_w": "out of the bank",
+    "generator_w": "generator or grid",
+}
+"""What is told of each day [kWh], in this order."""
+_DIGITS = {"W": 3, "A": 3, "V": 4, "%": 3, "°C": 3}
+_GAP_S = 1.0
+REMEMBERED = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """Some rows of a log as they were read, for reading."""
+
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LogDays:
+    """What a log holds.
+
+    Attributes
+    ----------
+    rows : int
+    begin_s, end_s : float
+        When its first row begins and its last one ends [s since 1970, universal time].
+    step_s : float
+        The usual length of a row [s].
+    known : tuple of str
+        Keys of `engine.meter.log.QUANTITIES` that some row knows.
+    gaps : tuple of (float, float)
+        Begin and length of each stretch without rows [s].
+    dates : tuple of date
+    kwh : dict of str to (days,) array
+        By the keys of `ENERGIES`; NaN where less than three quarters of a day are known.
+    charge : (3, days) array or None
+        Least, mean and highest charge of each day, as a share; NaN where the monitor showed none.
+    first : Table
+    """
+
+    rows: int
+    begin_s: float
+    end_s: float
+    step_s: float
+    known: tuple[str, ...]
+    gaps: tuple[tuple[float, float], ...]
+    dates: tuple[date, ...]
+    kwh: dict[str, Floats]
+    charge: Floats | None
+    first: Table
+
+
+def days_of(log: MeterLog, utc_offset_h: float, zone: ZoneInfo, first_rows: int) -> LogDays:
+    """Return a log by the day.
+
+    Parameters
+    ----------
+    log : MeterLog
+        At least one row.
+    utc_offset_h : float
+        The house's standard time ahead of universal time [h].
+    """
+    known = tuple(key for key in QUANTITIES if key in log.values and np.isfinite(log.values[key]).any())
+    hours = by_hour(_flows(log, known), utc_offset_h)
+    end_s = log.start_s + log.step_s
+    hole_s = log.start_s[1:] - end_s[:-1]
+    at = np.flatnonzero(hole_s > _GAP_S)
+    return LogDays(
+        rows=log.rows,
+        begin_s=float(log.start_s[0]),
+        end_s=float(end_s[-1]),
+        step_s=usual_step_s(log),
+        known=known,
+        gaps=tuple(zip(end_s[at].tolist(), hole_s[at].tolist(), strict=True)),
+        dates=tuple(hours.dates.tolist()),
+        kwh={key: hours.daily_kwh(key) for key in ENERGIES if key in hours.values},
+        charge=_charge(hours),
+        first=first_table(log, zone, first_rows),
+    )
+
+
+def _flows(log: MeterLog, known: Sequence[str]) -> MeterLog:
+    """What is put together by the day, with what flows into the bank and out of it told apart."""
+    values = {key: log.values[key] for key in known if key in ENERGIES or key == "charge"}
+    if "bank_w" in known:
+        flow = log.values["bank_w"]
+        values |= {"bank_in_w": np.maximum(flow, 0.0), "bank_out_w": np.maximum(-flow, 0.0)}
+    return dataclasses.replace(log, values=values)
+
+
+def _charge(hours: MeterHours) -> Floats | None:
+    if "charge" not in hours.values:
+        return None
+    shown = hours.values["charge"]
+    seen = np.isfinite(shown)
+    some = seen.any(axis=1)
+    low = np.where(seen, shown, np.inf).min(axis=1)
+    high = np.where(seen, shown, -np.inf).max(axis=1)
+    mean = np.where(seen, shown, 0.0).sum(axis=1) / np.maximum(seen.sum(axis=1), 1)
+    return np.where(some, np.stack((low, mean, high)), np.nan)
+
+
+def usual_step_s(log: MeterLog) -> float:
+    """Return the usual length of a row [s]."""
+    return float(np.median(log.step_s))
+
+
+def first_table(log: MeterLog, zone: ZoneInfo, rows: int) -> Table:
+    """Return the first rows of a log, as they are read."""
+    keys = [key for key in QUANTITIES if key in log.values]
+    header = tuple(f"{WORDS[key][0].upper()}{WORDS[key][1:]}, {UNITS[key]}" for key in keys)
+    lines = []
+    for n in range(min(rows, log.rows)):
+        cells = tuple(_written(key, float(log.values[key][n])) for key in keys)
+        lines.append((moment(float(log.start_s[n]), zone), cells))
+    return Table(header=header, rows=tuple(lines))
+
+
+def _written(key: str, value: float) -> str:
+    if not np.isfinite(value):
+        return "–"
+    return figures(value * 100.0 if UNITS[key] == "%" else value, _DIGITS[UNITS[key]])
+
+
+def days_of_file(store: Store, kept: MeterFile, utc_offset_h: float, zone: ZoneInfo, first_rows: int) -> LogDays:
+    """Return what one file holds, and remember it.
+
+    Raises
+    ------
+    InputError
+        If nothing is kept of what it says.
+    """
+    return _of_file(store, kept.id, repr((kept.made_at, kept.choices)), utc_offset_h, zone.key, first_rows)
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _of_file(store: Store, file_id: int, read_so: str, utc_offset_h: float, zone: str, first_rows: int) -> LogDays:
+    """Two readings of one file by the same choices are the same days."""
+    return days_of(meter_store.rows(store, file_id), utc_offset_h, ZoneInfo(zone), first_rows)
+
+
+_WHOLES: WeakKeyDictionary[Whole, tuple[tuple[float, str], LogDays]] = WeakKeyDictionary()
+
+
+def days_of_whole(whole: Whole, utc_offset_h: float, zone: ZoneInfo, first_rows: int) -> LogDays:
+    """Return what all files of a household hold together, which are some rows, and remember it as long as they."""
+    asked = (utc_offset_h, zone.key)
+    found = _WHOLES.get(whole)
+    if found is None or found[0] != asked:
+        found = _WHOLES[whole] = (asked, days_of(whole.log, utc_offset_h, zone, first_rows))
+    return found[1]

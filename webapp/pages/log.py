@@ -1,0 +1,96 @@
+"""Log: what the house’s own meter or shunt wrote, brought as files or pasted; all of them are one log, and their list.
+
+Files are taken apart in the server's threads (`uploads`), long ones beside the pages (`jobs`).
+"""
+
+from __future__ import annotations
+
+from http import HTTPStatus
+from zoneinfo import ZoneInfo
+
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+
+from engine.errors import InputError
+from webapp import meter_store
+from webapp.downloads import csv_text, file_response
+from webapp.editing import opened, store_of
+from webapp.log_days import LogDays, days_of_whole
+from webapp.log_reading import KIND, first_known
+from webapp.log_view import FIRST_ROWS, as_data, daily_table, log_view
+from webapp.log_words import row
+from webapp.pages import log_file
+from webapp.render import Page, json_answer, render
+from webapp.uploads import MOST_MB, Brought, Upload
+
+PAGE = Page("Check", "Log", "/log")
+FURTHER: tuple[tuple[str, str, str], ...] = ()
+"""What else is asked of the log: address, what its link says, and a sentence about it."""
+router = APIRouter()
+
+
+def _show(
+    request: Request, errors: dict[str, str] | None = None, sent: Brought | None = None, status: int = 422
+) -> Response:
+    _, house = opened(request)
+    zone = ZoneInfo(house.site.time_zone)
+    days = _days(request)
+    return render(
+        request,
+        "log.html",
+        status=status if errors else 200,
+        here=PAGE.path,
+        **log_file.KEPT.lists(request, row),
+        view=log_view(days, zone) if days else None,
+        further=FURTHER,
+        errors=errors or {},
+        pasted=sent.pasted if sent else "",
+        most_mb=MOST_MB,
+    )
+
+
+def _days(request: Request) -> LogDays | None:
+    """The log of the open household by the day; None where it has no row."""
+    saved, house = opened(request)
+    whole = meter_store.whole(store_of(request), saved.household_id)
+    if not whole.log.rows:
+        return None
+    return days_of_whole(whole, house.site.utc_offset_h, ZoneInfo(house.site.time_zone), FIRST_ROWS)
+
+
+@router.get(PAGE.path)
+def page(request: Request) -> Response:
+    """Show the log of the open household, its files, and the way to bring one."""
+    return _show(request)
+
+
+@router.post(PAGE.path)
+def upload(request: Request, sent: Upload) -> Response:
+    """Take a file or pasted rows in as a draft, or say in one sentence why not."""
+    saved, house = opened(request)
+    store = store_of(request)
+    try:
+        content = sent.one_of()
+        known = first_known(store, saved.household_id, content, ZoneInfo(house.site.time_zone))
+    except InputError as fault:
+        return _show(request, {sent.field: fault.message}, sent)
+    kept = meter_store.add(store, saved.household_id, sent.name, KIND, content, known.stored())
+    return RedirectResponse(f"{PAGE.path}/{kept.id}", HTTPStatus.SEE_OTHER)
+
+
+@router.get(f"{PAGE.path}.json")
+def as_json(request: Request) -> Response:
+    """Give the days of the whole log as JSON, unrounded."""
+    days = _days(request)
+    return json_answer(as_data(days) if days else {"rows": 0, "dates": [], "kwh": {}, "charge": None})
+
+
+@router.get(f"{PAGE.path}.csv")
+def as_csv(request: Request) -> Response:
+    """Give the days of the whole log as a table to save."""
+    days = _days(request)
+    header, rows = daily_table(days) if days else (("date",), [])
+    return file_response(csv_text(header, rows), "greyspell-log.csv", "text/csv")
+
+
+router.include_router(log_file.router)
