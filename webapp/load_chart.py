@@ -26,10 +26,8 @@ def mean_days(days: Sequence[tuple[str, Sequence[float]]], named: Sequence[int])
     ends = [days[index][1][-1] for index in named]
     places = spaced(ends, top * PERCENT_GAP / 100.0, 0.0, top)
     thin = [_line(name, watts, OTHERS, {"hoverinfo": "skip"}) for i, (name, watts) in enumerate(days) if i not in named]
-    strong = [
-        _line(*days[index], style, {"hovertemplate": "%{y:,.0f} W"})
-        for index, style in zip(named, STYLES, strict=False)
-    ]
+    shown = {"hovertemplate": "%{y:,.0f} W"}
+    strong = [_line(*days[index], style, shown) for index, style in zip(named, STYLES, strict=False)]
     return {
         "data": [*thin, *strong],
         "layout": {

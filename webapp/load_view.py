@@ -55,10 +55,8 @@ def _sentence(kwh: tuple[float, ...], most: int, least: int) -> Markup:
 
 def _basis(profile: Profile) -> str:
     """Which log it is from, and on how many days it rests."""
-    found = f"From {profile.title}. " if profile.title else ""
-    return found + (
-        f"It rests on {counted(profile.days, 'whole day')}." if profile.days else "On how many days is not known."
-    )
+    rests = f"on {counted(profile.days, 'whole day')}" if profile.days else "on days nobody counted"
+    return f"From {profile.title}; it rests {rests}." if profile.title else f"It rests {rests}."
 
 
 def _energy(kwh: float) -> str:

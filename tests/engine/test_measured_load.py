@@ -129,9 +129,9 @@ def test_today_with_it_is_today_with_loads_by_rule_that_take_the_same_hours():
         Load(id="w", name="Washing", kind="timed", values={"power_w": 900.0, "run_h": 2.5, "start_h": 19.0}),
     )
     day_w = tuple(float(watts) for watts in total(rules, 11, "ac"))
-    # 25 November 2026 is a Wednesday; halved and doubled again by its share of the week.
+    # From 25 November 2026, a Wednesday, into Thursday: halved, and doubled again by their shares of the week.
     halved = tuple(watts / 2.0 for watts in day_w)
-    twice = profile(month_w=(halved,) * 12, weekday_share=(0.0, 0.0, 2.0, 2.0, 2.0, 1.0, 0.0))
+    twice = profile(month_w=(halved,) * 12, weekday_share=(0.0, 1.0, 2.0, 2.0, 0.0, 1.0, 1.0))
     by_rule, measured = lasts(with_loads(*rules)), lasts(with_loads(load(profile=twice)))
     assert by_rule.at == EVENING
     assert by_rule.hours_to_reserve is not None

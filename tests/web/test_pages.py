@@ -306,10 +306,10 @@ def test_losses_typed_one_by_one_are_kept_as_typed(client: Client) -> None:
     assert (shown["efficiency"], shown["k1"]) == ("", "0.0753")
 
 
-def test_every_kind_of_load_can_be_added_with_nothing_but_a_name(client: Client) -> None:
+def test_every_kind_of_load_that_can_be_typed_is_added_with_nothing_but_a_name(client: Client) -> None:
     from engine.house.load_kinds import KINDS
 
-    for number, kind in enumerate(KINDS, 1):
+    for number, kind in enumerate((one for one in KINDS if one != "measured"), 1):
         sent = form_of(soup(client.get(f"/loads?add={kind}")), "add-load-form")
         response = client.post(f"/loads?add={kind}", sent | {"name": f"Load {number}", "revision": str(number)})
         assert response.status_code == 303, kind

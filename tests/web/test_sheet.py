@@ -420,6 +420,16 @@ def full_house(house: dict[str, Any]) -> dict[str, Any]:
     ]  # fmt: skip
     house["prices"] = {"currency": "kr", "bank_per_kwh": 1870, "panels_per_kwp": 6300, "fuel_per_litre": 21.5}
     house["loads"][0].update(months=[1, 2, 11], inverter=house["inverters"][0]["id"])
+    house["loads"].append(
+        {
+            "id": "seen", "name": "Seen by the meter", "kind": "measured", "measured": "battery",
+            "values": {"scale": 1.3}, "inverter": house["inverters"][0]["id"], "months": [3, 4],
+            "profile": {
+                "month_w": [[month * 17 + hour for hour in range(24)] for month in range(12)],
+                "weekday_share": [0.91, 0.92, 0.93, 0.94, 0.95, 1.02, 1.33], "days": 419, "title": "the hall meter",
+            },
+        }
+    )  # fmt: skip
     return house
 
 
@@ -437,7 +447,7 @@ def leaves(thing: Any, names: dict[str, str]) -> Iterator[tuple[str, str]]:
     known = quantities(type(thing))
     for field in dataclasses.fields(thing):
         value, place = getattr(thing, field.name), f"{type(thing).__name__}.{field.name}"
-        if field.name in elsewhere or field.name == "id":
+        if field.name in elsewhere or field.name == "id" or (field.name == "profile" and thing.kind != "measured"):
             continue
         assert value is not None, f"{place} is empty: fill it in full_house"
         if field.name in known:
@@ -456,10 +466,14 @@ def leaves(thing: Any, names: dict[str, str]) -> Iterator[tuple[str, str]]:
             yield place, names.get(f"{field.name}:{value}", str(value))
 
 
-def as_shown(name: str, value: float) -> str:
+def as_shown(name: str, value: Any) -> str:
     """One of several numbers as the sheet writes it."""
     if name == "months":
         return MONTHS[int(value) - 1]
+    if name == "month_w":
+        return f"{sum(value) / 1000.0:.4g}"
+    if name == "weekday_share":
+        return f"{value * 100.0:.4g}"
     return f"{value:.2f}" if name.endswith("kc") else plain_number(value)
 
 
