@@ -37,6 +37,7 @@ from webapp.pages import (
     inverter,
     loads,
     log,
+    log_learn,
     method,
     off,
     prices,
@@ -157,7 +158,7 @@ def create_app(
     except InputError:
         app.state.store.close()
         raise
-    for module in (*PAGES, everything, tried, sign_in):
+    for module in (*PAGES, everything, tried, log_learn, sign_in):
         app.include_router(module.router)
     app.mount("/static", StaticFiles(directory=static_dir()))
     app.add_api_route("/", start, methods=["GET"])

@@ -30,6 +30,9 @@ from engine.text.clocks import DAY_S
 
 __all__ = ["Change", "Effect", "Learning", "Lesson", "Missing", "learn", "taught"]
 
+_HOURLY = ("yield_w", "load_w", "load_dc_w")
+"""What is asked for by the hour; the rest is taken row by row."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Learning:
@@ -40,7 +43,7 @@ class Learning:
     first, last : date
         Between which days the log lies, in the house's standard time.
     days : int
-        Days of it in which anything is known.
+        Days of it that have rows.
     inverter : str
         Id of the inverter whose supply the log is taken to be of.
     lessons : tuple of Lesson
@@ -81,7 +84,8 @@ def learn(household: Household, log: MeterLog, *, inverter: str = "", kc: KcSeri
     offset_s = household.site.utc_offset_h * 3600.0
     first_day = (log.start_s[0] + offset_s) // DAY_S
     day = ((log.start_s + offset_s) // DAY_S - first_day).astype(np.int64)
-    hours = by_hour(log, household.site.utc_offset_h)
+    hourly = {key: values for key, values in log.values.items() if key in _HOURLY}
+    hours = by_hour(dataclasses.replace(log, values=hourly), household.site.utc_offset_h)
     e = Evidence(household=household, supply=supply, log=log, hours=hours, day=day)
     found = None if supply.beside else counted(e)
     parts = (
@@ -92,11 +96,10 @@ def learn(household: Household, log: MeterLog, *, inverter: str = "", kc: KcSeri
         capacity_lesson(e, found),
         charge_lessons(e, found),
     )
-    known = np.any([np.isfinite(values).any(axis=1) for values in hours.values.values()], axis=0)
     return Learning(
         first=hours.first,
-        last=hours.first + timedelta(days=hours.days - 1),
-        days=int(known.sum()),
+        last=hours.first + timedelta(days=int(day[-1])),
+        days=int(np.unique(day).size),
         inverter=supply.inverter.id,
         lessons=tuple(one for lessons, _ in parts for one in lessons),
         missing=tuple(one for _, missing in parts for one in missing),

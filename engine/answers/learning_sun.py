@@ -165,7 +165,7 @@ def _clear(e: Evidence, series: DailySeries, full: Flags | None) -> Lesson | Mis
         held = "" if full is None else f" On {int(full.sum())} days a full bank may have held the panels back."
         text = (
             f"It takes {LEAST_CLEAR_MONTHS} months in which the bank was full on few days; the log has {months}.{held} "
-            "With a sun record of the same days on Sun, days are told one by one."
+            "With a sun record of three years or more that reaches over these days, the sky of each day is known."
         )
         return _absent(CLEAR, text)
     value = float(found.changes["clear_day_kwh"])

@@ -24,7 +24,9 @@ from webapp.render import Page, json_answer, render
 from webapp.uploads import MOST_MB, Brought, Upload
 
 PAGE = Page("Check", "Log", "/log")
-FURTHER: tuple[tuple[str, str, str], ...] = ()
+FURTHER: tuple[tuple[str, str, str], ...] = (
+    ("/log/learn", "Learn from it", "what your inverter, loads, panels and bank really do, number by number"),
+)
 """What else is asked of the log: address, what its link says, and a sentence about it."""
 router = APIRouter()
 
