@@ -16,6 +16,7 @@ from tests.conftest import Client, soup
 from tests.engine.meter_year import drawn, lived, logged
 from tests.web.bringing import text_of
 from webapp import meter_store
+from webapp.learn_view import used
 from webapp.pages.log import FURTHER
 
 PATH = "/log/learn"
@@ -101,12 +102,12 @@ def test_nothing_counts_before_it_is_said_and_undo_brings_back(client: Client) -
     assert household(client) == read(before.text)
 
 
-@pytest.mark.parametrize("lesson", ["idle", "losses", "loads", "dull_day", "monthly_kwh", "charge_efficiency"])
-def test_each_is_used_as_the_engine_teaches_it(client: Client, year: tuple[Household, MeterLog], lesson: str) -> None:
-    one = learn(*year).lesson(lesson)
-    assert one is not None
-    assert client.post(f"{PATH}/use", sent(soup(client.get(PATH)), lesson)).status_code == 303
-    assert household(client) == taught(year[0], one)
+def test_each_is_written_as_the_engine_teaches_it(year: tuple[Household, MeterLog]) -> None:
+    house, log = year
+    for lesson in learn(house, log).lessons:
+        document = write(house)
+        assert read(used(document, house, lesson)) == taught(house, lesson) != house
+        assert document == write(house), lesson.id
 
 
 def test_what_was_used_is_taken_out_again(client: Client) -> None:

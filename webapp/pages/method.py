@@ -54,6 +54,7 @@ CONTENTS = (
     ("sky-now", "The sky off the charger’s display"),
     ("spells", "Dull spells"),
     ("records", "Sun records"),
+    ("learning", "What your own log teaches"),
     ("size", "How big for N days"),
     ("winters", "Many winters at once"),
     ("bus", "Several banks on one DC bus"),
