@@ -162,8 +162,8 @@ def _sets(change: Change) -> list[tuple[str, str]]:
         if name == "monthly_kwh":
             kwh = [f"{MONTHS[m]} {figures(one, 3)}" for m, one in enumerate(value) if one is not None]
             lines.append(("kWh of the months", ", ".join(kwh)))
-        elif name.endswith("_month"):
-            lines.append((meaning.label if meaning else name, MONTHS[int(value) - 1]))
+        elif meaning is not None and meaning.whole and name.endswith("_month"):
+            lines.append((meaning.label, MONTHS[int(value) - 1]))
         elif meaning is not None:
             lines.append((meaning.label, f"{figures(value * meaning.scale, 4)}{NO_BREAK}{meaning.unit}"))
     return lines

@@ -8,6 +8,7 @@ cells, what a single cell of a string does, what the house would have drawn whil
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -21,7 +22,7 @@ from engine.answers.learning_loads import load_lessons, with_loads
 from engine.answers.learning_panels import panel_lesson
 from engine.answers.learning_parts import Change, Effect, Evidence, Lesson, Missing
 from engine.answers.learning_sun import sun_lessons
-from engine.errors import Unreachable
+from engine.errors import InputError, Unreachable
 from engine.house.household import Household, Supply
 from engine.meter.hours import by_hour
 from engine.meter.log import MeterLog
@@ -30,6 +31,7 @@ from engine.text.clocks import DAY_S
 
 __all__ = ["Change", "Effect", "Learning", "Lesson", "Missing", "learn", "taught"]
 
+Told = tuple[tuple[Lesson, ...], tuple[Missing, ...]]
 _HOURLY = ("yield_w", "load_w", "load_dc_w")
 """What is asked for by the hour; the rest is taken row by row."""
 
@@ -89,12 +91,12 @@ def learn(household: Household, log: MeterLog, *, inverter: str = "", kc: KcSeri
     e = Evidence(household=household, supply=supply, log=log, hours=hours, day=day)
     found = None if supply.beside else counted(e)
     parts = (
-        inverter_lessons(e),
-        load_lessons(e),
-        sun_lessons(e, found),
-        ((), ()) if kc is None else panel_lesson(e, found, kc),
-        capacity_lesson(e, found),
-        charge_lessons(e, found),
+        _tried("inverter", "The inverter", lambda: inverter_lessons(e)),
+        _tried("loads", "The loads", lambda: load_lessons(e)),
+        _tried("sun", "The panels", lambda: sun_lessons(e, found)),
+        _tried("panels", "The panels by the sky", lambda: ((), ()) if kc is None else panel_lesson(e, found, kc)),
+        _tried("capacity", "The capacity", lambda: capacity_lesson(e, found)),
+        _tried("charge", "What the bank loses", lambda: charge_lessons(e, found)),
     )
     return Learning(
         first=hours.first,
@@ -104,6 +106,15 @@ def learn(household: Household, log: MeterLog, *, inverter: str = "", kc: KcSeri
         lessons=tuple(one for lessons, _ in parts for one in lessons),
         missing=tuple(one for _, missing in parts for one in missing),
     )
+
+
+def _tried(which: str, title: str, lessons: Callable[[], Told]) -> Told:
+    """Lessons of one module; where they come to a number that no household can have, that is said."""
+    try:
+        return lessons()
+    except InputError as fault:
+        text = f"What the log comes to cannot be: {fault.message} Are its columns and units read right?"
+        return (), (Missing(id=which, title=title, text=text),)
 
 
 def _supply(household: Household, inverter: str) -> Supply:

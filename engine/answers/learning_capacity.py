@@ -104,10 +104,10 @@ def _points(e: Evidence, c: Counted) -> Points:
     """Rows near rest, some time after a full charge, at volts that tell the charge well enough."""
     bank, log = e.supply.bank, e.log
     current, volts = log.values["bank_a"], log.values["bank_v"]
-    if c.full.size == 0:
-        return _none()
     rows = np.flatnonzero(np.isfinite(volts) & (current <= 0.0) & (current >= -_REST_C * bank.ah))
     charging = np.flatnonzero(current > 1e-3 * bank.ah)
+    if not (c.full.size and charging.size):
+        return _none()
     since = np.searchsorted(c.full, rows, side="left") - 1
     rows, since = rows[since >= 0], since[since >= 0]
     full = c.full[since]

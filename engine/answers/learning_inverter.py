@@ -27,6 +27,7 @@ from engine.answers.learning_parts import (
     Lesson,
     Missing,
     half_width,
+    pack_v,
     together,
 )
 from engine.balance.forcing import mean_dc_w
@@ -98,6 +99,9 @@ def _fitted(e: Evidence, draw: Draw, given: Floats, both: Flags) -> tuple[tuple[
     inverter = e.supply.inverter
     parts = _sums(e, draw.watts, given, both)
     idle, k1, k2 = _solved(parts.sum(axis=0))
+    if not np.isfinite(idle):
+        text = "The load at the sockets never changes, so what the inverter adds to it cannot be told apart."
+        return (), _missing((IDLE, LOSSES), text)
     miss = draw.watts / _curve(given, idle, k1, k2, inverter.rated_w) - 1.0
     usual = 1.4826 * float(np.median(np.abs(miss[both])))
     both = both & (np.abs(miss) <= _FAR * max(usual, 1e-3))
@@ -107,7 +111,7 @@ def _fitted(e: Evidence, draw: Draw, given: Floats, both: Flags) -> tuple[tuple[
     other = _solved(parts.sum(axis=0), by_drawn=True)[0]
     by_chance_w, by_way_w = half_width(parts, lambda one: _solved(one)[0]), 0.5 * abs(other - idle)
     idle = 0.5 * (idle + other)
-    half_w = together(by_chance_w, by_way_w, METER_SHARE * abs(idle), SHUNT_ZERO_A * _pack_v(e))
+    half_w = together(by_chance_w, by_way_w, METER_SHARE * abs(idle), SHUNT_ZERO_A * pack_v(e))
     lessons: list[Lesson] = []
     missing: list[Missing] = []
     on_dc = any(load.measured == "battery" for load in e.supply.loads) and draw.by_night
@@ -181,12 +185,6 @@ def _solved(s: Floats, *, by_drawn: bool = False) -> tuple[float, float, float]:
         return float("nan"), float("nan"), 0.0
     idle, slope = np.linalg.solve(scaled[:2, :2], right[:2] / scale[:2]) / scale[:2]
     return float(idle), float(slope - 1.0), 0.0
-
-
-def _pack_v(e: Evidence) -> float:
-    volts = e.column("bank_v")
-    bank = e.supply.bank
-    return bank.series * bank.charge_end_cell_v if volts is None else float(np.nanmedian(volts))
 
 
 def _curve(p: Floats, idle: float, k1: float, k2: float, rated: float) -> Floats:

@@ -155,7 +155,7 @@ def _week(daily: Floats, month: Whole, weekday: Whole) -> tuple[float, ...]:
     usual = np.array([np.nanmean(daily[month == m]) if (whole & (month == m)).any() else np.nan for m in range(MONTHS)])
     there = [whole & (weekday == day) for day in range(WEEKDAYS)]
     shares = np.array([float(daily[one].sum() / max(usual[month[one]].sum(), 1e-9)) for one in there])
-    return tuple(float(share) for share in shares / shares.mean())
+    return tuple(float(share) for share in shares / shares.mean()) if shares.any() else (1.0,) * WEEKDAYS
 
 
 def _replaced(supply: Supply) -> tuple[Load, ...]:

@@ -142,6 +142,13 @@ class Evidence:
         return np.ones(self.log.rows, dtype=bool) if values is None else np.abs(values) < QUIET_W
 
 
+def pack_v(e: Evidence) -> float:
+    """Return the usual volts of the pack: the middle of the log's, else what its charge ends at."""
+    volts = e.column("bank_v")
+    bank = e.supply.bank
+    return bank.series * bank.charge_end_cell_v if volts is None else float(np.nanmedian(volts))
+
+
 def draws(blocks: int, seed: int = SEED) -> Floats:
     """Return how often each block is drawn in each of `DRAWS` samples of as many blocks; (DRAWS, blocks)."""
     chance = np.random.default_rng(seed)

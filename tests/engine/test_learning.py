@@ -324,3 +324,14 @@ def test_the_clock_on_the_wall_is_put_right(cases: list[Case]) -> None:
     _, findings = read_file(content, guess(content), zone)
     assert "doubled_hour" in {one.code for one in findings}
     assert np.isin(case.log.start_s, case.year.utc_s).all()
+
+
+@pytest.mark.parametrize("constant", ["load_w", "bank_a", "bank_v", "yield_w"])
+def test_a_column_that_never_changes_is_no_fault(cases: list[Case], constant: str) -> None:
+    case = cases[0]
+    for value in (0.0, 40.0):
+        values = {**case.log.values, constant: np.full(case.log.rows, value)}
+        learning = learn(case.described, dataclasses.replace(case.log, values=values))
+        json_text(learning)
+        for one in learning.lessons:
+            assert one.low <= one.value <= one.high

@@ -18,6 +18,7 @@ from tests.web.bringing import text_of
 from webapp import meter_store
 from webapp.learn_view import used
 from webapp.pages.log import FURTHER
+from webapp.render import figures
 
 PATH = "/log/learn"
 Opener = Callable[[str | dict[str, Any] | None], Client]
@@ -108,6 +109,28 @@ def test_each_is_written_as_the_engine_teaches_it(year: tuple[Household, MeterLo
         document = write(house)
         assert read(used(document, house, lesson)) == taught(house, lesson) != house
         assert document == write(house), lesson.id
+
+
+def test_a_self_discharge_is_told_in_percent_on_card_sheet_and_form(
+    client_of: Opener, year: tuple[Household, MeterLog]
+) -> None:
+    house, log = year
+    bank = dataclasses.replace(house.banks[0], self_discharge_per_month=0.9)
+    client = client_of(write(dataclasses.replace(house, banks=(bank,))))
+    given(client, log)
+    assert "Self-discharge a month" in text_of(soup(client.get("/sheet")))
+    assert "90 % self-discharge a month" in text_of(soup(client.get("/today")))
+    field = soup(client.get("/banks")).select_one("input[name=self_discharge_per_month]")
+    assert field is not None
+    assert field["value"] == "90"
+    lesson = learn(household(client), log).lesson("self_discharge")
+    assert lesson is not None
+    assert lesson.high < 0.9
+    facts = text_of(soup(client.get(PATH)))
+    assert f"Self-discharge a month {figures(lesson.value * 100.0, 4)} %" in facts
+    form = sent(soup(client.get(PATH)), "self_discharge")
+    assert client.post(f"{PATH}/use", form).status_code == 303
+    assert household(client).banks[0].self_discharge_per_month == lesson.value
 
 
 def test_what_was_used_is_taken_out_again(client: Client) -> None:
