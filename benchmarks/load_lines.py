@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from benchmarks.server_lines import fetched, resident_mib, served
+from benchmarks.server_lines import fetched, resident_mib, served, with_file
 from benchmarks.timing import seconds, tell, tell_at_most
 
 CLIENTS = 8
@@ -167,14 +167,8 @@ def sun_record() -> tuple[bytes, str]:
     text = "\n".join(
         f"{when},{power},{power}.0,0.00,1013.2" for when, power in zip(times.astype(str), watts, strict=True)
     )
-    edge = "edge-of-a-part"
-    parts = (
-        f'--{edge}\r\nContent-Disposition: form-data; name="pasted"\r\n\r\n\r\n',
-        f'--{edge}\r\nContent-Disposition: form-data; name="file"; filename="roof.csv"\r\n',
-        "Content-Type: text/csv\r\n\r\n",
-        f"time,global radiation W/m2,copy W/m2,rain mm,pressure hPa\n{text}\n\r\n--{edge}--\r\n",
-    )
-    return "".join(parts).encode(), f"multipart/form-data; boundary={edge}"
+    head = "time,global radiation W/m2,copy W/m2,rain mm,pressure hPa\n"
+    return with_file(f"{head}{text}\n".encode(), "roof.csv")
 
 
 def _bring(base: str, body: bytes, kind: str, faults: list[str]) -> None:

@@ -91,13 +91,32 @@ def fetched(url: str) -> bytes:
     return body
 
 
+def with_file(content: bytes, name: str) -> tuple[bytes, str]:
+    """Return a form that brings a file, and its kind."""
+    edge = "edge-of-a-part"
+    head = (
+        f'--{edge}\r\nContent-Disposition: form-data; name="pasted"\r\n\r\n\r\n'
+        f'--{edge}\r\nContent-Disposition: form-data; name="file"; filename="{name}"\r\n'
+        "Content-Type: text/csv\r\n\r\n"
+    )
+    return head.encode() + content + f"\r\n--{edge}--\r\n".encode(), f"multipart/form-data; boundary={edge}"
+
+
 def resident_mib(pid: int) -> float | None:
     """Return a process's resident memory [MiB]; None where the system does not tell it."""
+    return _told_mib(pid, "VmRSS")
+
+
+def peak_mib(pid: int) -> float | None:
+    """Return the most memory a process has held so far [MiB]; None where the system does not tell it."""
+    return _told_mib(pid, "VmHWM")
+
+
+def _told_mib(pid: int, name: str) -> float | None:
     status = Path(f"/proc/{pid}/status")
     if not status.exists():
         return None
-    kib = next(int(line.split()[1]) for line in status.read_text().splitlines() if line.startswith("VmRSS"))
-    return kib / 1024
+    return next(int(line.split()[1]) for line in status.read_text().splitlines() if line.startswith(name)) / 1024
 
 
 def _report_memory(name: str, pid: int) -> None:

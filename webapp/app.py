@@ -31,16 +31,20 @@ from webapp.pages import (
     charge,
     cold,
     commissioning,
+    dark,
     devices,
     everything,
     files,
     inverter,
     loads,
     log,
+    log_compared,
     log_learn,
+    measure,
     method,
     off,
     prices,
+    promises,
     records,
     run,
     sheet,
@@ -85,6 +89,9 @@ PAGES = (
     cell_tests,
     records,
     log,
+    measure,
+    promises,
+    dark,
     wiring,
     commissioning,
     sheet,
@@ -158,7 +165,7 @@ def create_app(
     except InputError:
         app.state.store.close()
         raise
-    for module in (*PAGES, everything, tried, log_learn, sign_in):
+    for module in (*PAGES, everything, log_compared, log_learn, tried, sign_in):
         app.include_router(module.router)
     app.mount("/static", StaticFiles(directory=static_dir()))
     app.add_api_route("/", start, methods=["GET"])

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 import numpy as np
+from numpy.typing import NDArray
 
 from webapp.chart_parts import (
     KWH_DIGITS,
@@ -20,6 +21,8 @@ from webapp.chart_parts import (
 )
 from webapp.log_days import LogDays
 
+Floats = NDArray[np.float64]
+
 DRAWN = {
     "yield_w": ("yield", Style(color="--lamp", dash="solid", width=1.5)),
     "load_w": ("load", Style(color="--slate", dash="solid", width=2.5)),
@@ -28,6 +31,8 @@ DRAWN = {
 }
 """Energies that are drawn, with their short names; those of the bank stand in the table."""
 _CHARGE = Style(color="--slate", dash="solid", width=2.5)
+_EDGE = Style(color="--slate/.35", dash="solid", width=1.0)
+_NARROW_AXIS: Figure = {"nticks": 3, "tickangle": 0, "tickformat": "%b %y"}
 ROOM = 1.12
 
 
@@ -43,9 +48,7 @@ def kwh_figure(days: LogDays, which: slice) -> Figure | None:
     last = [_last(values) for _, values, _ in lines]
     places = spaced([end for _, end in last], (top - low) * PERCENT_GAP / 100.0, low, top)
     return {
-        "data": [
-            _line(dates, values.tolist(), name, style, KWH_DIGITS, "%{y:.3g} kWh") for name, values, style in lines
-        ],
+        "data": [_line(dates, values, name, style, KWH_DIGITS, "%{y:.3g} kWh") for name, values, style in lines],
         "layout": {
             "xaxis": _axis(dates),
             "yaxis": {"range": [low, top], "title": {"text": "kWh a day", "font": {"color": "--soft"}}},
@@ -55,7 +58,7 @@ def kwh_figure(days: LogDays, which: slice) -> Figure | None:
             ],
             "margin": {"r": 128},
         },
-        "narrow": {"margin": {"r": 112}},
+        "narrow": {"margin": {"r": 112}, "xaxis": _NARROW_AXIS},
     }
 
 
@@ -63,34 +66,53 @@ def charge_figure(days: LogDays, which: slice) -> Figure | None:
     """Draw the charge that the monitor showed: the mean of each day, between its least and its highest."""
     if days.charge is None:
         return None
-    low, mean, high = (100.0 * days.charge[:, which]).tolist()
+    low, mean, high = 100.0 * days.charge[:, which]
     dates = days.dates[which]
-    top = max(PERCENT_TOP, *(value for value in high if np.isfinite(value)), 0.0)
-    edge = {"color": "--slate/.35", "width": 1}
+    top = max(PERCENT_TOP, *high[np.isfinite(high)].tolist(), 0.0)
+    hover = "%{y:.0f} %"
     return {
         "data": [
-            _line(dates, low, "lowest", None, PERCENT_DIGITS, "%{y:.0f} %") | {"line": edge},
-            _line(dates, high, "highest", None, PERCENT_DIGITS, "%{y:.0f} %")
-            | {"line": edge, "fill": "tonexty", "fillcolor": "--slate/.15"},
-            _line(dates, mean, "on average", _CHARGE, PERCENT_DIGITS, "%{y:.0f} %"),
+            *(_band(dates[run], low[run].tolist(), high[run].tolist()) for run in _runs(np.isfinite(mean))),
+            _line(dates, low, "lowest", _EDGE, PERCENT_DIGITS, hover),
+            _line(dates, high, "highest", _EDGE, PERCENT_DIGITS, hover),
+            _line(dates, mean, "on average", _CHARGE, PERCENT_DIGITS, hover),
         ],
         "layout": {"xaxis": _axis(dates), "yaxis": percent_axis() | {"range": [0, top]}},
+        "narrow": {"xaxis": _NARROW_AXIS},
     }
 
 
-def _line(
-    dates: Sequence[date], values: Sequence[float], name: str, style: Style | None, digits: int, hover: str
-) -> Figure:
+def _runs(known: NDArray[np.bool_]) -> list[slice]:
+    """Stretches of days that are known, each without a break."""
+    edges = np.diff(np.concatenate(([0], known.astype(np.int8), [0])))
+    return [slice(int(a), int(b)) for a, b in zip(*(np.flatnonzero(edges == way) for way in (1, -1)), strict=True)]
+
+
+def _band(dates: Sequence[date], low: list[float], high: list[float]) -> Figure:
+    """What lies between the lowest and the highest of days in a row; pointing does not list it."""
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": [str(day) for day in (*dates, *reversed(dates))],
+        "y": [round(value, PERCENT_DIGITS) for value in (*low, *reversed(high))],
+        "fill": "toself",
+        "fillcolor": "--slate/.15",
+        "line": {"width": 0},
+        "hoverinfo": "skip",
+    }
+
+
+def _line(dates: Sequence[date], values: Floats, name: str, style: Style, digits: int, hover: str) -> Figure:
     """A line over days that breaks off where a day is not known."""
     return {
         "type": "scatter",
         "mode": "lines" if len(dates) > 1 else "lines+markers",
         "name": name,
         "x": [str(day) for day in dates],
-        "y": [round(value, digits) if np.isfinite(value) else None for value in values],
+        "y": [round(value, digits) if np.isfinite(value) else None for value in values.tolist()],
         "connectgaps": False,
         "hovertemplate": hover,
-        **({"line": style.line()} if style else {}),
+        "line": style.line(),
     }
 
 
@@ -98,6 +120,6 @@ def _axis(dates: Sequence[date]) -> Figure:
     return {"type": "date", "range": [str(dates[0]), str(dates[-1])], "hoverformat": "%a %-d %b %Y", "nticks": 7}
 
 
-def _last(values: np.ndarray[tuple[int], np.dtype[np.float64]]) -> tuple[int, float]:
+def _last(values: Floats) -> tuple[int, float]:
     at = int(np.flatnonzero(np.isfinite(values))[-1])
     return at, float(values[at])

@@ -97,16 +97,16 @@ def draft_of(content: bytes, kept: MeterFile, zone: ZoneInfo) -> Draft:
     return _tried(draft, content, reading, zone, "" if kept.accepted else known.like)
 
 
-def drafted(content: bytes, kept: MeterFile, sent: Mapping[str, str], zone: ZoneInfo) -> Draft:
+def drafted(content: bytes, sent: Mapping[str, str], zone: ZoneInfo) -> Draft:
     """Return the form as it was sent."""
-    known, guess = Known.of(kept.choices), guessed(content)
+    guess = guessed(content)
     columns, errors = columns_sent(sent)
     decimal = sent.get("decimal", "") if sent.get("decimal", "") in dict(DECIMAL.choices) else ""
     try:
         # What the new columns are by their numbers; what else was chosen of them follows below.
         base = _with_columns(guess, columns, decimal)
     except InputError as fault:
-        return _sent_in_vain(content, guess, known, sent, fault, errors)
+        return _sent_in_vain(content, guess, sent, fault, errors)
     fields = _fields_of(base)
     form: Parsed[Any] = parse(fields, sent, build=lambda values: _choices(base, columns, values))
     every_error = {**errors, **form.errors}
@@ -135,11 +135,11 @@ def _with_columns(guess: Reading, columns: Mapping[str, tuple[int, str]], decima
 
 
 def _sent_in_vain(
-    content: bytes, guess: Reading, known: Known, sent: Mapping[str, str], fault: InputError, errors: dict[str, str]
+    content: bytes, guess: Reading, sent: Mapping[str, str], fault: InputError, errors: dict[str, str]
 ) -> Draft:
     """The form with columns that cannot be: everything else stands as it was sent."""
-    fields = tuple(_fields_of(guess))
-    form = Parsed[Any](raw={one.name: sent.get(one.name, one.default) for one in fields})
+    fields = _fields_of(guess)
+    form: Parsed[Any] = Parsed(raw={one.name: sent.get(one.name, one.default) for one in fields})
     shown = _draft(content, guess, fields, form, sent)
     return dataclasses.replace(shown, form=form.refused(errors)) if errors else shown.refused(fault)
 

@@ -194,13 +194,18 @@ def _bank(bank: BankGain, found: Found, answer: SkyNow, guessed: bool) -> Markup
 
 
 def _ends(bank: BankGain) -> str:
-    """The range of the hours, from that of the light and from loads a tenth more or less."""
+    """The range of the hours, from that of the light and from loads a tenth more or less, wider if the book says so."""
+    wider = (
+        f" It is {fixed(bank.widened, 1)} times as wide as the model’s own, by your promise book."
+        if bank.widened > 1.0
+        else ""
+    )
     if bank.after_low_h is None:
         return ""
     if bank.after_high_h is None:
-        return f" From {duration(bank.after_low_h)} to beyond the days looked at."
+        return f" From {duration(bank.after_low_h)} to beyond the days looked at.{wider}"
     text = between(bank.after_low_h, bank.after_high_h)
-    return f" {text[0].upper()}{text[1:]} with that range of light and your loads a tenth more or less."
+    return f" {text[0].upper()}{text[1:]} with that range of light and your loads a tenth more or less.{wider}"
 
 
 def _lit(answer: SkyNow) -> list[int]:

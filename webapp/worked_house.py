@@ -7,11 +7,13 @@ which numbers go in.
 from __future__ import annotations
 
 import dataclasses
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from engine.answers.answer import Worked
 from engine.answers.autonomy import autonomy
 from engine.answers.comparing import comparing
+from engine.answers.measuring_idle import idle_draw
+from engine.answers.measuring_readings import Readings
 from engine.answers.sizing import sizing
 from engine.cells.chemistry import Chemistry
 from engine.house.bank import Bank, Board, StepDown, step_down
@@ -231,3 +233,18 @@ def week() -> tuple[Worked, ...]:
             unit="%",
         ),
     )
+
+
+def measured_idle() -> tuple[Worked, ...]:
+    """The small house’s idle draw by two readings of a counter ten hours apart, with its error part by part."""
+    house = small_house()
+    supply = house.supplies()[0]
+    began = AT + timedelta(hours=4)
+    readings = Readings(meter="kwh", first=100.0, second=100.4, began=began, ended=began + timedelta(hours=10))
+    answer = idle_draw(house, supply, AT, "kwh", readings)
+    assert answer.result is not None
+    parts = tuple(
+        Worked(label=part.label, how=f"{part.how}; u", value=part.u, unit="W") for part in answer.result.parts[:3]
+    )
+    half = Worked(label="Give or take", how="2 × √(the sum of their squares)", value=answer.result.half, unit="W")
+    return (*answer.worked, *parts, half)

@@ -3,7 +3,8 @@
 Times are local standard time, hours from the moment asked about. The range repeats the question with
 the loads a tenth lower and higher, each day's light at the two ends of what its word may mean, days that
 nobody said as in the dullest and the brightest tenth of many years (`fan`), and a charge that rested volts
-leave open at both ends of its span.
+leave open at both ends of its span. It may be asked for wider than that (`widening`), where earlier answers turned out
+too sure.
 A generator is never counted in the hours: the same days with it stand beside them.
 Not modelled: short peaks inside an hour, loads that change with the weather.
 """
@@ -24,6 +25,7 @@ from engine.answers.coming import LEAST_MEAN_W, Coming, coming, marks_of
 from engine.answers.fan import Band, Fan, band_of, fanned
 from engine.answers.generating import WithGenerator, with_generator
 from engine.answers.notices import household_notices
+from engine.answers.widening import Range, widened
 from engine.balance.bus_plant import BusState
 from engine.balance.forcing import Forcing, mean_day_hours
 from engine.balance.step import State
@@ -85,7 +87,11 @@ class BankCharge:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BankAutonomy:
-    """One bank's part of the answer."""
+    """One bank's part of the answer.
+
+    Where `widened` is above 1 the low and high hours and the band are so many times as wide as `own_range`, the
+    model's.
+    """
 
     bank_id: str
     name: str
@@ -114,6 +120,8 @@ class BankAutonomy:
     levers: tuple[Lever, ...]
     with_generator: WithGenerator | None = None
     parts: tuple[BusPart, ...] = ()
+    widened: float = 1.0
+    own_range: Range | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,6 +154,7 @@ def autonomy(
     *,
     off: Sequence[Load] = (),
     spans: Mapping[str, Span] | None = None,
+    factors: Mapping[str, float] | None = None,
 ) -> Autonomy:
     """Work out how long each joined bank lasts from a moment on.
 
@@ -161,16 +170,20 @@ def autonomy(
         Loads that the household has and that are switched off from now on; `household` is without them.
     spans : mapping of str to (float, float)
         Lowest and highest charge that a bank's may be [-], by bank id, where it is not known better.
+    factors : mapping of str to float
+        How many times as wide as the model's own the range of a bank is to be, 1 or more, by the id of the (first) bank
+        of its supply; a bank left out keeps the model's.
 
     Raises
     ------
     InputError
-        If a charge is outside 0..1 or names no joined bank.
+        If a charge is outside 0..1 or names no joined bank, or a factor is below 1.
     Unreachable
         If no bank is joined to an inverter.
     """
     first, found = coming(household, charges, sky, at)
-    banks = tuple(_bank(*fanned(one, sky), _off_of(one, off), spans or {}) for one in found)
+    found_banks = (_bank(*fanned(one, sky), _off_of(one, off), spans or {}) for one in found)
+    banks = tuple(_widened(bank, (factors or {}).get(bank.bank_id, 1.0), at) for bank in found_banks)
     soonest = min(banks, key=lambda bank: np.inf if bank.hours is None else bank.hours)
     days = tuple(
         (first + timedelta(days=index), sky.labels[index], float(sky.kc[index])) for index in range(sky.listed_days)
@@ -191,7 +204,39 @@ def autonomy(
         banks=banks,
         levers=soonest.levers,
         notices=household_notices(household, at.month),
-        assumptions=assumptions_of(household, (bank.cell for one in found for bank in one.supply.banks), sky),
+        assumptions=(
+            *assumptions_of(household, (bank.cell for one in found for bank in one.supply.banks), sky),
+            *(_wide_assumption(bank) for bank in banks if bank.widened > 1.0),
+        ),
+    )
+
+
+def _widened(bank: BankAutonomy, factor: float, at: datetime) -> BankAutonomy:
+    """The bank with its range so many times as wide; as it is where that is once."""
+    if factor == 1.0:
+        return bank
+    own = Range(low_hours=bank.low_hours, high_hours=bank.high_hours, band=bank.band)
+    wide = widened(
+        own, run_h=bank.times_h, run_soc=bank.soc, hours=bank.hours, floor_soc=bank.reserve_soc, factor=factor
+    )
+    return dataclasses.replace(
+        bank,
+        low_hours=wide.low_hours,
+        high_hours=wide.high_hours,
+        low_ends_at=clock(at, wide.low_hours),
+        high_ends_at=clock(at, wide.high_hours),
+        band=wide.band,
+        widened=factor,
+        own_range=own,
+    )
+
+
+def _wide_assumption(bank: BankAutonomy) -> Assumption:
+    return Assumption(
+        name=f"{bank.name}: how wide its range is",
+        value=f"{bank.widened:.2g} times the model’s own",
+        kind="measured",
+        source="the promise book: what came of earlier answers",
     )
 
 

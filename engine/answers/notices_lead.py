@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from engine.answers.answer import Notice
+from engine.answers.answer import Notice, Remedy
 from engine.answers.care_bank import (
     NEAR_FREEZING_K,
     Equalise,
@@ -19,6 +19,8 @@ from engine.house.inverter import Inverter
 
 FROZEN, NEAR_FROZEN = "acid-freezes", "acid-near-freezing"
 ACID = frozenset({FROZEN, NEAR_FROZEN})
+FAST_H, SLOW_H = 10.0, 100.0
+"""Hours that labels of lead-acid give beside 20 (typical, from memory)."""
 _EPS = 1e-9
 _WHEN = {"now": "at its charge now", "lowest": "at its lowest in these days", "reserve": "down at its reserve"}
 
@@ -32,8 +34,30 @@ def lead_notices(bank: Bank, inverter: Inverter, mean_dc_w: float) -> Iterator[N
         Mean power drawn from the bank [W], > 0.
     """
     if is_lead(bank):
+        yield from _hours_notices(bank)
         yield from freezing_notices(bank, [freeze_point("reserve", floor(bank, inverter, mean_dc_w).soc)])
         yield from bears_notices(bank, lead_volts(bank), inverter)
+
+
+def _hours_notices(bank: Bank) -> Iterator[Notice]:
+    """Ampere-hours off a label of which nobody has said for how many hours they are."""
+    if bank.rated_h is not None or bank.tested_ah is not None or bank.cell.peukert_k == 1.0:
+        return
+    usual_h = bank.cell.rated_h
+    less = 1.0 - (SLOW_H / usual_h) ** (1.0 - bank.cell.peukert_k)
+    remedies = tuple(
+        Remedy(label=f"They are for {hours:g} hours", section="banks", item_id=bank.id, values={"rated_h": hours})
+        for hours in (FAST_H, usual_h, SLOW_H)
+    )
+    yield Notice(
+        level="check",
+        code="label-hours",
+        page="banks",
+        text=f"{bank.name}: for how many hours are its {bank.label_ah:g} Ah? They are taken for {usual_h:g}. Lead-acid "
+        f"gives the fewer the faster it is emptied: if the label says C{SLOW_H:g}, your loads get {less * 100:.0f} % "
+        "less.",
+        remedies=remedies,
+    )
 
 
 def freezing_notices(bank: Bank, points: Sequence[FreezePoint]) -> Iterator[Notice]:

@@ -105,6 +105,7 @@ def sheet(
     week_from: datetime | None = None,
     by_days: tuple[Sky, ...] = (),
     fit: Fitted | None = None,
+    factors: Mapping[str, float] | None = None,
 ) -> Sheet:
     """Gather the printable summary.
 
@@ -128,6 +129,8 @@ def sheet(
         Dull days of their own for each number of days of the size; empty: `spell` for all.
     fit : Fitted or None
         The sized supply on its winters, for the risk of the size; None where there is no such count.
+    factors : mapping of str to float
+        How many times as wide as the model's own the range of each bank's hours is to be, as of `autonomy`.
 
     Raises
     ------
@@ -137,7 +140,7 @@ def sheet(
     supply = supply_of(household, bank_id)
     midnight = at.replace(hour=0, minute=0, second=0, microsecond=0)
     answers = (
-        autonomy(household, charges, coming, at),
+        autonomy(household, charges, coming, at, factors=factors),
         sizing(household, supply, days, at.month if month is None else month, spell, by_days),
         comparing(household, supply, week, midnight if week_from is None else week_from),
     )

@@ -72,6 +72,7 @@ def sky_now(
     *,
     made_kwh: float | None = None,
     held: bool = False,
+    factors: Mapping[str, float] | None = None,
 ) -> SkyNow:
     """Read the sky off the displays and say what it means.
 
@@ -89,6 +90,8 @@ def sky_now(
         What the panels gave today until now [kWh], where a counter tells.
     held : bool
         Whether the bank takes less than the panels could give.
+    factors : mapping of str to float
+        How many times as wide as the model's own the range of each bank's hours is to be, as of `autonomy`.
 
     Raises
     ------
@@ -108,7 +111,15 @@ def sky_now(
     )
     reading = read_off(site, sun, displays, now, held=held or bool(full))
     days = day_hours_w(site, sun, at.date(), _STEPS)
-    asked = _Asked(household=household, displays=tuple(displays), now=now, sky=sky, charges=charges, made_kwh=made_kwh)
+    asked = _Asked(
+        household=household,
+        displays=tuple(displays),
+        now=now,
+        sky=sky,
+        charges=charges,
+        made_kwh=made_kwh,
+        factors=factors,
+    )
     apart = _apart(asked, uncovered) if reading is not None and reading.contradict else ()
     found = None if reading is None or apart else _found(asked, reading, days, _todays_w(uncovered, at))
     return SkyNow(
@@ -169,6 +180,7 @@ class _Asked:
     sky: Sky
     charges: Mapping[str, float]
     made_kwh: float | None
+    factors: Mapping[str, float] | None
 
 
 def _apart(asked: _Asked, uncovered: Household) -> tuple[Alone, ...]:
@@ -307,7 +319,7 @@ def _autonomies(asked: _Asked, day_kc: tuple[float, ...]) -> tuple[Autonomy | No
     )
     years = with_first_day(sky.years, *day_kc)
     seen = dataclasses.replace(sky, labels=("", *sky.labels[1:]), kc=taken, low_kc=low, high_kc=high, years=years)
-    return before, autonomy(_uncovered(asked.household), asked.charges, seen, at), ""
+    return before, autonomy(_uncovered(asked.household), asked.charges, seen, at, factors=asked.factors), ""
 
 
 def _with_today(days_kc: Floats, kc: float) -> Floats:
@@ -325,6 +337,7 @@ def _gains(before: Autonomy, after: Autonomy, charges: Mapping[str, float]) -> t
             after_h=new.hours,
             after_low_h=new.low_hours,
             after_high_h=new.high_hours,
+            widened=new.widened,
             gained_h=None if old.hours is None or new.hours is None else new.hours - old.hours,
             before_ends_at=old.ends_at,
             after_ends_at=new.ends_at,

@@ -96,6 +96,7 @@ class BankGain:
     gained_h: float | None
     before_ends_at: datetime | None
     after_ends_at: datetime | None
+    widened: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

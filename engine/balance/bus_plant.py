@@ -20,6 +20,8 @@ from engine.house.bank import Bank, c_rate
 from engine.house.bus import common_end_v
 from engine.house.inverter import Inverter
 
+LEAST_OHM = 1e-6
+"""Of a bank with its leads on a bus: cells written down without any resistance still share a current (choice)."""
 AT_SOC = 1e-6
 """Charge this close to a limit is at it [-]."""
 Amounts = list[float]
@@ -116,13 +118,18 @@ def limits(b: BusPlant, socs: Sequence[float]) -> tuple[Amounts, Amounts]:
     return low, high
 
 
+def pack_ohm(p: Plant, cell_v_per_c: float) -> float:
+    """Resistance of a whole bank [ohm] from that of a cell [V per C-rate]."""
+    return max(p.series * p.series * cell_v_per_c / p.series_ah, LEAST_OHM)
+
+
 def network(b: BusPlant, socs: Sequence[float], middles: Sequence[float], dt: float) -> tuple[Amounts, Amounts]:
     """Volts and resistance of each bank as a step of `dt` sees them: its OCV leans with the charge of half the step."""
     emf, ohm = [], []
     for p, soc, middle in zip(b.plants, socs, middles, strict=True):
         ocv, slope, r_slow = cell(p.cells, middle)
         emf.append(p.series * (ocv + slope * (soc - middle)))
-        ohm.append(p.series * p.series * (r_slow + 0.5 * slope * dt) / p.series_ah)
+        ohm.append(pack_ohm(p, r_slow + 0.5 * slope * dt))
     return emf, ohm
 
 

@@ -20,7 +20,7 @@ from collections.abc import Callable, Sequence
 from math import inf
 from typing import NamedTuple
 
-from engine.balance.bus_plant import AT_SOC, Amounts, BusPlant, BusState, cell, limits, network
+from engine.balance.bus_plant import AT_SOC, Amounts, BusPlant, BusState, cell, limits, network, pack_ohm
 from engine.balance.step import (
     MAX_SOC_STEP,
     MOST_STEPS_AN_HOUR,
@@ -277,7 +277,7 @@ def _fast_v(b: BusPlant, socs: Sequence[float], share: Share) -> float:
     if found is None:
         return inf
     emf = [p.series * at(p.cells.ocv_v, s) for p, s in zip(b.plants, socs, strict=True)]
-    ohm = [p.series * p.series * at(p.cells.r_fast, s) / p.series_ah for p, s in zip(b.plants, socs, strict=True)]
+    ohm = [pack_ohm(p, at(p.cells.r_fast, s)) for p, s in zip(b.plants, socs, strict=True)]
     return shared_by_current(emf, ohm, *limits(b, socs), sum(found.amps)).volts
 
 

@@ -15,7 +15,7 @@ from typing import ClassVar
 import numpy as np
 
 from engine.cells import catalogue, curve
-from engine.cells.chemistry import CellTable, Chemistry, arrays, at, capacity_share, energy_at, table
+from engine.cells.chemistry import CellTable, Chemistry, arrays, at, capacity_share, energy_at, rated_for, table
 from engine.errors import InputError
 from engine.fields import check, quantity
 from engine.house.inverter import Inverter
@@ -87,9 +87,7 @@ class Bank:
     inverter: str = ""
     series: int = quantity("Cells in series", "cells", 1, 400, whole=True, hint="Pack volts come from these")
     parallel: int = quantity("Strings in parallel", "strings", 1, 200, default=1, whole=True)
-    label_ah: float = quantity(
-        "Label capacity of one cell", "Ah", 0.1, 20_000, hint="As printed; of lead-acid the figure for 20 hours (C20)"
-    )
+    label_ah: float = quantity("Label capacity of one cell", "Ah", 0.1, 20_000, hint="As printed")
     tested_ah: float | None = quantity(
         "Tested capacity of one cell",
         "Ah",
@@ -98,6 +96,15 @@ class Bank:
         default=None,
         optional=True,
         hint="Your own test of the weakest cell; empty if never tested",
+    )
+    rated_h: float | None = quantity(
+        "Ampere-hours are for a discharge of",
+        "hours",
+        0.5,
+        200,
+        default=None,
+        optional=True,
+        hint="Lead-acid alone: C20 on the label is 20, C100 is 100; of your own test the hours it took. Empty: 20",
     )
     stated_kwh: float | None = quantity(
         "Energy on the label of the whole bank",
@@ -207,8 +214,9 @@ class Bank:
     @property
     def cell(self) -> Chemistry:
         """The chemistry itself, looked up in the catalogue where only its id is stored, with the bank's own numbers."""
-        found = catalogue.load(self.chemistry) if isinstance(self.chemistry, str) else self.chemistry
-        return with_own(found, self.charge_efficiency, self.self_discharge_per_month)
+        cell = catalogue.load(self.chemistry) if isinstance(self.chemistry, str) else self.chemistry
+        rated = cell if self.rated_h is None else rated_for(cell, self.rated_h)
+        return with_own(rated, self.charge_efficiency, self.self_discharge_per_month)
 
     @property
     def table(self) -> CellTable:

@@ -191,3 +191,12 @@ def _light(now: Moment, level: Floats, diffuse_share: Floats) -> Light:
         around_sun=around_sun,
         at_horizon=at_horizon,
     )
+
+
+def sun_up_h(site: Site, began: datetime, ended: datetime) -> float:
+    """Return for how many hours between two moments of local standard time the sun stands above a level horizon [h]."""
+    step = timedelta(minutes=_MINUTES)
+    days = [began.date() + timedelta(days=n) for n in range((ended.date() - began.date()).days + 1)]
+    every = np.arange(0, HOURS_PER_DAY * 60, _MINUTES) / 60.0
+    up = sum(one.up > 0.0 and began <= one.at + step / 2 < ended for day in days for one in _moments(site, day, every))
+    return up * _MINUTES / 60.0

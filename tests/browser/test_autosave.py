@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 
+import httpx
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from tests.browser.conftest import Opener
 from tests.browser.test_story9_typing import UNFOLD, bank_form
+from tests.conftest import form_of, soup
 
 REFUSED = "the server responded with a status of 409"
 
@@ -107,6 +109,35 @@ def test_two_windows_the_later_is_shown_both_sides_and_overwrites_nothing_unaske
     theirs.reload()
     expect(theirs.locator(f"#{prefix}cell_c")).to_have_value("5")
     expect(theirs.locator(f"#{prefix}label_ah")).to_have_value("99")
+
+
+def test_another_device_that_saves_between_two_fields_is_not_overwritten(open_page: Opener, site: str) -> None:
+    mine, prefix = bank_form(open_page, site)
+    open_page(f"{site}/banks", may_log=REFUSED)
+    other: list[int] = []
+
+    def between(route: Route) -> None:
+        """Save as another device would, after the first field was saved and before its page is fetched anew."""
+        if not other:
+            saved = route.fetch(max_redirects=0)
+            with httpx.Client(base_url=site, headers={"Sec-Fetch-Site": "same-origin"}) as device:
+                form = form_of(soup(device.get("/banks")), f"{prefix}form")
+                other.append(device.post("/banks", data=form | {"cell_c": "7", "left": "another page"}).status_code)
+            route.fulfill(response=saved)
+        else:
+            route.continue_()
+
+    mine.route(re.compile(r"/banks$"), between)
+    leave(mine, f"#{prefix}label_ah", "150")
+    expect(mine.locator(f"#{prefix}form .kept")).to_have_text(re.compile("^Saved"))
+    assert other == [303]
+    leave(mine, f"#{prefix}tested_ah", "140")
+    expect(mine.locator(f"#{prefix}form .kept")).to_have_text(re.compile("^Not saved"))
+    expect(mine.locator(".meanwhile")).to_contain_text("7")
+    theirs = open_page(f"{site}/banks", may_log=REFUSED)
+    expect(theirs.locator(f"#{prefix}cell_c")).to_have_value("7")
+    expect(theirs.locator(f"#{prefix}label_ah")).to_have_value("150")
+    expect(theirs.locator(f"#{prefix}tested_ah")).not_to_have_value("140")
 
 
 @pytest.mark.parametrize(

@@ -48,9 +48,9 @@ def test_no_answer_about_the_last_choice_stands_under_a_new_one(open_page: Opene
 def test_the_button_tries_it_without_leaving_the_page(open_page: Opener, site: str) -> None:
     page = open_page(f"{site}/winters")
     expect(page.locator("#tried-now progress")).to_be_visible(timeout=60_000)
-    page.select_option("#risk", "1in1")
+    page.select_option("#risk", "1in5")
     page.locator("#tried button").click()
-    expect(page.locator("#tried-now")).to_contain_text("“once a year”", timeout=240_000)
+    expect(page.locator("#tried-now")).to_contain_text("“1 in 5 years”", timeout=240_000)
     assert page.url.endswith("/winters")
 
 

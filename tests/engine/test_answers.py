@@ -50,6 +50,17 @@ def test_household_h_lasts_23_7_hours() -> None:
     assert answer.ends_at == datetime(2026, 11, 26, 17, 43, 23, 786477)
 
 
+def test_a_load_measured_at_the_battery_side_loses_the_inverter_once() -> None:
+    # 60 % of 14.336 kWh are 8.602: at (300 + 40) W 25.30 h, the losses being inside the 300; entered with them, at
+    # 300 / 0.93 W, the same load lasts as long as the 300 W at the sockets do.
+    found = document("h")
+    (one,) = found["loads"]
+    one |= {"measured": "battery"}
+    assert lasts(household.read(found)).hours_to_reserve == pytest.approx(25.30, abs=0.005)
+    one["values"] = {"power_w": 300.0 / 0.93}
+    assert lasts(household.read(found)).hours_to_reserve == pytest.approx(lasts(house()).hours_to_reserve, rel=1e-9)
+
+
 def test_real_cells_differ_and_the_worked_lines_say_by_which_losses() -> None:
     real = lasts(house(chemistry="lfp", hold=True))
     assert real.hours_to_reserve is not None

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
+from datetime import datetime
 
 import numpy as np
 import pytest
 
+from engine.answers.autonomy import autonomy
 from engine.answers.notices_bus import bus_notices
 from engine.balance.bus_plant import BusState, bus_plant
 from engine.balance.bus_run import bus_run
@@ -27,6 +29,7 @@ from engine.house.bus import (
     shared_by_power,
 )
 from engine.house.inverter import Inverter
+from engine.sky.days import parse_sky
 from tests.engine.test_household import document
 
 WIDE = 1e6
@@ -223,3 +226,14 @@ def test_notices_of_a_shared_bus() -> None:
         "bus-joining": "check",
         "bus-apart": "note",
     }
+
+
+def test_two_banks_without_any_resistance_share_and_last_twice_as_long() -> None:
+    # 60 % of 2 x 14.336 kWh at (300 / 0.93 + 40) W: 47.45 h.
+    found = document("h")
+    (one,) = found["banks"]
+    found["banks"] = [one | {"id": name, "own_fuse": True, "own_disconnect": True} for name in ("first", "second")]
+    home = household.read(found)
+    asked = {bank.id: 0.8 for bank in home.banks}
+    answer = autonomy(home, asked, parse_sky("none", home.site, home.sun, 11, 14), datetime(2026, 11, 25, 18))
+    assert answer.hours_to_reserve == pytest.approx(47.45, abs=0.005)

@@ -11,6 +11,8 @@ import pytest
 
 from engine.answers.answer import Notice
 from engine.answers.notices import household_notices
+from engine.cells import catalogue
+from engine.cells.chemistry import capacity_share
 from engine.house import household
 from engine.paths import data_dir
 from tests.engine.test_household import document
@@ -131,6 +133,38 @@ def test_energy_on_the_label_is_held_against_its_ampere_hours() -> None:
         mended = copy.deepcopy(odd)
         mended["banks"][0] |= remedy.values
         assert "stated-kwh" not in notices(mended)
+
+
+def lead(**changes: object) -> dict[str, Any]:
+    found = document()
+    return _with(
+        found, "banks", chemistry="lead_sealed", series=24, board=None, charge_v=2.4, reserve_soc=0.5, **changes
+    )
+
+
+def test_ampere_hours_of_lead_acid_ask_for_their_hours() -> None:
+    notice = notices(lead(label_ah=200))["label-hours"]
+    # Peukert in its rated-hour form, k = 1.1 of sealed lead-acid: (100 / 20)^(1 - 1.1) = 0.851, 15 % less.
+    assert catalogue.load("lead_sealed").peukert_k == 1.1
+    assert "if the label says C100, your loads get 15 % less" in notice.text
+    assert [remedy.values["rated_h"] for remedy in notice.remedies] == [10.0, 20.0, 100.0]
+    for remedy in notice.remedies:
+        assert "label-hours" not in notices(lead(label_ah=200, **remedy.values))
+    assert "label-hours" not in notices(lead(label_ah=200, tested_ah=180))
+    assert "label-hours" not in notices(_with(document(), "banks", label_ah=200))
+
+
+def test_hours_of_the_label_act_on_what_can_be_drawn() -> None:
+    # 200 Ah of C10 at 40 A, a fifth of it: (40 x 10 / 200)^(1 - 1.1) = 0.933; of C100: 20^-0.1 = 0.741.
+    banks = {h: household.read(lead(label_ah=200, rated_h=h)).banks[0] for h in (10.0, 20.0, 100.0)}
+    share = {h: capacity_share(bank.cell, 25.0, 0.2) for h, bank in banks.items()}
+    assert share[10.0] == pytest.approx(0.933, abs=0.0005)
+    assert share[100.0] == pytest.approx(0.741, abs=0.0005)
+    assert share[20.0] == capacity_share(catalogue.load("lead_sealed"), 25.0, 0.2)
+    assert (
+        household.read(_with(document(), "banks", rated_h=100.0)).banks[0].cell
+        == household.read(document()).banks[0].cell
+    )
 
 
 def test_other_checks_appear() -> None:

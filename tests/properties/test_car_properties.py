@@ -162,7 +162,7 @@ LAST_HOUR = {
 }  # fmt: skip
 
 
-@settings(max_examples=500, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
 @example(LAST_HOUR)
 @given(cases())
 def test_no_yes_and_no_kwh_now_that_a_simulation_does_not_bear_out(case: Case) -> None:
@@ -177,7 +177,7 @@ def test_no_yes_and_no_kwh_now_that_a_simulation_does_not_bear_out(case: Case) -
         assert answer.part_kwh <= answer.kwh + 1e-9
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 @example(LAST_HOUR)
 @given(cases())
 def test_fewer_kilometres_are_never_a_worse_answer(case: Case) -> None:
@@ -190,7 +190,7 @@ def test_fewer_kilometres_are_never_a_worse_answer(case: Case) -> None:
     assert next(row for row in answer.rows if row.km == 40.0).verdict == answer.verdict
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 @example(LAST_HOUR)
 @given(cases())
 def test_the_careful_risk_never_allows_more_than_the_cautious_one(case: Case) -> None:

@@ -57,7 +57,7 @@ def test_energy_is_conserved_and_runs_are_as_planned(
     assert np.all(done.burnt[:, 0] >= -1e-12)
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=10, deadline=None, suppress_health_check=list(HealthCheck))
 @given(
     st.floats(0.25, 0.9),
     st.integers(0, 23),

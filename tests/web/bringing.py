@@ -8,7 +8,7 @@ from typing import Any
 from bs4 import BeautifulSoup
 
 from tests.conftest import Client, form_of, soup
-from webapp import bench_store, sky_store
+from webapp import bench_store, meter_store, sky_store
 from webapp.kept_files import FileTable
 
 
@@ -52,3 +52,4 @@ def text_of(page: BeautifulSoup) -> str:
 
 CELL_TESTS = Pages(path="/cell-tests", files=bench_store.FILES)
 RECORDS = Pages(path="/records", files=sky_store.FILES)
+LOG = Pages(path="/log", files=meter_store.FILES)

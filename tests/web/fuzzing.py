@@ -27,7 +27,8 @@ from engine.fields import Quantity, quantities
 from engine.house.household import _PARTS
 from engine.house.load_kinds import KINDS
 from tests.conftest import SMALL_HOUSE, Client, Clock, soup
-from tests.web.bringing import CELL_TESTS, RECORDS
+from tests.web.bringing import CELL_TESTS, LOG, RECORDS
+from tests.web.meter_files import meter_csv
 from tests.web.sun_files import kc_of_years, roof_log
 from webapp.app import create_app
 from webapp.store import example_document
@@ -133,8 +134,13 @@ def opened(folder: Path, clock: Clock) -> Fuzzed:
     kept = [
         CELL_TESTS.read_so(one, CELLS, chemistry="lfp", label_ah="280"),
         RECORDS.read_so(one, roof_log(kc_of_years(1))),
+        LOG.read_so(one, meter_csv(2)),
     ]
-    drafts = [CELL_TESTS.draft_at(one, CELLS), RECORDS.draft_at(one, roof_log(kc_of_years(1)))]
+    drafts = [
+        CELL_TESTS.draft_at(one, CELLS),
+        RECORDS.draft_at(one, roof_log(kc_of_years(1))),
+        LOG.draft_at(one, meter_csv(2)),
+    ]
     fuzzed.targets = _targets(fuzzed.client, kept, drafts)
     return fuzzed
 

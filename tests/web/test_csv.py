@@ -10,9 +10,10 @@ import pytest
 
 from engine.bench import files
 from tests.conftest import Client
-from tests.web.bringing import CELL_TESTS, RECORDS
+from tests.web.bringing import CELL_TESTS, LOG, RECORDS
 from tests.web.conftest import Opener
 from tests.web.fuzzing import CELLS, _real, routes
+from tests.web.meter_files import meter_csv
 from tests.web.sun_files import kc_of_years, roof_log
 from tests.web.test_escaping import strings_of
 from webapp.downloads import BYTE_ORDER_MARK, FORMULA_SIGNS, csv_text
@@ -54,9 +55,10 @@ def test_no_table_holds_what_a_spreadsheet_runs(client_of: Opener, sign: str) ->
     kept = [
         CELL_TESTS.read_so(client, cells, f"{sign}x.csv", chemistry="lfp", label_ah="280"),
         RECORDS.read_so(client, roof_log(kc_of_years(1)), f"{sign}x.csv"),
+        LOG.read_so(client, meter_csv(2), f"{sign}x.csv"),
     ]
     found = tables(client, kept)
-    assert {f"{kept[0]}.csv", "/charge.csv"} <= found.keys()
+    assert {f"{kept[0]}.csv", f"{kept[2]}.csv", "/log.csv", "/charge.csv"} <= found.keys()
     for path, rows in found.items():
         if path == f"{PAGE.path}/example.csv":
             continue

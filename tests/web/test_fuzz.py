@@ -19,7 +19,7 @@ from tests.web.fuzzing import Fuzzed, Target, bent, documents, opened, text_of_d
 CASES = int(os.environ.get("GREYSPELL_FUZZ_CASES", "0"))
 LONG = CASES > 0
 SHARES = {"query": 0.4, "form": 0.4, "document": 0.2}
-PLAIN = {"query": 100, "form": 120, "document": 40}
+PLAIN = {"query": 60, "form": 80, "document": 20}
 SHOWN = 12
 
 

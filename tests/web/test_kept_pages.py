@@ -1,4 +1,4 @@
-"""What the pages of cell tests and of sun records do alike: refuse, keep, rename, delete and bring back."""
+"""What the pages of cell tests, of sun records and of a log do alike: refuse, keep, rename, delete and bring back."""
 
 from __future__ import annotations
 
@@ -10,15 +10,19 @@ from typing import Any
 import pytest
 
 from tests.conftest import Client, Clock, form_of, soup
-from tests.web.bringing import CELL_TESTS, RECORDS, Pages, text_of
+from tests.web.bringing import CELL_TESTS, LOG, RECORDS, Pages, text_of
+from tests.web.meter_files import meter_csv
 from tests.web.sun_files import kc_of_years, roof_log
-from webapp.pages import bench_plan, cell_test, cell_tests, record, records
+from webapp.pages import bench_plan, cell_test, cell_tests, log, log_file, record, records
 
 CONTENT = {
     CELL_TESTS: "cell;Ah;mOhm\n" + "".join(f"Z{n};{230 + n * 7 % 11};0.2{n % 3}\n" for n in range(1, 17)),
     RECORDS: roof_log(kc_of_years(1)),
+    LOG: meter_csv(2),
 }
-SHORT = {CELL_TESTS: "test", RECORDS: "record"}
+SHORT = {CELL_TESTS: "test", RECORDS: "record", LOG: "file"}
+USED = (CELL_TESTS, RECORDS)
+"""Those of which something is written into the household."""
 of_every_kind = pytest.mark.parametrize("pages", CONTENT, ids=lambda pages: pages.path.strip("/"))
 
 REFUSED = {
@@ -118,13 +122,13 @@ def test_a_file_belongs_to_its_household(client: Client, pages: Pages) -> None:
 @of_every_kind
 def test_what_was_never_accepted_or_is_deleted_tells_nothing_and_changes_nothing(client: Client, pages: Pages) -> None:
     draft = pages.draft_at(client, CONTENT[pages])
-    before = client.document()
+    before, use = client.document(), {"revision": "1", "bank": "store", "use": "clear_day"}
 
     def all_refused(address: str, says: str) -> None:
         for response in (
             client.get(f"{address}.json"),
-            client.post(f"{address}/use", {"revision": "1", "bank": "store", "use": "clear_day"}),
             client.post(f"{address}/rename", {"name": "other"}),
+            *([client.post(f"{address}/use", use)] if pages in USED else []),
         ):
             assert response.status_code == 404
             assert says in response.text
@@ -160,7 +164,7 @@ def test_an_endless_number_is_no_address(client: Client, pages: Pages, number: s
 
 
 def test_files_are_taken_apart_off_the_event_loop() -> None:
-    for page in (cell_tests, cell_test, bench_plan, records, record):
+    for page in (cell_tests, cell_test, bench_plan, records, record, log, log_file):
         for route in page.router.routes:
             if hasattr(route, "endpoint"):
                 assert not inspect.iscoroutinefunction(route.endpoint), route

@@ -50,7 +50,7 @@ KINDS: tuple[Callable[[random.Random], bytes], ...] = (
 
 @pytest.mark.parametrize(
     ("path", "how"),
-    [(path, "file") for path in ("/cell-tests", "/records", "/files/upload")]
+    [(path, "file") for path in ("/cell-tests", "/records", "/log", "/files/upload")]
     + [(path, "pasted") for path in ("/cell-tests", "/records")],
 )
 def test_every_broken_file_or_paste_gets_a_sentence_or_is_read(client: Client, path: str, how: str) -> None:
@@ -76,7 +76,7 @@ def test_every_broken_file_or_paste_gets_a_sentence_or_is_read(client: Client, p
     assert client.document() == before
 
 
-@pytest.mark.parametrize("path", ["/cell-tests", "/records"])
+@pytest.mark.parametrize("path", ["/cell-tests", "/records", "/log"])
 def test_a_workbook_is_refused_with_the_way_to_save_it(client: Client, path: str) -> None:
     content = zipped(random.Random(1))
     response = client.post(path, files={"file": ("log.xlsx", content), "pasted": (None, "")})
@@ -84,7 +84,7 @@ def test_a_workbook_is_refused_with_the_way_to_save_it(client: Client, path: str
     assert "“Save as” and the type CSV" in soup(response).get_text()
 
 
-@pytest.mark.parametrize("path", ["/cell-tests", "/records"])
+@pytest.mark.parametrize("path", ["/cell-tests", "/records", "/log"])
 def test_pasted_rows_that_are_too_many_are_refused_with_the_limit(client: Client, path: str) -> None:
     rows = b"1;2\n" * (MOST_PASTED_MB * 1024**2 // 4 + 1)
     response = client.post(path, files={"pasted": (None, rows)})

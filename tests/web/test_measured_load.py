@@ -100,7 +100,9 @@ def test_it_is_not_offered_where_loads_are_added_and_says_where_it_comes_from(cl
     page = soup(client.get("/loads?add=measured"))
     assert page.find(id="add-load-form") is None
     assert not page.select(".kinds a[href*=measured]")
-    assert "it comes from a meter’s log" in page.find(id="add-load").get_text()
+    hint = page.find(id="add-load").find_all("p")[-1]
+    assert "it comes from Log" in hint.get_text()
+    assert hint.find("a")["href"] == "/log"
 
 
 def test_a_form_made_up_by_hand_makes_none(client: Client) -> None:

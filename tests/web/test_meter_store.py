@@ -125,3 +125,12 @@ def test_rows_go_with_their_file_and_it_with_its_household(store: Store, house: 
         db.execute("DELETE FROM households WHERE id = ?", (house,))
     assert store.rows("SELECT count(*) AS n FROM meter_rows")[0]["n"] == 0
     assert meter_store.whole(store, house).log.rows == 0
+
+
+def test_rows_and_how_they_were_read_are_kept_together_or_not_at_all(store: Store, house: int) -> None:
+    file_id = taken(store, house, minutes(0, DAY))
+    before = meter_store.find(store, house, file_id)
+    with pytest.raises(TypeError):
+        meter_store.accept(store, file_id, "table", {"no": object()}, minutes(0, 2 * DAY))
+    assert meter_store.rows(store, file_id).rows == DAY
+    assert meter_store.find(store, house, file_id) == before

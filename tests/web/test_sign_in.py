@@ -302,6 +302,14 @@ def test_a_long_form_is_not_read_from_a_stranger(device: Device) -> None:
     assert sent.status_code == 413
 
 
+def test_a_body_that_says_its_length_twice_over_is_not_read(device: Device) -> None:
+    phone, form = device(), f"phrase={PHRASE.replace(' ', '+')}"
+    kind = {"Content-Type": "application/x-www-form-urlencoded"}
+    both = kind | {"Transfer-Encoding": "chunked", "Content-Length": f"{len(form)}"}
+    assert phone.request("POST", "/sign-in", content=form, headers=both).status_code == 413
+    assert phone.request("POST", "/sign-in", content=form, headers=kind).status_code == 303
+
+
 # -- what is kept
 
 

@@ -70,7 +70,9 @@ def test_short_panels_are_said_with_their_kwh(client_of: Opener) -> None:
     client = client_of("story5.json")
     short = client.get("/size.json?days=3&month=12").json()["panels_short_kwh"]
     assert short > 0
-    text = words(soup(client.get("/size?days=3&month=12")), ".panels.short")
+    page = soup(client.get("/size?days=3&month=12"))
+    assert [link["href"] for link in page.select(".panels.short a.press")] == ["/sun", "/loads"]
+    text = words(page, ".panels.short")
     assert text.startswith("The panels are short")
     assert f"{short:.2g} kWh too little every day" in text
 
@@ -82,6 +84,7 @@ def test_the_point_where_more_bank_no_longer_helps(client_of: Opener, small_hous
     page = soup(client.get("/size?month=12"))
     text = words(page, ".panels")
     assert "short" not in text
+    assert not page.select(".panels a")
     figure = json.loads(str(page.select_one("[data-figure]")["data-figure"]))  # type: ignore[index]
     hatched = [trace for trace in figure["data"] if trace["name"] == "not refilled"]
     if answer["useful_limit_days"] is None:

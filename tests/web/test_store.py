@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import threading
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ import pytest
 from engine.errors import InputError
 from tests.conftest import Clock
 from webapp import store as store_module
-from webapp import store_schema
+from webapp import store_file, store_schema
 from webapp.store import Conflict, Store
 
 
@@ -134,6 +135,34 @@ def test_many_threads_save_one_after_another(store: Store, small_house: dict[str
         saved = sum(pool.map(try_once, range(60)))
     assert store.current().revision == 1 + saved
     assert saved >= 1
+
+
+def test_two_saves_at_once_make_one_daily_copy_and_no_alarm(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    at_it, go_on = threading.Event(), threading.Event()
+    made: list[str] = []
+
+    def slowly(db: sqlite3.Connection, folder: Path, now: datetime) -> None:
+        made.append(threading.current_thread().name)
+        at_it.set()
+        assert go_on.wait(20)
+
+    monkeypatch.setattr(store_file, "copy_due", lambda folder, now: True)
+    monkeypatch.setattr(store_file, "keep_copy", slowly)
+    first = threading.Thread(target=store.copy_if_due, name="first")
+    first.start()
+    assert at_it.wait(20)
+    second = threading.Thread(target=store.copy_if_due, name="second")
+    second.start()
+    second.join(20)
+    waits = second.is_alive()
+    go_on.set()
+    for one in (first, second):
+        one.join(20)
+    assert not waits
+    assert made == ["first"]
+    assert store.said == ()
+    store.copy_if_due()
+    assert len(made) == 2
 
 
 def test_a_file_of_a_newer_program_is_not_touched(tmp_path: Path, clock: Clock) -> None:

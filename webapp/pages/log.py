@@ -25,6 +25,11 @@ from webapp.uploads import MOST_MB, Brought, Upload
 
 PAGE = Page("Check", "Log", "/log")
 FURTHER: tuple[tuple[str, str, str], ...] = (
+    (
+        "/log/compared",
+        "Measured against predicted",
+        "day by day: yield, load and charge, and what the differences point to",
+    ),
     ("/log/learn", "Learn from it", "what your inverter, loads, panels and bank really do, number by number"),
 )
 """What else is asked of the log: address, what its link says, and a sentence about it."""

@@ -51,7 +51,7 @@ def read(request: Request, file_id: int, sent: Sent) -> Response:
     """Look again with other choices, or read the whole file by them: a long one beside the pages."""
     kept, house = KEPT.standing(request, file_id)
     zone, content = _zone(house), KEPT.content(request, kept)
-    draft = drafted(content, kept, sent, zone)
+    draft = drafted(content, sent, zone)
     if draft.choices is None or draft.unseen or sent.get("act") != "read":
         return _show_draft(request, kept, draft)
     if draft.lacks is not None:
@@ -82,7 +82,7 @@ def reading(request: Request, file_id: int) -> Response:
         return RedirectResponse(KEPT.address(kept), HTTPStatus.SEE_OTHER)
     if job is not None and isinstance(job.last, Taken):
         return _ended(request, kept, None, job.last)
-    draft = drafted(KEPT.content(request, kept), kept, sent, zone)
+    draft = drafted(KEPT.content(request, kept), sent, zone)
     if job is not None and isinstance(job.last, Refused):
         return _ended(request, kept, draft, job.last)
     return _show_draft(request, kept, draft.refused(InputError("", (job and job.refused) or LEFT_OFF)))

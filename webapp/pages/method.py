@@ -11,6 +11,8 @@ from starlette.responses import Response
 
 from engine.answers.autonomy import LOAD_SPREAD_SHARE
 from engine.answers.autonomy_days import END_OF_LIFE_SHARE, MARGIN
+from engine.answers.promise_book import CLAIM_SHARE, LEAST_SCORED, MOST_WIDE, NEWEST, SURE_SHARE
+from engine.answers.promises import BEST_H, FIRST_H, LAST_H, READ_SOC
 from engine.answers.sizing import RECOVERY_DAYS
 from engine.balance.step import MAX_SOC_STEP, MAX_TAPER_H
 from engine.cells import ageing, catalogue
@@ -27,6 +29,7 @@ from engine.sky.spells import LEAST_DAYS, LEAST_YEARS, LONGEST_GAP_DAYS, WINDOW_
 from engine.sky.sun import POWER_PER_C, START_W_PER_KWP
 from engine.sky.world import ROUGH
 from webapp import worked_bench, worked_house, worked_parts
+from webapp.dark_words import dark_widths
 from webapp.facts import KIND_MEANINGS, facts, lines, shown
 from webapp.render import Page, fixed, render
 
@@ -54,6 +57,9 @@ CONTENTS = (
     ("sky-now", "The sky off the charger’s display"),
     ("spells", "Dull spells"),
     ("records", "Sun records"),
+    ("log", "Log"),
+    ("compared", "Measured against predicted"),
+    ("measuring", "Measuring it yourself"),
     ("learning", "What your own log teaches"),
     ("size", "How big for N days"),
     ("winters", "Many winters at once"),
@@ -63,6 +69,7 @@ CONTENTS = (
     ("spares", "A spare bank: clipped leads, and a device that limits the current"),
     ("car", "May the car be charged?"),
     ("care", "Care of the cells"),
+    ("dark", "Why it went dark"),
     ("wiring", "Cables, fuses and short circuits"),
     ("setting", "What to set on the day"),
     ("card", "The household card"),
@@ -70,6 +77,7 @@ CONTENTS = (
     ("ageing", "Years of use, and what they cost"),
     ("step", "How time is stepped"),
     ("range", "What a range means"),
+    ("promises", "The promise book"),
     ("accuracy", "How good it is"),
     ("chemistries", "The cells that ship"),
     ("data", "Weather data and credits"),
@@ -233,6 +241,18 @@ CONSTANTS = {
 """Numbers of the models that the text names."""
 LOG = {"years": LEAST_LOG_YEARS, "days_of_month": LEAST_DAYS_OF_MONTH}
 """What a daily log must have."""
+BOOK = {
+    "claim": CLAIM_SHARE,
+    "sure": SURE_SHARE,
+    "least": LEAST_SCORED,
+    "newest": NEWEST,
+    "most_wide": MOST_WIDE,
+    "first_h": FIRST_H,
+    "last_h": LAST_H,
+    "best_h": BEST_H,
+    "read": READ_SOC,
+}
+"""Numbers of the promise book."""
 MADE_YEARS = {
     "years": YEARS,
     "day_to_day": DAY_TO_DAY_SHARE,
@@ -289,6 +309,7 @@ def content() -> dict[str, Any]:
         "peukert": lines(worked_parts.peukert()),
         "acceptance": lines(worked_parts.acceptance()),
         "cold": worked_parts.cold(),
+        "dark": dark_widths(),
         "steps": worked_house.steps(),
         "scales": lines(worked_house.scales()),
         "inverter_rows": worked_parts.inverter_rows(),
@@ -296,6 +317,7 @@ def content() -> dict[str, Any]:
         "data_sheet": lines(worked_parts.from_data_sheet()),
         "load_lines": lines(worked_parts.loads()),
         "sun_rows": worked_parts.sun_rows(),
+        "measured_idle": lines(worked_house.measured_idle()),
         "size": lines(worked_house.size()),
         "week": lines(worked_house.week()),
         "ageing": ageing,
@@ -310,6 +332,7 @@ def content() -> dict[str, Any]:
         "rough": ROUGH,
         "autonomy": {"end_of_life": END_OF_LIFE_SHARE, "margin": MARGIN},
         "contradiction_share": CONTRADICTION_SHARE,
+        "book": BOOK,
         "climates": [climates.load(key) for key in climates.names()],
     }
 

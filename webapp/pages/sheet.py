@@ -42,6 +42,7 @@ from webapp.now_question import Question as Moment
 from webapp.now_question import read_question as read_now
 from webapp.pages import week
 from webapp.pages.size import DAYS, USUAL_DAYS, WORDS, month_field
+from webapp.promise_notes import factors_of
 from webapp.questions import (
     Blocked,
     bank_field,
@@ -75,6 +76,7 @@ class Asked:
     spell: Sky | None
     week: Sky | None
     week_from: datetime
+    factors: dict[str, float]
 
 
 @router.get(PAGE.path)
@@ -132,7 +134,15 @@ def read_question(request: Request) -> Asked:
     spell = tried(errors, "spell", lambda: read_sky(chosen, house, size_month, own_days), None)
     days_of_week = tried(errors, "week", lambda: read_sky(texts["week"], house, week_from.month, week.DAYS), None)
     refused = form.refused(errors) if errors else form
-    return Asked(today=question, fields=fields, form=refused, spell=spell, week=days_of_week, week_from=week_from)
+    return Asked(
+        today=question,
+        fields=fields,
+        form=refused,
+        spell=spell,
+        week=days_of_week,
+        week_from=week_from,
+        factors=factors_of(request),
+    )
 
 
 def _sky_fields(house: Household, texts: Mapping[str, str]) -> tuple[Field, ...]:
@@ -170,6 +180,7 @@ def worked_out(asked: Asked) -> tuple[Sheet | None, Blocked | None]:
             asked.week_from,
             skies_by_days(asked.form.raw["spell"], question.house, int(values["month"])),
             winters_fit(question.house, values.get("bank")),
+            asked.factors,
         )
     except Unreachable as fault:
         return None, first_step(question.house, str(fault))

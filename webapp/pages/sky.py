@@ -26,6 +26,7 @@ from webapp.now_question import Question as Moment
 from webapp.now_question import read_question as read_now
 from webapp.numbers import number
 from webapp.problems import problems
+from webapp.promise_notes import factors_of
 from webapp.questions import (
     Blocked,
     asked,
@@ -77,6 +78,7 @@ class Question:
     fields: tuple[Field, ...]
     form: Parsed[dict[str, Any]]
     displays: tuple[Shown, ...]
+    factors: dict[str, float]
 
     @property
     def house(self) -> Household:
@@ -145,7 +147,7 @@ def read_question(request: Request) -> Question:
     displays = _displays(house, form, errors)
     charges = {one.name: typed.get(one.name, "") for one in base.fields if one.name.startswith("charge")}
     merged = Parsed(raw={**base.form.raw, **charges, **form.raw}, value=None if errors else form.value, errors=errors)
-    return Question(today=base, fields=fields, form=merged, displays=displays)
+    return Question(today=base, fields=fields, form=merged, displays=displays, factors=factors_of(request))
 
 
 def _left_empty(name: str, text: str) -> bool:
@@ -168,6 +170,7 @@ def worked_out(question: Question) -> tuple[SkyNow | None, Blocked | None]:
             base.charges,
             made_kwh=values["made"],
             held=values["held"],
+            factors=question.factors,
         )
     except Unreachable as fault:
         return None, Blocked(sentence=str(fault), path="/sun", label="Enter your panels")

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from fastapi import APIRouter, Request
+from starlette.background import BackgroundTask
 from starlette.responses import Response
 
 from engine.answers.answer import Notice
@@ -34,6 +35,7 @@ from webapp.now_question import (
     sky_chosen,
 )
 from webapp.problems import problems
+from webapp.promise_notes import Keeping, factors_of, keep_quietly, keeping, wide_lines
 from webapp.questions import (
     Blocked,
     Tile,
@@ -59,8 +61,9 @@ def page(request: Request) -> Response:
     errors = question.form.errors
     if errors and is_partial(request):
         return problems(request, errors, question.fields)
-    answer, blocked = (None, None) if errors else worked_out(question)
-    return render(
+    answer, blocked = (None, None) if errors else worked_out(question, factors_of(request))
+    kept = Keeping() if answer is None else keeping(request, question, answer)
+    response = render(
         request,
         PAGE.path[1:] + ".html",
         "answer",
@@ -81,19 +84,30 @@ def page(request: Request) -> Response:
         sky_days=form_days(question, None if answer is None else answer.sky_days[0][0]),
         blocked=blocked,
         answer=answer,
+        keeping=kept,
+        wide={} if answer is None else wide_lines(request, answer),
         **({} if answer is None else _shown(question, answer, [one.path for one in request.app.state.nav])),
     )
+    if kept.state == "kept":
+        response.background = BackgroundTask(keep_quietly, request, kept.notes)
+    return response
 
 
 @router.get(f"{PAGE.path}.json")
 def as_json(request: Request) -> Response:
     """Answer the same question as JSON, unrounded, with times on the household's clock."""
     question = read_question(request)
-    return json_reply(question.form.errors, lambda: worked_out(question))
+    return json_reply(question.form.errors, lambda: worked_out(question, factors_of(request)))
 
 
-def worked_out(question: Question) -> tuple[Autonomy | None, Blocked | None]:
-    """Return the answer on the household's clock, or why there is none."""
+def worked_out(question: Question, factors: Mapping[str, float]) -> tuple[Autonomy | None, Blocked | None]:
+    """Return the answer on the household's clock, or why there is none.
+
+    Parameters
+    ----------
+    factors : mapping of str to float
+        How many times as wide as the model's own each bank's range is to be, by bank id.
+    """
     assert question.sky is not None
     at = to_standard(question.house.site, question.moment)
     try:
@@ -104,6 +118,7 @@ def worked_out(question: Question) -> tuple[Autonomy | None, Blocked | None]:
             at,
             off=[load for load in question.whole.loads if load.id in question.off],
             spans=question.spans,
+            factors=factors,
         )
     except Unreachable as fault:
         return None, first_step(question.house, str(fault))

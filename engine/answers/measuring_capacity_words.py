@@ -1,0 +1,158 @@
+"""What is said of a capacity that was counted: notices, the sum that can be followed, and what was assumed."""
+
+from __future__ import annotations
+
+from engine.answers.answer import Assumption, Notice, Worked
+from engine.answers.measuring import Measured
+from engine.answers.measuring_discharge import Counted, Found
+from engine.house.bank import Bank
+from engine.house.inverter import Inverter
+
+LEAD_SOC = 0.5
+"""Lead-acid is not taken below this (usual caution, typical, from memory)."""
+COOL_C = 10.0
+"""Cells colder than this are better tested on a warmer day (judgement)."""
+FEW_SHARE, MANY_SHARE = 0.5, 1.2
+"""Result over label outside which the counting is doubted first (judgement)."""
+WIDE_SHARE = 0.1
+"""An error of more than this of the result is told as too wide to act on (judgement)."""
+
+
+def capacity_notices(
+    bank: Bank, inverter: Inverter | None, run: Counted, found: Found, result: Measured
+) -> tuple[Notice, ...]:
+    """What to mind about a counted discharge."""
+    cell, said = bank.cell, []
+    lowest_v = max(cell.v_low, bank.board.cell_low_v if bank.board else 0.0)
+    if run.stop == "volts" and run.end_v is not None and run.end_v < bank.series * lowest_v - 1e-9:
+        said.append(
+            (
+                "stop",
+                "capacity-low",
+                f"{run.end_v:g} V is {run.end_v / bank.series:.3g} V per cell, below the lowest these cells and their "
+                f"board may be taken to, {lowest_v:g} V: that harms them, and a charge after it can be dangerous. "
+                "Never test so low; follow the maker’s sheet before you charge them again. The result is not offered.",
+            )
+        )
+    if cell.acceptance_tau_h is not None and found.end_soc < LEAD_SOC - 0.02:
+        said.append(
+            (
+                "check",
+                "capacity-lead",
+                f"This took lead-acid down to {found.end_soc * 100:.0f} %. Deep discharges shorten its life: stop at "
+                "half, let it rest some hours, read the volts, and charge it full at once.",
+            )
+        )
+    if run.cell_c < COOL_C:
+        said.append(
+            (
+                "check",
+                "capacity-cold",
+                f"Cells at {run.cell_c:g} °C hold back a part that only typical tables tell. Test again at 15 to 30 °C "
+                "before you believe it.",
+            )
+        )
+    if found.c_rate > cell.discharge_c_max:
+        said.append(
+            (
+                "check",
+                "capacity-fast",
+                f"A mean current of {found.drawn_ah / run.hours:.3g} A is above what these cells are meant for, "
+                f"{cell.discharge_c_max * found.ah:.3g} A. Use a smaller load.",
+            )
+        )
+    of_label = result.value / bank.label_ah
+    if not FEW_SHARE <= of_label <= MANY_SHARE:
+        said.append(
+            (
+                "check",
+                "capacity-unlike",
+                f"That is {of_label * 100:.0f} % of the label. Before you believe it look over the counting: was it "
+                "set to nothing at full, did the sun charge meanwhile, are the Ah those of the whole bank?",
+            )
+        )
+    if result.half > WIDE_SHARE * result.value:
+        said.append(
+            (
+                "note",
+                "capacity-wide",
+                f"An error of {result.half / result.value * 100:.0f} % is wide. The largest part is "
+                f"{result.parts[0].label[:1].lower()}{result.parts[0].label[1:]}: mend that first.",
+            )
+        )
+    return tuple(Notice(level=level, code=code, text=text) for level, code, text in said)
+
+
+def capacity_worked(bank: Bank, inverter: Inverter | None, run: Counted, found: Found) -> tuple[Worked, ...]:
+    """The sum, to be followed with a pocket calculator."""
+    lines = []
+    if run.unit == "sockets" and found.dc_kwh is not None and inverter is not None:
+        lines.append(
+            Worked(
+                label="Drawn from the bank",
+                how=f"{run.amount:g} kWh at the sockets, with {inverter.name}’s losses, its idle for {run.hours:g} h",
+                value=found.dc_kwh,
+                unit="kWh",
+            )
+        )
+    if found.dc_kwh is not None:
+        lines.append(
+            Worked(
+                label="Ah drawn",
+                how=f"{found.dc_kwh:.4g} kWh × 1,000 ÷ {found.mean_v:.4g} V, the mean under this load",
+                value=found.drawn_ah,
+                unit="Ah",
+            )
+        )
+    lines.append(Worked(label="It began at", how="where the charge ended", value=found.start_soc * 100.0, unit="%"))
+    kept = run.stop in ("cutoff", "volts") and found.end_soc <= found.reach_soc + 1e-9 and found.reach_soc > 0.0
+    how = "what cold and rate keep at the bottom" if kept else "the stop, on the curve"
+    lines.append(Worked(label="It ended at", how=how, value=found.end_soc * 100.0, unit="%"))
+    lines.append(
+        Worked(
+            label="The whole bank",
+            how=f"{found.drawn_ah:.4g} Ah ÷ ({found.start_soc * 100:.4g} − {found.end_soc * 100:.4g}) %",
+            value=found.ah,
+            unit="Ah",
+        )
+    )
+    if bank.parallel > 1:
+        lines.append(
+            Worked(
+                label="One cell",
+                how=f"that ÷ {bank.parallel} strings in parallel",
+                value=found.ah / bank.parallel,
+                unit="Ah",
+            )
+        )
+    return tuple(lines)
+
+
+def capacity_assumptions(bank: Bank, run: Counted, inverter: Inverter | None) -> tuple[Assumption, ...]:
+    """What was taken because nobody measured it."""
+    cell = bank.cell
+    found = []
+    if run.accuracy_share is None:
+        found.append(
+            Assumption(
+                name="What the counter may be off by",
+                value="2 %" if run.unit == "sockets" else "1 %",
+                kind="typical, from memory",
+                source="a meter in a socket; a shunt",
+            )
+        )
+    named = (("Rested volts and resistance", "ocv_v"), ("Capacity in the cold", "capacity_temperature"))
+    for name, key in named:
+        source = cell.source_of(key)
+        if source is not None:
+            found.append(Assumption(name=f"{name} of {cell.name}", value="", kind=source.kind, source=source.text))
+    if run.unit == "sockets" and inverter is not None:
+        found.append(
+            Assumption(
+                name=f"{inverter.name}: idle draw and losses",
+                value=f"{inverter.idle_w:g} W idle",
+                kind="assumed",
+                source="as on Inverter, 30 and 20 % either way; measure the idle draw first",
+            )
+        )
+    return tuple(found)

@@ -1,0 +1,81 @@
+"""A house's own meter: a file with a counter that was set back, looked over, accepted, deleted and brought back."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import Opener
+from tests.browser.test_frame import NARROW, SMALL_TARGETS
+from tests.web.meter_files import A_DAY, meter_csv
+
+
+@pytest.fixture
+def site(serve: Callable[..., str], tmp_path: Path, small_house: dict[str, Any]) -> str:
+    """A server with the small household open."""
+    path = tmp_path / "household.json"
+    path.write_text(json.dumps(small_house), encoding="utf-8")
+    return serve(path)
+
+
+def bring(page: Page, site: str, folder: Path, content: str, name: str) -> None:
+    """Upload one file."""
+    file = folder / name
+    file.write_text(content, encoding="utf-8")
+    page.goto(f"{site}/log")
+    page.locator("#file").set_input_files(file)
+    page.get_by_role("button", name="Look at it").click()
+    page.wait_for_url(re.compile(r"/log/\d+$"))
+
+
+def fits(page: Page) -> None:
+    """Nothing sticks out on a phone, and everything that is pressed is large enough."""
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360, page.url
+    assert page.evaluate(SMALL_TARGETS) == [], page.url
+
+
+def test_a_counter_that_was_set_back_is_seen_and_a_deleted_file_comes_back(
+    open_page: Opener, site: str, tmp_path: Path
+) -> None:
+    page = open_page(site, viewport=NARROW)
+    bring(page, site, tmp_path, meter_csv(20, reset=3000), "Shed.csv")
+    expect(page.locator("[role=status]")).to_contain_text("hold yield, load at the sockets and volts of the bank")
+    expect(page.locator("table.reads tbody tr")).to_have_count(4)
+    expect(page.get_by_label("How “Load total [kWh]” counts")).to_have_value("ever")
+    fits(page)
+    page.get_by_role("button", name="Read it so").click()
+    expect(page.locator(".sentence")).to_contain_text("20 days of yield")
+    expect(page.locator(".note.check")).to_contain_text("“Load total [kWh]” was set back once")
+    page.wait_for_selector("html[data-charts=drawn]", state="attached")
+    expect(page.locator(".plot.drawn")).to_have_count(1)
+    fits(page)
+    before = page.request.get(f"{site}/log.json").json()
+    assert before["rows"] == 20 * A_DAY
+    page.get_by_role("button", name="Delete it").click()
+    expect(page.locator("#deleted")).to_contain_text("Shed")
+    assert page.request.get(f"{site}/log.json").json()["rows"] == 0
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator(".sentence")).to_contain_text("20 days of yield")
+    assert page.request.get(f"{site}/log.json").json() == before
+    page.goto(f"{site}/log")
+    fits(page)
+
+
+@pytest.mark.parametrize("scripts", [True, False])
+def test_a_long_file_shows_its_progress_and_goes_on_to_what_it_holds(
+    open_page: Opener, site: str, tmp_path: Path, scripts: bool
+) -> None:
+    page = open_page(f"{site}/log", java_script_enabled=scripts)
+    bring(page, site, tmp_path, meter_csv(120), "Long.csv")
+    page.get_by_role("button", name="Read it so").click()
+    page.wait_for_url(re.compile(r"/log/\d+(/reading\?.*)?$"))
+    if not scripts:
+        while page.get_by_role("link", name="Look again").count():
+            page.get_by_role("link", name="Look again").click()
+    expect(page.locator(".sentence")).to_contain_text("120 days of yield")

@@ -1,0 +1,163 @@
+"""Why it went dark: the page says what its JSON says, explains itself where nothing was asked, loses nothing typed."""
+
+from __future__ import annotations
+
+import copy
+import re
+from datetime import datetime
+from typing import Any
+from urllib.parse import parse_qs
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from engine.answers.dark_seen import AFTER, LOW, Seen
+from engine.house.household import read
+from tests.conftest import Client, Clock, soup
+from tests.web.conftest import Opener
+from webapp.dark_form import asked_from, seen_of
+
+ASK = "at=2026-11-24%2023:40&soc=25&load_w=3000&cell_c=12"
+EVENING = "&evening_at=18:00&evening_soc=45&full_at=2026-11-20"
+
+
+def text_of(node: Any) -> str:
+    return re.sub(r"\s+", " ", node.get_text().replace("\u00a0", " ").replace("\u202f", " ")).strip()
+
+
+def answer(client: Client, query: str = ASK) -> Any:
+    return soup(client.get(f"/dark?{query}")).select_one("#answer")
+
+
+def test_an_empty_form_says_what_to_type_and_links_a_made_up_night(client: Client) -> None:
+    response = client.get("/dark")
+    assert response.status_code == 200
+    page = soup(response)
+    assert "Type when it went dark" in text_of(page.select_one("#answer"))
+    assert not page.select(".summary")
+    link = page.select_one('#answer a[href^="/dark?"]')
+    assert link is not None
+    there = soup(client.get(str(link["href"])))
+    assert there.select("table.dark-causes tbody tr")
+    assert client.get("/dark.json").status_code == 422
+
+
+def test_the_page_says_what_the_json_says(client: Client) -> None:
+    told = client.get(f"/dark.json?{ASK}{EVENING}").json()
+    page = answer(client, ASK + EVENING)
+    rows = [text_of(row.td) for row in page.select("table.dark-causes tbody tr")]
+    weights = [cause["weight"] for cause in told["causes"]]
+    assert sum(weights) == pytest.approx(1.0)
+    assert weights == sorted(weights, reverse=True)
+    assert rows == [f"{round(w * 100)} %" if w >= 0.005 else "under 1 %" for w in weights]
+    assert f"As entered, the bank goes dark at {told['expected_soc'] * 100:.0f} %" in text_of(page)
+    assert page.select_one("[role=status] h1.sentence") is not None
+    assert told["seen"]["at"].startswith("2026-11-24T23:40")
+    assert told["start_at"].startswith("2026-11-24T18:00")
+    outcomes = page.select("dl.dark-outcomes dt")
+    decided = told["measurements"][0]["outcomes"]
+    assert len(outcomes) == (len(decided) if len(decided) > 1 else 0)
+
+
+def test_it_stands_under_check(client: Client) -> None:
+    here = soup(client.get("/dark")).select_one('nav a[href="/dark"]')
+    assert here is not None
+    assert text_of(here) == "Why it went dark"
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "says"),
+    [
+        ("soc", "125", "The monitor showed must be a number from 0 to 100 %"),
+        ("soc", "", "The monitor showed"),
+        ("load_w", "kettle", "Running just then"),
+        ("at", "last night", "Went dark at must be"),
+        ("at", "2031-01-01 10:00", "must not be later than"),
+        ("evening_at", "noonish", "Evening’s charge read at must be"),
+        ("evening_soc", "40", "Say when the charge of the evening was read"),
+        ("full_at", "2026-11-25", "Last showed full must not be later"),
+        ("told", "smoke", "What you found cannot be"),
+        ("cell_c", "90", "Cell temperature that night must be"),
+    ],
+)
+def test_what_cannot_be_is_refused_and_kept(client: Client, name: str, typed: str, says: str) -> None:
+    asked = {key: values[0] for key, values in parse_qs(ASK).items()} | {name: typed}
+    response = client.get("/dark", params=asked)
+    assert response.status_code == 422
+    page = soup(response)
+    assert says in text_of(page.select_one(".summary"))
+    if name != "told":
+        field = page.select_one(f"input[name={name}]")
+        assert field is not None
+        assert field["value"] == typed
+    kept = page.select_one("input[name=load_w]")
+    assert kept is not None
+    assert kept["value"] == asked["load_w"]
+    assert client.get("/dark.json", params=asked).status_code == 422
+
+
+def test_a_time_without_a_day_is_the_last_such_before_now(client: Client, clock: Clock) -> None:
+    told = client.get("/dark.json?at=23:59&soc=25&load_w=300").json()
+    now = clock()
+    at = datetime.fromisoformat(told["seen"]["at"])
+    assert 0 <= (now - at).total_seconds() < 86_400
+    assert (at.hour, at.minute) == (23, 59)
+
+
+def test_a_live_fault_goes_beside_the_answer(client: Client) -> None:
+    response = client.get(f"/dark?{ASK}&soc=200", headers={"HX-Request": "true", "HX-Request-Type": "partial"})
+    assert response.status_code == 422
+    assert response.text.startswith("<ul>")
+
+
+def test_cautions_stand_on_the_page(client: Client) -> None:
+    told = text_of(answer(client))
+    for word in ("Never bridge", "dark stairs", "medical device", "Switch every load off", "licensed", "below 0 °C"):
+        assert word in told
+
+
+def test_cold_cells_are_a_stop(client_of: Opener, small_house: dict[str, Any]) -> None:
+    page = answer(client_of(small_house), ASK.replace("cell_c=12", "cell_c=-6"))
+    assert any("Do not charge" in text_of(note) for note in page.select(".note.stop"))
+
+
+def test_a_share_typed_as_percent_is_asked_about(client: Client) -> None:
+    assert "25 % was meant" in text_of(answer(client, ASK.replace("soc=25", "soc=0.25")))
+
+
+def test_no_bank_and_banks_on_one_bus_are_refused_in_words(client_of: Opener, small_house: dict[str, Any]) -> None:
+    alone = copy.deepcopy(small_house) | {"banks": []}
+    page = soup(client_of(alone).get(f"/dark?{ASK}"))
+    assert "There is no bank yet" in text_of(page.select_one("#answer"))
+    twice = copy.deepcopy(small_house)
+    twice["banks"].append(copy.deepcopy(twice["banks"][0]) | {"id": "second", "name": "Second bank"})
+    client = client_of(twice)
+    assert "share one bus" in text_of(answer(client))
+    assert "share one bus" in client.get(f"/dark.json?{ASK}").text
+
+
+def test_a_query_made_of_a_night_asks_about_that_night(small_house: dict[str, Any]) -> None:
+    """What a log holds of a night goes into the form and comes out the same, to the minute."""
+    site = read(small_house).site
+    seen = Seen(
+        at=datetime(2026, 7, 2, 2, 10),
+        soc=0.215,
+        load_w=2400.0,
+        cell_c=-3.0,
+        evening_at=datetime(2026, 7, 1, 20, 0),
+        evening_soc=0.4,
+        full_at=datetime(2026, 6, 30, 15, 30),
+        volts_v=51.3,
+        volts_when=AFTER,
+        told=LOW,
+    )
+    asked = asked_from(seen, site)
+    numbers = {"soc": 0.01, "evening_soc": 0.01, "load_w": 1.0, "cell_c": 1.0, "evening_w": 1.0, "volts_v": 1.0}
+    values: dict[str, Any] = {name: float(asked[name]) * by if name in asked else None for name, by in numbers.items()}
+    values |= {name: asked.get(name, "") for name in ("at", "evening_at", "full_at", "volts_when", "told")}
+    now = datetime(2026, 7, 2, 9, 0, tzinfo=ZoneInfo(site.time_zone))
+    again = seen_of(values, site, now)
+    assert asked["at"] == "2026-07-02 03:10", "summer time on the household’s clock"
+    for name in ("at", "evening_at", "full_at", "volts_when", "told"):
+        assert getattr(again, name) == getattr(seen, name)
+    assert again.soc == pytest.approx(seen.soc)
