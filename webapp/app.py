@@ -39,6 +39,7 @@ from webapp.pages import (
     loads,
     log,
     log_compared,
+    log_learn,
     measure,
     method,
     off,
@@ -164,7 +165,7 @@ def create_app(
     except InputError:
         app.state.store.close()
         raise
-    for module in (*PAGES, everything, log_compared, tried, sign_in):
+    for module in (*PAGES, everything, log_compared, log_learn, tried, sign_in):
         app.include_router(module.router)
     app.mount("/static", StaticFiles(directory=static_dir()))
     app.add_api_route("/", start, methods=["GET"])

@@ -60,9 +60,18 @@ def bank_text(bank: Bank) -> str:
     tested = "" if bank.tested_ah is None else f"{bank.tested_ah:g} Ah tested of "
     reserve = f"{bank.reserve_soc * 100:g} %" if bank.reserve_v is None else f"{bank.reserve_v:g} V per cell"
     cold = "" if bank.cold_charge_a is None else f", charged with {bank.cold_charge_a:g} A at 0 °C"
+    own = [
+        f"{share * 100:.3g} % {what}"
+        for share, what in (
+            (bank.charge_efficiency, "of ampere-hours given back"),
+            (bank.self_discharge_per_month, "self-discharge a month"),
+        )
+        if share is not None
+    ]
     return (
         f"{bank.cell.name}, {bank.series} in series{strings}, {tested}{bank.label_ah:g} Ah, {bank.cell_c:g} °C, "
         f"charged to {bank.charge_end_cell_v:g} V per cell{', held' if bank.hold else ''}{cold}, reserve {reserve}"
+        + "".join(f", {one}" for one in own)
     )
 
 

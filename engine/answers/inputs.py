@@ -262,7 +262,7 @@ def _rows(thing: Any, origins: Mapping[str, str] | None = None) -> tuple[Row, ..
     known = origins or {}
     return tuple(
         Row(label=meaning.label, value=MONTH_NAMES[value - 1])
-        if name.endswith("month")
+        if meaning.whole and name.endswith("month")
         else _row(meaning, value, known.get(name, ""))
         for name, meaning in quantities(type(thing)).items()
         if (value := getattr(thing, name)) is not None

@@ -19,6 +19,7 @@ from engine.cells.chemistry import CellTable, Chemistry, arrays, at, capacity_sh
 from engine.errors import InputError
 from engine.fields import check, quantity
 from engine.house.inverter import Inverter
+from engine.house.own_cell import with_own
 from engine.house.wiring import Wiring
 from engine.quantities import WH_PER_KWH
 
@@ -167,6 +168,26 @@ class Bank:
         optional=True,
         hint="Read on the board’s app at the end of a charge",
     )
+    charge_efficiency: float | None = quantity(
+        "Ampere-hours given back",
+        "%",
+        0.5,
+        1.0,
+        default=None,
+        percent=True,
+        optional=True,
+        hint="Of those put in, by your own meter; empty: usual for the chemistry",
+    )
+    self_discharge_per_month: float | None = quantity(
+        "Self-discharge a month",
+        "%",
+        0.0,
+        1.0,
+        default=None,
+        percent=True,
+        optional=True,
+        hint="With the board’s own draw, by your own meter; empty: usual for the chemistry",
+    )
     board: Board | None = None
     own_fuse: bool = False
     own_disconnect: bool = False
@@ -192,9 +213,10 @@ class Bank:
 
     @property
     def cell(self) -> Chemistry:
-        """The chemistry itself, looked up in the catalogue where only its id is stored, at this bank's rated hours."""
+        """The chemistry itself, looked up in the catalogue where only its id is stored, with the bank's own numbers."""
         cell = catalogue.load(self.chemistry) if isinstance(self.chemistry, str) else self.chemistry
-        return cell if self.rated_h is None else rated_for(cell, self.rated_h)
+        rated = cell if self.rated_h is None else rated_for(cell, self.rated_h)
+        return with_own(rated, self.charge_efficiency, self.self_discharge_per_month)
 
     @property
     def table(self) -> CellTable:

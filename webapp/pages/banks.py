@@ -94,6 +94,7 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
         *number_fields(Bank, "charge_v"),
         Field(name="hold", label="At the end of the charge", kind="choice", choices=HOLDS, default="usual"),
         *number_fields(Bank, "charge_limit_a", "cold_charge_a", "cell_spread_mv"),
+        *number_fields(Bank, "charge_efficiency", "self_discharge_per_month"),
     )
     board = (
         Field(name="board", label="A protection board is fitted", kind="tick", default="1"),

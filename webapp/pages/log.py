@@ -30,6 +30,7 @@ FURTHER: tuple[tuple[str, str, str], ...] = (
         "Measured against predicted",
         "day by day: yield, load and charge, and what the differences point to",
     ),
+    ("/log/learn", "Learn from it", "what your inverter, loads, panels and bank really do, number by number"),
 )
 """What else is asked of the log: address, what its link says, and a sentence about it."""
 router = APIRouter()

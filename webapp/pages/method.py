@@ -60,6 +60,7 @@ CONTENTS = (
     ("log", "Log"),
     ("compared", "Measured against predicted"),
     ("measuring", "Measuring it yourself"),
+    ("learning", "What your own log teaches"),
     ("size", "How big for N days"),
     ("winters", "Many winters at once"),
     ("bus", "Several banks on one DC bus"),
