@@ -100,7 +100,7 @@ def _card(one: Lesson, house: Household) -> Card:
         title=one.title,
         text=one.text,
         tiles=(
-            ("Found", _number(one.value, one.unit), f"{_span(one)}, 95{NO_BREAK}%"),
+            ("Found", _number(one.value, one.unit), f"{_span(one)}, {one.sure * 100:.0f}{NO_BREAK}%"),
             ("The household has", _number(one.now, one.unit), _beside(one, held=held)),
             ("It rests on", _rests(one), "of your log"),
         ),

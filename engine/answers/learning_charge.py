@@ -183,18 +183,17 @@ def _leak(e: Evidence, s: Spans) -> tuple[tuple[Lesson, ...], tuple[Missing, ...
         high=high,
         unit="share a month",
         days=round(float(d.sum())),
-        how="Spans between full charges differ in days and in what flowed: in is fitted by out ÷ "
-        f"efficiency and leak × days. The interval is from drawing the spans again, and from a shunt whose zero is "
-        f"off by "
+        how="Spans between full charges differ in days and in what flowed: in is fitted by out ÷ efficiency and "
+        "leak × days. The interval is from drawing the spans again, and from a shunt whose zero is off by "
         f"{SHUNT_ZERO_A * 1000:.0f} mA (typical, from memory). It is one of 99 %, not 95, for it is offered only "
-        f"where it "
-        "stands out.",
+        "where it stands out.",
         caveats=(
             "Set the shunt to zero with the bank disconnected before you believe it: its zero reads as self-discharge.",
             "What draws past the shunt, as a protection board does, is in it.",
         ),
         changes=(Change(part="banks", id=bank.id, fields={"self_discharge_per_month": used}),),
         now=now,
+        sure=0.99,
         effect=Effect(
             label="Lost on a day by a full bank", unit="kWh", before=stored_kwh * now, after=stored_kwh * used
         ),

@@ -1,8 +1,8 @@
 """What the household's log teaches, in the shape that page, JSON and tests read; and how sure it is.
 
-Every interval is a 95 % one. What chance does is found by drawing the days of the log again (in weeks, because days
-near one another are alike); what the meters may all along be wrong by is added to it as independent parts are, by the
-root of the sum of squares.
+Every interval is a 95 % one, but that of self-discharge (99 %). What chance does is found by drawing the days of the
+log again (in weeks, because days near one another are alike); what the meters may all along be wrong by is added to it
+as independent parts are, by the root of the sum of squares.
 """
 
 from __future__ import annotations
@@ -75,7 +75,9 @@ class Lesson:
     id, title, text : str
         What it is, and what was found, in a sentence.
     value, low, high : float
-        The number and its interval, 95 %, in `unit`; a `unit` of ``share`` is a fraction.
+        The number and its interval, in `unit`; a `unit` of ``share`` is a fraction.
+    sure : float
+        Probability that the interval holds the truth [-].
     days : int
         Days of the log it rests on.
     how : str
@@ -102,6 +104,7 @@ class Lesson:
     changes: tuple[Change, ...] = ()
     now: float | None = None
     effect: Effect | None = None
+    sure: float = 0.95
 
     @property
     def fits(self) -> bool:

@@ -90,6 +90,28 @@ def test_what_was_measured_is_held_against_the_model_day_by_day(open_page: Opene
     expect(page.locator("#from")).to_have_value("2024-01-20")
 
 
+def test_a_value_of_the_log_is_used_by_a_press_and_undo_restores(open_page: Opener, site: str, tmp_path: Path) -> None:
+    page = open_page(f"{site}/today", viewport=NARROW)
+    said = page.locator("#answer [role=status]").first.inner_text()
+    bring(page, site, tmp_path, meter_csv(20), "Shed.csv")
+    page.get_by_role("button", name="Read it so").click()
+    page.goto(f"{site}/log")
+    page.get_by_role("link", name="Learn").click()
+    # The counter of the file rises by 12 kWh each day.
+    card = page.locator("#learnt-loads")
+    expect(card).to_contain_text("12.0 kWh")
+    fits(page)
+    card.get_by_role("button", name="Use this value").click()
+    expect(page.locator("#used")).to_contain_text("12.0 kWh")
+    page.goto(f"{site}/today")
+    expect(page.locator("#answer [role=status]").first).not_to_have_text(said)
+    page.goto(f"{site}/loads")
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator("#saved p").first).to_have_text(re.compile("undid"))
+    page.goto(f"{site}/today")
+    expect(page.locator("#answer [role=status]").first).to_have_text(said)
+
+
 @pytest.mark.parametrize("scripts", [True, False])
 def test_a_long_file_shows_its_progress_and_goes_on_to_what_it_holds(
     open_page: Opener, site: str, tmp_path: Path, scripts: bool

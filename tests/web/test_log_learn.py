@@ -128,6 +128,8 @@ def test_a_self_discharge_is_told_in_percent_on_card_sheet_and_form(
     assert lesson.high < 0.9
     facts = text_of(soup(client.get(PATH)))
     assert f"Self-discharge a month {figures(lesson.value * 100.0, 4)} %" in facts
+    surer = [one for one in soup(client.get(PATH)).select("section.card") if ", 99\u00a0%" in one.get_text()]
+    assert [one["id"] for one in surer] == ["learnt-self_discharge"]
     form = sent(soup(client.get(PATH)), "self_discharge")
     assert client.post(f"{PATH}/use", form).status_code == 303
     assert household(client).banks[0].self_discharge_per_month == lesson.value
