@@ -218,7 +218,7 @@ def _caveats(e: Evidence, known: Flags, side: str) -> tuple[str, ...]:
     if loads:
         said.append(f"It takes the place of these loads: {names}.")
     if any(load.can_shed or load.can_wait for load in loads):
-        said.append("What could be switched off or moved is then not known apart: Switch off and Run have no list.")
+        said.append("What could be switched off or moved is then not known apart: Switch off has nothing to offer.")
     if not known.all():
         absent = ", ".join(climates.MONTH_NAMES[m] for m in np.flatnonzero(~known))
         said.append(f"No days of their own: {absent}. They are scaled from the months around by your described loads.")
