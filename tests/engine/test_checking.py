@@ -329,3 +329,13 @@ def test_the_answer_is_plain_json_with_nothing_that_is_no_number() -> None:
     load[:400] = np.nan
     text = json_text(checked(found, load_w=load, yield_w=np.where(np.arange(load.size) < 200, np.nan, 100.0)))
     assert '"draw_kwh":null' in text
+
+
+def test_a_monitor_seen_in_the_runs_first_hours_alone_drifts_by_a_number() -> None:
+    log = truth().log.between(0.0, truth().log.start_s[72])
+    shown = np.full(72, np.nan)
+    shown[:24] = np.linspace(0.3, 0.6, 24)
+    answer = checking(truth().house, changed(log, charge=shown), truth().sky)
+    assert answer.charge is not None
+    assert answer.charge.days == 1
+    assert answer.charge.drift_per_day == 0.0
