@@ -41,6 +41,12 @@ def notes_of(
         found.append("The draw was not compared: the log does not have it.")
     elif not loads:
         found.append("The draw was not compared: the house has no loads measured on the side of the log’s.")
+    found += [
+        f"Of the draw {_SIDE[one.side]} the log has rows of many hours: its days are compared, and nothing is said of "
+        "hours of the day, of nights or of what is always on."
+        for one in loads
+        if not any(hour.days for hour in one.hours)
+    ]
     if household.sun.covered_days:
         found.append("Covered days entered on Sun are not predicted here: the panels are taken as free.")
     return tuple(found)
