@@ -471,3 +471,22 @@ def test_a_file_of_which_nothing_can_be_believed_is_refused() -> None:
     content = csv("Time,Load [W]", times, np.full(24, -900.0))
     with pytest.raises(InputError, match=r"no row of it says anything.*24 values of load at the sockets beyond belief"):
         read(content, guess(content), DUBLIN)
+
+
+def test_two_counters_in_turn_in_one_table_lose_nothing() -> None:
+    times_s = stamps(WINTER_S, 300.0, 2 * 288)
+    every = [np.cumsum(watts) / 12e3 for watts in truth_w(times_s)]
+    sparse = [np.where(np.arange(times_s.size) % 2 == n, one, np.nan) for n, one in enumerate(every)]
+    content = csv("Time,PV total [kWh],Load total [kWh]", written(times_s, DUBLIN), *sparse)
+    log, _ = read(content, guess(content), DUBLIN)
+    for key, one in zip(("yield_w", "load_w"), sparse, strict=True):
+        assert kwh(log, key) == pytest.approx(np.nanmax(one) - np.nanmin(one), abs=1e-5)
+        assert np.isfinite(by_hour(log, 0.0).values[key]).all()
+
+
+def test_a_date_keeps_its_own_kwh_in_summer() -> None:
+    dates = [f"2024-07-{day:02}" for day in range(1, 11)]
+    content = csv("Date,PV [kWh]", dates, np.array([10.0, 2.0] * 5))
+    days = by_hour(read(content, guess(content), DUBLIN)[0], 0.0)
+    assert days.dates.astype(str).tolist() == dates
+    assert days.daily_kwh("yield_w") == pytest.approx([10.0, 2.0] * 5)
