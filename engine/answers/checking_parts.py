@@ -45,7 +45,7 @@ TELLS = {
     "tests.",
     DRIFT: "The monitor’s reading at rest with nothing drawing: it should show no current; and its capacity.",
     UNSEEN: "A clamp meter on the bank’s cable at night against what the inverter says it draws.",
-    UNIT: "The file on Log, opened with “Change how it is read”: are its numbers W or kW, Wh or kWh?",
+    UNIT: "The file on Log, opened with “Read it another way”: are its numbers W or kW, Wh or kWh?",
     UNKNOWN: "A note of what was done that day.",
 }
 """What would tell whether a cause is the right one."""
