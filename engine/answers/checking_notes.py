@@ -17,6 +17,8 @@ from engine.quantities import HOURS_PER_DAY
 _WHAT = {"yield_w": "what the panels gave", "load_w": "the draw at the sockets", "load_dc_w": "the inverter’s draw"}
 _REFERENCE = {"same day": "the very days", "average days": "the average day of each month"}
 _SIDE = {"sockets": "at the sockets", "battery": "at the battery side"}
+_NONE = 1e-9
+"""What two sums of the same numbers may differ by; it is told as none."""
 
 
 def notes_of(
@@ -57,7 +59,7 @@ def worked_of(yields: YieldCheck | None, loads: Sequence[LoadCheck], charge: Cha
     found: list[Worked] = []
 
     def line(label: str, how: str, value: float, unit: str) -> None:
-        found.append(Worked(label=label, how=how, value=value, unit=unit))
+        found.append(Worked(label=label, how=how, value=value if abs(value) > _NONE else 0.0, unit=unit))
 
     if yields is not None:
         e = yields.told

@@ -359,3 +359,9 @@ def test_watts_for_kilowatts_are_a_unit_and_neither_snow_nor_an_inverter_that_wa
     answer = checked(truth(), sky=sky, **columns)
     assert codes(answer) == {UNIT}
     assert not answer.worst
+
+
+def test_what_is_the_same_but_for_the_last_digit_is_worked_out_as_none() -> None:
+    differences = [one.value for one in checked(truth()).worked if one.label.startswith("Difference")]
+    assert len(differences) == 3
+    assert all(value == 0.0 or abs(value) > 1e-9 for value in differences)

@@ -490,3 +490,11 @@ def test_a_date_keeps_its_own_kwh_in_summer() -> None:
     days = by_hour(read(content, guess(content), DUBLIN)[0], 0.0)
     assert days.dates.astype(str).tolist() == dates
     assert days.daily_kwh("yield_w") == pytest.approx([10.0, 2.0] * 5)
+
+
+def test_rows_a_moment_after_the_minute_begin_no_further_day() -> None:
+    start_s = stamps(WINTER_S + 0.123, HOUR_S, 48)
+    log = MeterLog(start_s=start_s, step_s=np.full(48, HOUR_S), values={"load_w": np.full(48, 500.0)})
+    hours = by_hour(log, 0.0)
+    assert hours.days == 2
+    assert hours.daily_kwh("load_w") == pytest.approx([12.0, 12.0])
