@@ -63,11 +63,11 @@ class Worst:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoadShown:
-    """One side’s hours of the day: its picture, rows, and what is always on."""
+    """One side’s hours of the day: its picture and rows, none where no hour is known, and its days in words."""
 
     side: str
     words: str
-    figure: Figure
+    figure: Figure | None
     rows: tuple[Row, ...]
 
 
@@ -202,7 +202,9 @@ def _load_shown(found: LoadCheck) -> LoadShown:
         side=SIDES[found.side],
         words=f"{kwh(e.measured_kwh)} a day against {kwh(e.model_kwh)} over {counted(e.days, 'day')}: "
         f"{signed(e.bias_kwh, 2)}{NO_BREAK}kWh a day; a day is out by {kwh(e.mean_error_kwh)}.",
-        figure=compared_charts.hours([hour.measured_w for hour in found.hours], [hour.model_w for hour in found.hours]),
+        figure=compared_charts.hours([hour.measured_w for hour in found.hours], [hour.model_w for hour in found.hours])
+        if any(hour.days for hour in found.hours)
+        else None,
         rows=tuple(
             (
                 f"{hour.hour:02}:00",

@@ -119,7 +119,8 @@ def _flows(log: MeterLog, known: Sequence[str]) -> MeterLog:
     if "bank_w" in known:
         flow = log.values["bank_w"]
         values |= {"bank_in_w": np.maximum(flow, 0.0), "bank_out_w": np.maximum(-flow, 0.0)}
-    return dataclasses.replace(log, values=values)
+    # Something of each row is put together in any case: the days are those of the rows.
+    return dataclasses.replace(log, values=values or dict(list(log.values.items())[:1]))
 
 
 def _charge(hours: MeterHours) -> Floats | None:
@@ -135,8 +136,10 @@ def _charge(hours: MeterHours) -> Floats | None:
 
 
 def usual_step_s(log: MeterLog) -> float:
-    """Return the usual length of a row [s]."""
-    return float(np.median(log.step_s))
+    """Return the usual length of a row [s]: that of the rows in which half of the time lies."""
+    step_s = np.sort(log.step_s)
+    passed_s = np.cumsum(step_s)
+    return float(step_s[np.searchsorted(passed_s, passed_s[-1] / 2.0)])
 
 
 def first_table(log: MeterLog, zone: ZoneInfo, rows: int) -> Table:

@@ -39,7 +39,7 @@ from engine.answers.checking_load import (
     worst_loads,
 )
 from engine.answers.checking_notes import notes_of, worked_of
-from engine.answers.checking_parts import Floats, Likely, WorstDay, by_day, day_of, known
+from engine.answers.checking_parts import Floats, Likely, WorstDay, by_day, day_of, known, unit_cause
 from engine.answers.checking_shade import covered, shade, worst_yields, yield_causes
 from engine.answers.checking_yield import YieldCheck, YieldDays, clear_hours, yield_check, yield_days
 from engine.balance.forcing import load_hours
@@ -143,23 +143,26 @@ def checking(
     hours = _with_nights(household, _between(by_hour_of(household, log), first, last))
     bank = _bank(household, supplies, hours)
     panels = _yields(household, hours, supplies, kc, bank)
-    sides = load_days(household, hours)
-    out, shaded = (None, None) if panels is None else (covered(panels), shade(panels))
-    causes: list[Likely] = []
+    sides = load_days(household, hours, float(np.median(log.step_s)))
+    yields = None if panels is None else yield_check(panels)
+    checks = [(side, load_check(side)) for side in sides]
+    loads = tuple(one for _, one in checks if one is not None)
+    units = [unit_cause("The yield", None if yields is None else yields.errors)]
+    units += [unit_cause("The draw", None if one is None else one.errors) for _, one in checks]
+    causes = [one for one in units if one is not None]
     worst: list[WorstDay] = []
-    if panels is not None and out is not None and shaded is not None:
+    if panels is not None and units[0] is None:
+        out, shaded = covered(panels), shade(panels)
         causes += yield_causes(panels, out, shaded)
         worst += worst_yields(panels, out, shaded)
-    for side in sides:
+    right = [side for side, wrong in zip(sides, units[1:], strict=True) if wrong is None]
+    for side in right:
         causes += [one for one in load_causes(side) if one.code not in {cause.code for cause in causes}]
-    if sides:
-        worst += worst_loads(sides[0])
-    if bank.hours is not None and bank.days is not None and bank.check is not None:
+    worst += worst_loads(right[0]) if right else ()
+    if bank.hours is not None and bank.days is not None and bank.check is not None and not any(units):
         cause = bank_cause(pace(bank.hours), growth(bank.hours, bank.days), bank.check.days)
         causes += [] if cause is None else [cause]
         worst += worst_charges(bank.hours, bank.days, cause)
-    yields = None if panels is None else yield_check(panels)
-    loads = tuple(one for one in map(load_check, sides) if one is not None)
     return Checking(
         first=day_of(hours.dates, 0),
         last=day_of(hours.dates, hours.days - 1),

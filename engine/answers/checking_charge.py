@@ -236,13 +236,14 @@ def charge_check(hours: ChargeHours, days: ChargeDays) -> ChargeCheck | None:
         return None
     error, since = days.error[there], days.since_days[there]
     lengths = np.bincount(hours.run[hours.run >= 0])
+    squares = float((since * since).sum())
     return ChargeCheck(
         days=int(there.sum()),
         runs=int(np.unique(days.run[there]).size),
         run_days=float(lengths.mean()) / HOURS_PER_DAY,
         mean_error_soc=float(np.abs(error).mean()),
         bias_soc=float(error.mean()),
-        drift_per_day=float((since * error).sum() / (since * since).sum()),
+        drift_per_day=float((since * error).sum()) / squares if squares > 0.0 else 0.0,
     )
 
 

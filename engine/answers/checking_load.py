@@ -45,6 +45,11 @@ OFF_SHARE = 0.5
 """The inverter was likely off where a day drew less than so much of what is always on by the loads (judgement)."""
 LEAST_LOAD_KWH, LEAST_LOAD_SHARE = 0.3, 0.15
 """A day is among the worst from such an error on (judgement)."""
+LONG_ROW_H = 4.0
+"""Where rows are so long, no hour of them is known by itself (judgement)."""
+CHANGES_A_DAY = 1.2
+"""And where the draw changes no more often than so, though it does, beside another meter’s shorter rows (judgement: a
+row a day changes it once, and a house’s least load that comes and goes twice)."""
 ALWAYS_ON_HOURS = LEAST_KNOWN * HOURS_PER_DAY
 """Hours of a day that must be known for its lowest to count, as for its kWh."""
 
@@ -82,7 +87,10 @@ class LoadCheck:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LoadDays:
-    """Measured and modelled hours of one side, (n, 24) [W], and days, (n,) [kWh]; NaN where not known."""
+    """Measured and modelled hours of one side, (n, 24) [W], and days, (n,) [kWh]; NaN where not known.
+
+    Where the log has rows of many hours (`in_long_rows`) no hour of it is known, only its days.
+    """
 
     side: str
     dates: NDArray[np.datetime64]
@@ -124,8 +132,23 @@ def modelled_loads(household: Household, dates: NDArray[np.datetime64]) -> tuple
     return by_day(at_sockets), by_day(at_battery)
 
 
-def load_days(household: Household, hours: MeterHours) -> tuple[LoadDays, ...]:
-    """Put the draw of each side that the log has beside the loads."""
+def in_long_rows(hours: Floats, row_s: float) -> bool:
+    """Return whether a draw stands in rows so long that nothing is known of its hours, `row_s` being the log’s usual.
+
+    Examples
+    --------
+    >>> days = np.repeat([[400.0], [390.0]], 24, axis=1)
+    >>> in_long_rows(days, 3600.0), in_long_rows(days, 86_400.0), in_long_rows(np.arange(48.0).reshape(2, 24), 3600.0)
+    (True, True, False)
+    """
+    step = np.diff(hours.ravel())
+    known_days = np.isfinite(step).sum() / HOURS_PER_DAY
+    changes = int((np.abs(np.nan_to_num(step)) > 1e-6).sum())
+    return bool(row_s >= LONG_ROW_H * 3600.0 or 0 < changes <= CHANGES_A_DAY * known_days)
+
+
+def load_days(household: Household, hours: MeterHours, row_s: float) -> tuple[LoadDays, ...]:
+    """Put the draw of each side that the log has beside the loads; its rows are usually `row_s` long [s]."""
     there = [key for key in SIDES if key in hours.values and np.isfinite(hours.values[key]).any()]
     if not there:
         return ()
@@ -134,7 +157,9 @@ def load_days(household: Household, hours: MeterHours) -> tuple[LoadDays, ...]:
         LoadDays(
             side=SIDES[key],
             dates=hours.dates,
-            hours=hours.values[key],
+            hours=np.full((hours.days, HOURS_PER_DAY), np.nan)
+            if in_long_rows(hours.values[key], row_s)
+            else hours.values[key],
             model=models[key],
             daily=hours.daily_kwh(key),
         )

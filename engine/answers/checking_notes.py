@@ -17,6 +17,8 @@ from engine.quantities import HOURS_PER_DAY
 _WHAT = {"yield_w": "what the panels gave", "load_w": "the draw at the sockets", "load_dc_w": "the inverter’s draw"}
 _REFERENCE = {"same day": "the very days", "average days": "the average day of each month"}
 _SIDE = {"sockets": "at the sockets", "battery": "at the battery side"}
+_NONE = 1e-9
+"""What two sums of the same numbers may differ by; it is told as none."""
 
 
 def notes_of(
@@ -41,6 +43,12 @@ def notes_of(
         found.append("The draw was not compared: the log does not have it.")
     elif not loads:
         found.append("The draw was not compared: the house has no loads measured on the side of the log’s.")
+    found += [
+        f"Of the draw {_SIDE[one.side]} the log has rows of many hours: its days are compared, and nothing is said of "
+        "hours of the day, of nights or of what is always on."
+        for one in loads
+        if not any(hour.days for hour in one.hours)
+    ]
     if household.sun.covered_days:
         found.append("Covered days entered on Sun are not predicted here: the panels are taken as free.")
     return tuple(found)
@@ -51,7 +59,7 @@ def worked_of(yields: YieldCheck | None, loads: Sequence[LoadCheck], charge: Cha
     found: list[Worked] = []
 
     def line(label: str, how: str, value: float, unit: str) -> None:
-        found.append(Worked(label=label, how=how, value=value, unit=unit))
+        found.append(Worked(label=label, how=how, value=value if abs(value) > _NONE else 0.0, unit=unit))
 
     if yields is not None:
         e = yields.told

@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 UNKNOWN, WEATHER, ABOVE, COVERED, FULL, SHADE = "unknown", "weather", "above", "covered", "full", "shade"
-IDLE, OFF, CAPACITY, DRIFT, UNSEEN = "idle", "off", "capacity", "drift", "unseen"
+IDLE, OFF, CAPACITY, DRIFT, UNSEEN, UNIT = "idle", "off", "capacity", "drift", "unseen", "unit"
 TITLES = {
     COVERED: "Likely covered panels (snow, if it was cold) or a charger that was off",
     FULL: "Likely a full bank that held the panels back",
@@ -30,6 +30,7 @@ TITLES = {
     CAPACITY: "Likely a bank that holds less than entered",
     DRIFT: "Likely a monitor that counts wrongly",
     UNSEEN: "Likely a draw that no meter saw",
+    UNIT: "Likely a wrong unit or column of the log",
     UNKNOWN: "Nothing here tells why",
 }
 TELLS = {
@@ -44,9 +45,13 @@ TELLS = {
     "tests.",
     DRIFT: "The monitor’s reading at rest with nothing drawing: it should show no current; and its capacity.",
     UNSEEN: "A clamp meter on the bank’s cable at night against what the inverter says it draws.",
+    UNIT: "The file on Log, opened with “Read it another way”: are its numbers W or kW, Wh or kWh?",
     UNKNOWN: "A note of what was done that day.",
 }
 """What would tell whether a cause is the right one."""
+_THOUSANDFOLD, _THOUSANDTH = (100.0, 1e4), (1e-4, 0.01)
+"""Measured for predicted, as a wrong unit makes it in a house whose true yield or draw is between a tenth of the
+model’s and ten times it (judgement)."""
 WORST = 5
 """Worst days of each kind that are named (choice)."""
 
@@ -128,6 +133,17 @@ def errors(measured_kwh: Floats, model_kwh: Floats) -> Errors | None:
         bias_kwh=bias,
         bias_share=bias / mean if mean > 0.0 else None,
     )
+
+
+def unit_cause(what: str, found: Errors | None) -> Likely | None:
+    """Return whether a whole log is out by about a thousand, as with W for kW; no day of it points to anything else."""
+    if found is None or found.model_kwh <= 0.0 or found.measured_kwh <= 0.0:
+        return None
+    times = found.measured_kwh / found.model_kwh
+    if not any(low <= times <= high for low, high in (_THOUSANDFOLD, _THOUSANDTH)):
+        return None
+    many = f"{times:.0f} times" if times > 1.0 else f"1/{1.0 / times:.0f} of"
+    return likely(UNIT, found.days, f"{what} is {many} what the model says; nothing else is looked for in it.")
 
 
 def worst_days(error: Floats, least: Floats) -> list[int]:

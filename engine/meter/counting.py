@@ -21,6 +21,9 @@ _FAR_ABOVE = 20.0
 """Assumed: no row brings twenty times what the fullest twentieth of rows brings at least."""
 _SMALL_RISES = 3.0
 _EDGE_SHARE = 0.1
+_MOST_EMPTY, _FARTHEST_S = 11, 3600.0
+"""Between two readings of a counter so many rows may be empty, and so much time lie: what came is then known to the
+hour (judgement)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +58,7 @@ def came_in(value: Floats, local_s: Floats, counts: str, *, ends: bool) -> Came:
     """
     if counts == INTERVAL:
         return Came(amount=value)
+    value = _bridged(value, local_s)
     rise = np.diff(value)
     step_s = np.diff(local_s)
     usual = _usual_rise(rise) * np.maximum(step_s / np.median(step_s), 1.0)
@@ -72,6 +76,23 @@ def came_in(value: Floats, local_s: Floats, counts: str, *, ends: bool) -> Came:
         unknown=int((fell & ~known).sum()),
         spikes=int(spikes.sum()),
     )
+
+
+def _bridged(value: Floats, local_s: Floats) -> Floats:
+    """A counter with rows that do not know it between readings near each other, which rose evenly or not at all there.
+
+    Two meters in one table often have every other row empty. Across a fall nothing is bridged.
+    """
+    at = np.flatnonzero(np.isfinite(value))
+    if at.size < 2 or at.size == value.size:
+        return value
+    rise, rows = np.diff(value[at]), np.diff(at)
+    near = (rise >= 0.0) & (rows > 1) & (rows <= _MOST_EMPTY + 1) & (np.diff(local_s[at]) <= _FARTHEST_S)
+    inside = np.repeat(near, rows)
+    found = np.interp(local_s, local_s[at], value[at])
+    bridged = np.zeros(value.size, dtype=bool)
+    bridged[at[0] : at[-1]] = inside
+    return np.where(np.isfinite(value) | ~bridged, value, found)
 
 
 def _usual_rise(rise: Floats) -> float:

@@ -18,6 +18,8 @@ Floats = NDArray[np.float64]
 HOUR_S = 3600.0
 LEAST_KNOWN = 0.75
 """An hour is known where so much of it is; a day where so many hours of it are (judgement)."""
+_OVERHANG_S = 60.0
+"""A last row that reaches so little over midnight makes no further day (judgement: a clock a moment late)."""
 _EPOCH = date(1970, 1, 1)
 
 
@@ -81,7 +83,7 @@ def by_hour(log: MeterLog, utc_offset_h: float) -> MeterHours:
     """
     begin_s = log.start_s + utc_offset_h * HOUR_S
     first_day = int(begin_s[0] // DAY_S)
-    days = ceil((begin_s[-1] + log.step_s[-1]) / DAY_S) - first_day
+    days = ceil((max(begin_s[-1], begin_s[-1] + log.step_s[-1] - _OVERHANG_S) + 1e-3) / DAY_S) - first_day
     begin_s = begin_s - first_day * DAY_S
     values = {key: _means(begin_s, log.step_s, column, days) for key, column in log.values.items()}
     return MeterHours(first=_EPOCH + timedelta(days=first_day), values=values)

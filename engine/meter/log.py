@@ -65,8 +65,9 @@ class MeterLog:
 def joined(before: MeterLog, later: MeterLog) -> tuple[MeterLog, int]:
     """Return both logs as one, and how many rows the later one added.
 
-    A row of the later log counts where none of the earlier begins at its second; of the others only what the earlier
-    row does not know is taken, so that a file of another meter of the same house may be joined as well.
+    At each moment the earlier log says what it knows, and the later one the rest; so a file of another meter of the
+    same house may be joined as well, whenever and however often that one writes. Rows are cut where either log has one
+    begin or end. A row of the later log is new where none of the earlier begins at its second.
 
     Examples
     --------
@@ -78,25 +79,33 @@ def joined(before: MeterLog, later: MeterLog) -> tuple[MeterLog, int]:
     >>> whole.values["bank_v"].tolist(), added
     ([51.0, 52.0, 53.0], 1)
     """
-    start_s = np.union1d(before.start_s, later.start_s)
-    at_before, at_later = np.searchsorted(start_s, before.start_s), np.searchsorted(start_s, later.start_s)
-    step_s = np.zeros(start_s.size)
-    step_s[at_later] = later.step_s
-    step_s[at_before] = before.step_s
-    until_next = np.diff(start_s, append=np.inf)
+    edges_s = np.unique(np.concatenate([edge_s for one in (before, later) for edge_s in _edges_s(one)]))
+    places = [(one, _covering(one, edges_s[:-1])) for one in (before, later)]
+    there = np.logical_or.reduce([at >= 0 for _, at in places])
     values = {}
     for key in QUANTITIES:
         if key not in before.values and key not in later.values:
             continue
-        column = np.full(start_s.size, np.nan)
-        if key in later.values:
-            column[at_later] = later.values[key]
-        if key in before.values:
-            known = np.isfinite(before.values[key])
-            column[at_before[known]] = before.values[key][known]
-        values[key] = column
-    whole = MeterLog(start_s=start_s, step_s=np.minimum(step_s, until_next), values=values)
-    return whole, start_s.size - before.start_s.size
+        column = np.full(edges_s.size - 1, np.nan)
+        for one, at in reversed(places):
+            if key in one.values:
+                found = np.where(at >= 0, one.values[key][at], np.nan)
+                column = np.where(np.isfinite(found), found, column)
+        values[key] = column[there]
+    whole = MeterLog(start_s=edges_s[:-1][there], step_s=np.diff(edges_s)[there], values=values)
+    return whole, int((~np.isin(_edges_s(later)[0], _edges_s(before)[0])).sum())
+
+
+def _edges_s(log: MeterLog) -> tuple[Floats, Floats]:
+    """When rows begin and end, to the millisecond: none shorter is cut off where one ends as the next begins."""
+    return np.round(log.start_s, 3), np.round(log.start_s + log.step_s, 3)
+
+
+def _covering(log: MeterLog, times_s: Floats) -> NDArray[np.int64]:
+    """Which row lasts at each time; -1 where none does."""
+    begin_s, end_s = _edges_s(log)
+    at = np.searchsorted(begin_s, times_s, side="right") - 1
+    return np.where((at >= 0) & (times_s < end_s[at]), at, -1)
 
 
 def no_rows() -> MeterLog:

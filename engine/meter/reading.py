@@ -210,6 +210,9 @@ def read_in_steps(
     check(reading)
     rows, findings = yield from rows_in_steps(content, reading, zone)
     values, said = quantities(rows, reading, zone)
+    if not any(np.isfinite(column).any() for column in values.values()):
+        every = " ".join(one.text for one in said)
+        raise InputError("file", f"Read so, no row of it says anything: are columns and units right? {every}".strip())
     return MeterLog(start_s=rows.start_s, step_s=rows.step_s, values=values), findings + said
 
 

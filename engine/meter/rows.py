@@ -5,6 +5,7 @@ Every row that is left out is counted and said.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Generator
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 
 from engine.errors import InputError
 from engine.meter.clock import universal_s, written
-from engine.meter.formats import Reading
+from engine.meter.formats import STANDARD, WALL, Reading
 from engine.text import delimited
 from engine.text.clocks import DAY_S
 from engine.text.finding import Finding
@@ -66,12 +67,22 @@ def rows_in_steps(
         fit = fit[::-1]
     values = {key: by_key[key][fit] for key in keys if key not in TIME_KEYS}
     local_s = local_s[fit]
-    stamp_s, said = universal_s(local_s, reading, zone, _usual_step_s(np.unique(local_s)))
+    usual_s = _usual_step_s(np.unique(local_s))
+    stamp_s, said = universal_s(local_s, _by_dates(reading, local_s, usual_s), zone, usual_s)
     findings += said
     stamp_s, values, said = _ordered(stamp_s, values, zone)
     start_s, step_s = _lasting(stamp_s, reading)
     rows = Rows(stamp_s=stamp_s, start_s=start_s, step_s=step_s, values=values)
     return rows, findings + said + _gaps(rows, zone)
+
+
+def _by_dates(reading: Reading, local_s: Floats, step_s: float) -> Reading:
+    """The reading of rows that are whole days, which have no summer time: a date stays the date it says.
+
+    By the clock on the wall an hour of each would lie on the day before, and a day’s kWh would be told of two.
+    """
+    whole = step_s >= DAY_S and not (local_s % DAY_S).any()
+    return dataclasses.replace(reading, clock=STANDARD) if whole and reading.clock == WALL else reading
 
 
 def _unreadable(reading: Reading, local_s: Floats, lines: NDArray[np.int64]) -> tuple[Finding, ...]:

@@ -10,11 +10,11 @@ import pytest
 
 from engine.answers.checking import Checking, checking
 from engine.answers.checking_charge import RUN_DAYS
-from engine.answers.checking_parts import CAPACITY, COVERED, DRIFT, FULL, IDLE, OFF, SHADE, UNSEEN, WEATHER
+from engine.answers.checking_parts import CAPACITY, COVERED, DRIFT, FULL, IDLE, OFF, SHADE, UNIT, UNSEEN, WEATHER
 from engine.errors import InputError, Unreachable
 from engine.house.household import read
 from engine.json_answer import json_text
-from engine.meter.log import no_rows
+from engine.meter.log import MeterLog, no_rows
 from tests.engine.checked_logs import DAYS, FIRST, Truth, changed, document, rows, truth
 
 
@@ -329,3 +329,39 @@ def test_the_answer_is_plain_json_with_nothing_that_is_no_number() -> None:
     load[:400] = np.nan
     text = json_text(checked(found, load_w=load, yield_w=np.where(np.arange(load.size) < 200, np.nan, 100.0)))
     assert '"draw_kwh":null' in text
+
+
+def test_a_monitor_seen_in_the_runs_first_hours_alone_drifts_by_a_number() -> None:
+    log = truth().log.between(0.0, truth().log.start_s[72])
+    shown = np.full(72, np.nan)
+    shown[:24] = np.linspace(0.3, 0.6, 24)
+    answer = checking(truth().house, changed(log, charge=shown), truth().sky)
+    assert answer.charge is not None
+    assert answer.charge.days == 1
+    assert answer.charge.drift_per_day == 0.0
+
+
+def test_days_in_one_row_each_say_nothing_of_nights() -> None:
+    values = {key: truth().log.values[key].reshape(-1, 24).mean(axis=1) for key in ("yield_w", "load_w")}
+    log = MeterLog(start_s=truth().log.start_s[::24], step_s=np.full(DAYS, 86_400.0), values=values)
+    answer = checking(truth().house, log, truth().sky)
+    (load,) = answer.loads
+    assert load.errors.bias_kwh == pytest.approx(0.0, abs=1e-9)
+    assert load.always_on_w is None
+    assert not answer.causes
+    assert any("rows of many hours" in said for said in answer.left_out)
+
+
+@pytest.mark.parametrize("times", [1e-3, 1e3])
+@pytest.mark.parametrize("sky", [True, False])
+def test_watts_for_kilowatts_are_a_unit_and_neither_snow_nor_an_inverter_that_was_off(times: float, sky: bool) -> None:
+    columns = {key: truth().log.values[key] * times for key in ("yield_w", "load_w", "load_dc_w")}
+    answer = checked(truth(), sky=sky, **columns)
+    assert codes(answer) == {UNIT}
+    assert not answer.worst
+
+
+def test_what_is_the_same_but_for_the_last_digit_is_worked_out_as_none() -> None:
+    differences = [one.value for one in checked(truth()).worked if one.label.startswith("Difference")]
+    assert len(differences) == 3
+    assert all(value == 0.0 or abs(value) > 1e-9 for value in differences)

@@ -438,3 +438,63 @@ def test_a_long_file_says_how_far_it_is_read() -> None:
     assert [step.rows for step in steps] == sorted(step.rows for step in steps)
     assert {step.of for step in steps} == {130_000}
     assert steps[-1].rows == 130_000
+
+
+@pytest.mark.parametrize(("step_s", "late_s"), [(300.0, 3.0), (HOUR_S, 0.0), (900.0, 450.0)])
+@pytest.mark.parametrize("swapped", [False, True])
+def test_two_meters_that_write_at_other_times_keep_all_that_either_says(
+    step_s: float, late_s: float, swapped: bool
+) -> None:
+    day = 86_400.0
+    fine_s, coarse_s = stamps(WINTER_S, 300.0, 2 * 288), stamps(WINTER_S + late_s, step_s, round(2 * day / step_s))
+    panels = MeterLog(start_s=fine_s, step_s=np.full(fine_s.size, 300.0), values={"yield_w": truth_w(fine_s)[0]})
+    house = MeterLog(start_s=coarse_s, step_s=np.full(coarse_s.size, step_s), values={"load_w": truth_w(coarse_s)[1]})
+    whole, added = joined(house, panels) if swapped else joined(panels, house)
+    assert kwh(whole, "yield_w") == pytest.approx(kwh(panels, "yield_w"))
+    assert kwh(whole, "load_w") == pytest.approx(kwh(house, "load_w"))
+    assert (whole.start_s[1:] >= whole.start_s[:-1] + whole.step_s[:-1] - 1e-6).all()
+    assert added == np.setdiff1d(fine_s if swapped else coarse_s, coarse_s if swapped else fine_s).size
+
+
+def test_a_day_said_as_one_row_is_not_mixed_with_its_own_hours() -> None:
+    days = MeterLog(
+        start_s=stamps(WINTER_S, 86_400.0, 3), step_s=np.full(3, 86_400.0), values={"yield_w": np.full(3, 900.0)}
+    )
+    hours_s = stamps(WINTER_S, HOUR_S, 72)
+    hours = MeterLog(start_s=hours_s, step_s=np.full(72, HOUR_S), values={"yield_w": truth_w(hours_s)[0]})
+    assert kwh(joined(days, hours)[0], "yield_w") == pytest.approx(kwh(days, "yield_w"))
+    assert kwh(joined(hours, days)[0], "yield_w") == pytest.approx(kwh(hours, "yield_w"))
+
+
+def test_a_file_of_which_nothing_can_be_believed_is_refused() -> None:
+    times = written(stamps(WINTER_S, HOUR_S, 24), DUBLIN)
+    content = csv("Time,Load [W]", times, np.full(24, -900.0))
+    with pytest.raises(InputError, match=r"no row of it says anything.*24 values of load at the sockets beyond belief"):
+        read(content, guess(content), DUBLIN)
+
+
+def test_two_counters_in_turn_in_one_table_lose_nothing() -> None:
+    times_s = stamps(WINTER_S, 300.0, 2 * 288)
+    every = [np.cumsum(watts) / 12e3 for watts in truth_w(times_s)]
+    sparse = [np.where(np.arange(times_s.size) % 2 == n, one, np.nan) for n, one in enumerate(every)]
+    content = csv("Time,PV total [kWh],Load total [kWh]", written(times_s, DUBLIN), *sparse)
+    log, _ = read(content, guess(content), DUBLIN)
+    for key, one in zip(("yield_w", "load_w"), sparse, strict=True):
+        assert kwh(log, key) == pytest.approx(np.nanmax(one) - np.nanmin(one), abs=1e-5)
+        assert np.isfinite(by_hour(log, 0.0).values[key]).all()
+
+
+def test_a_date_keeps_its_own_kwh_in_summer() -> None:
+    dates = [f"2024-07-{day:02}" for day in range(1, 11)]
+    content = csv("Date,PV [kWh]", dates, np.array([10.0, 2.0] * 5))
+    days = by_hour(read(content, guess(content), DUBLIN)[0], 0.0)
+    assert days.dates.astype(str).tolist() == dates
+    assert days.daily_kwh("yield_w") == pytest.approx([10.0, 2.0] * 5)
+
+
+def test_rows_a_moment_after_the_minute_begin_no_further_day() -> None:
+    start_s = stamps(WINTER_S + 0.123, HOUR_S, 48)
+    log = MeterLog(start_s=start_s, step_s=np.full(48, HOUR_S), values={"load_w": np.full(48, 500.0)})
+    hours = by_hour(log, 0.0)
+    assert hours.days == 2
+    assert hours.daily_kwh("load_w") == pytest.approx([12.0, 12.0])

@@ -7,7 +7,7 @@ import io
 import re
 import threading
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,7 @@ from webapp.pages import log_file
 
 HTMX = {"HX-Request": "true", "HX-Request-Type": "partial"}
 LONG_S = 60.0
+HOUR = timedelta(hours=1)
 
 
 def told(client: Client, address: str) -> str:
@@ -372,3 +373,12 @@ def test_the_same_choices_read_a_file_again(client: Client, held: threading.Even
     assert client.post(f"{address}/read", sent).headers["Location"] == where
     ended(client)
     assert data(client, "/log")["rows"] == 576
+
+
+def test_a_file_of_volts_alone_has_days_but_no_energies(client: Client) -> None:
+    lines = [f"{time:%Y-%m-%d %H:%M}" for time in (BEGIN + HOUR * n for n in range(48))]
+    address = LOG.read_so(client, table(("Time", "Battery [V]"), (lines, ["51.2"] * 48)))
+    assert "2 days of volts of the bank, from 15 Jan 2024 to 16 Jan 2024." in told(client, address)
+    told(client, "/log")
+    told(client, "/log/compared")
+    assert data(client, "/log")["dates"] == ["2024-01-15", "2024-01-16"]
