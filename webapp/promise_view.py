@@ -112,8 +112,12 @@ def book(kept: Sequence[Kept], found: Mapping[str, Calibration], widening: bool,
         more=max(len(kept) - MOST_ROWS, 0),
         figure=promise_chart.errors(points) if points else None,
         numbers=tuple(
-            (stamp(row.at), fixed(row.low, 1), fixed(row.high, 1), fixed(row.came, 1), verdict(score))
-            for row, (_, score) in zip(points, drawn, strict=True)
+            (
+                stamp(row.at),
+                *(fixed(of, 1) for of in (row.low, row.high, row.came)),
+                verdict(score, one.promise.widened),
+            )
+            for row, (one, score) in zip(points, drawn, strict=True)
         ),
     )
 
@@ -171,7 +175,7 @@ def _row(one: Kept, score: Score | None, zone: tzinfo) -> Row:
         mark=_mark(one, zone),
         came=_came(one, zone),
         how="" if came is None else HOW[came["how"]],
-        verdict="" if score is None else verdict(score),
+        verdict="" if score is None else verdict(score, promise.widened),
         outside=score is not None and not score.within,
         open=came is None,
     )
@@ -236,7 +240,7 @@ def _csv_row(one: Kept, zone: tzinfo) -> tuple[Cell, ...]:
         "" if came is None else came["kind"],
         None if came is None else _points(came.get("soc")),
         *map(_points, then),
-        "" if score is None else verdict(score),
+        "" if score is None else verdict(score, promise.widened),
         "" if came is None else HOW[came["how"]],
         one.asked["hash"],
     )
