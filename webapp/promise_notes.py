@@ -39,7 +39,7 @@ ABOUT_NOW = timedelta(hours=1)
 class Keeping:
     """What becomes of an answer: `state` is kept, same (the last charge once more), button, off or none.
 
-    `asked` is the question as a form sends it again.
+    `asked` is the question as a form sends it again, of its own moment: a page left open overnight keeps nothing.
     """
 
     state: str = "none"
@@ -70,7 +70,7 @@ def keeping(request: Request, question: Question, answer: Autonomy) -> Keeping:
         return Keeping()
     if not promise_store.allowed(store, saved.household_id, KEEP):
         return Keeping(state="off")
-    asked = tuple(question.typed.items())
+    asked = tuple({**question.typed, "at": question.moment.isoformat(timespec="minutes")}.items())
     if is_partial(request) or saved.example or _ahead(request):
         return Keeping(state="button", notes=notes, asked=asked)
     last = [promise_store.last(store, saved.household_id, note.bank_id) for note in notes]

@@ -79,13 +79,14 @@ def test_a_live_answer_and_one_opened_again_are_kept_by_a_button(client: Client,
     form = live.select_one("#keeping form")
     sent = {one["name"]: one["value"] for one in form.find_all("input")}
     assert client.post(form["action"], sent).status_code == 303
-    assert [one.asked["query"] for one in kept(client)] == ["charge=62&sky=dark,dull"]
+    assert [one.asked["query"] for one in kept(client)] == ["charge=62&sky=dark,dull&at=2026-11-25T17:30%2B00:00"]
     clock.now = NOW + timedelta(hours=13)
-    said = text_of(client, "/today?charge=62&sky=dark,dull", "#keeping")
-    assert "only have been opened again" in said
-    assert "Wed 25 Nov, 17:30" in said
+    again = soup(client.get("/today?charge=62&sky=dark,dull")).select_one("#keeping")
+    assert "only have been opened again" in again.get_text(" ", strip=True)
+    assert "Wed 25 Nov, 17:30" in again.get_text(" ", strip=True)
+    assert client.post("/promises/keep", sent).status_code == 422, "the evening's page, left open, is no reading of now"
     assert len(kept(client)) == 1
-    client.post("/promises/keep", sent)
+    client.post("/promises/keep", {one["name"]: one["value"] for one in again.find_all("input")})
     assert len(kept(client)) == 2
 
 
