@@ -29,7 +29,7 @@ BEST_H = 24.0
 """Of several charges that are known the one nearest to this scores an answer (choice): a night tells of the loads only,
 a whole day of the sun as well."""
 READ_SOC = 0.01
-"""No further off than this is within any range: both charges are read in whole percents, half a one each (judgement)."""
+"""No further off than this is within any range: charges are read in whole percents, half a one each (judgement)."""
 READ_H = 0.5
 """The same of the time at which a bank was empty (judgement)."""
 MOST_RATIO = 100.0
