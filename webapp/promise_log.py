@@ -23,7 +23,7 @@ def waiting(store: Store, household_id: int, kept: list[Kept]) -> list[Kept]:
 
 
 def _may_be_told(one: Kept, newest: datetime) -> bool:
-    return one.came is None and one.asked_at < newest and one.asked["banks"] == 1
+    return one.came is None and one.asked_at < newest and one.asked.get("banks", 1) == 1
 
 
 def score_by_log(store: Store, household_id: int) -> int:
