@@ -1,8 +1,11 @@
-"""Answers of the promise book scored by the household's own meter: its charge at their marks."""
+"""Answers of the promise book scored by the household's own meter: its charge at their marks.
+
+A log has one charge and does not say of which bank; where several are joined it tells nothing of any.
+"""
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from engine.answers.promise_log import seen_in
 from engine.answers.promises import best_that_tells, marks
@@ -16,7 +19,11 @@ def waiting(store: Store, household_id: int, kept: list[Kept]) -> list[Kept]:
     """Return the answers without anything that came, as far as a meter file brought later may tell of them."""
     brought = [one.made_at for one in meter_store.accepted(store, household_id)]
     newest = max(brought, default=None)
-    return [] if newest is None else [one for one in kept if one.came is None and one.asked_at < newest]
+    return [] if newest is None else [one for one in kept if _may_be_told(one, newest)]
+
+
+def _may_be_told(one: Kept, newest: datetime) -> bool:
+    return one.came is None and one.asked_at < newest and one.asked.get("banks", 1) == 1
 
 
 def score_by_log(store: Store, household_id: int) -> int:

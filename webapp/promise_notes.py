@@ -39,7 +39,7 @@ ABOUT_NOW = timedelta(hours=1)
 class Keeping:
     """What becomes of an answer: `state` is kept, same (the last charge once more), button, off or none.
 
-    `asked` is the question as a form sends it again.
+    `asked` is the question as a form sends it again, of its own moment: a page left open overnight keeps nothing.
     """
 
     state: str = "none"
@@ -70,15 +70,20 @@ def keeping(request: Request, question: Question, answer: Autonomy) -> Keeping:
         return Keeping()
     if not promise_store.allowed(store, saved.household_id, KEEP):
         return Keeping(state="off")
-    asked = tuple(question.typed.items())
-    if is_partial(request) or saved.example:
+    asked = tuple({**question.typed, "at": question.moment.isoformat(timespec="minutes")}.items())
+    if is_partial(request) or saved.example or _ahead(request):
         return Keeping(state="button", notes=notes, asked=asked)
-    for note in notes:
-        before = promise_store.last(store, saved.household_id, note.bank_id)
-        if before is not None and same_reading(before, note):
-            when = stamp(before.asked_at.astimezone(question.now.tzinfo))
-            return Keeping(state="same", notes=notes, before=when, asked=asked)
+    last = [promise_store.last(store, saved.household_id, note.bank_id) for note in notes]
+    same = [one for one, note in zip(last, notes, strict=True) if one is not None and same_reading(one, note)]
+    if len(same) == len(notes):
+        when = stamp(same[0].asked_at.astimezone(question.now.tzinfo))
+        return Keeping(state="same", notes=notes, before=when, asked=asked)
     return Keeping(state="kept", notes=notes)
+
+
+def _ahead(request: Request) -> bool:
+    """Whether a browser fetched the page by itself, before anybody asked for it."""
+    return any("prefetch" in request.headers.get(name, "").lower() for name in ("Sec-Purpose", "Purpose", "X-Moz"))
 
 
 def keep_quietly(request: Request, notes: tuple[Note, ...]) -> None:
@@ -114,6 +119,7 @@ def _was_read(question: Question, bank: BankAutonomy) -> bool:
 def _asked(question: Question, answer: Autonomy, bank: BankAutonomy, mark: str) -> dict[str, Any]:
     return {
         "bank": bank.name,
+        "banks": sum(len(one.charges) for one in answer.banks),
         "soc": round(bank.start_soc, 4),
         "off": sorted(question.off),
         "generator": bank.with_generator is not None,

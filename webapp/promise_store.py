@@ -23,7 +23,7 @@ from webapp.store import Store
 MOST_KEPT = 2000
 """Answers kept of a household, the newest (choice): five a day for a year; each takes about 1.5 kB."""
 TOLD_ROWS = 240
-"""So many of the newest scored answers say how wide a range must be: four for each that may count (choice)."""
+"""So many of a bank’s newest scored answers say how wide its range must be: four for each that may count (choice)."""
 WITHIN = timedelta(hours=1)
 """A question asked again within this takes the place of the one before (choice)."""
 SAME_READING = timedelta(minutes=15), timedelta(hours=20)
@@ -47,8 +47,8 @@ class Note:
 class Kept:
     """One kept answer.
 
-    `asked` holds bank (its name), soc, off (ids of loads), generator (whether one is joined), sky, fan, dawn_h, hash
-    and query; `came` kind, at, soc and how (typed, asked or log), or is None.
+    `asked` holds bank (its name), banks (how many are joined), soc, off (ids of loads), generator (whether one is
+    joined), sky, fan, dawn_h, hash and query; `came` kind, at, soc and how (typed, asked or log), or is None.
     """
 
     id: int
@@ -139,11 +139,13 @@ def last(store: Store, household_id: int, bank_id: str) -> Kept | None:
 def calibrations(store: Store, household_id: int) -> dict[str, Calibration]:
     """Return what the newest scored answers say of each bank's range, by its id."""
     rows = store.rows(
-        "SELECT * FROM promises WHERE household_id = ? AND came IS NOT NULL ORDER BY id DESC LIMIT ?",
+        "SELECT * FROM (SELECT *, row_number() OVER (PARTITION BY bank_id ORDER BY id DESC) AS place FROM promises "
+        "WHERE household_id = ? AND came IS NOT NULL AND json_extract(asked, '$.deleted_at') IS NULL) WHERE place <= ? "
+        "ORDER BY id DESC",
         household_id,
         TOLD_ROWS,
     )
-    return calibrated(kept for kept in map(_kept, rows) if not kept.deleted)
+    return calibrated(map(_kept, rows))
 
 
 def factors(store: Store, household_id: int) -> dict[str, float]:

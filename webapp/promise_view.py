@@ -112,10 +112,14 @@ def book(kept: Sequence[Kept], found: Mapping[str, Calibration], widening: bool,
         more=max(len(kept) - MOST_ROWS, 0),
         figure=promise_chart.errors(points) if points else None,
         numbers=tuple(
-            (stamp(row.at), fixed(row.low, 1), fixed(row.high, 1), fixed(row.came, 1), verdict(score))
-            for row, (_, score) in zip(points, drawn, strict=True)
+            (stamp(row.at), fixed(row.low, 1), fixed(row.high, 1), fixed(row.came, 1), _verdict(one, score))
+            for row, (one, score) in zip(points, drawn, strict=True)
         ),
     )
+
+
+def _verdict(one: Kept, score: Score | None) -> str:
+    return "" if score is None else verdict(score, one.promise.widened)
 
 
 def _when(pair: tuple[Kept, Score]) -> datetime:
@@ -171,7 +175,7 @@ def _row(one: Kept, score: Score | None, zone: tzinfo) -> Row:
         mark=_mark(one, zone),
         came=_came(one, zone),
         how="" if came is None else HOW[came["how"]],
-        verdict="" if score is None else verdict(score),
+        verdict=_verdict(one, score),
         outside=score is not None and not score.within,
         open=came is None,
     )
@@ -236,7 +240,7 @@ def _csv_row(one: Kept, zone: tzinfo) -> tuple[Cell, ...]:
         "" if came is None else came["kind"],
         None if came is None else _points(came.get("soc")),
         *map(_points, then),
-        "" if score is None else verdict(score),
+        _verdict(one, score),
         "" if came is None else HOW[came["how"]],
         one.asked["hash"],
     )
@@ -253,14 +257,14 @@ def _at(promise: Promise, hours: float | None) -> tuple[float | None, ...]:
 
 def as_data(kept: Sequence[Kept], found: Mapping[str, Calibration], zone: tzinfo) -> dict[str, Any]:
     """Return the book as plain data: every answer with its score, and what they say of each bank."""
-    by_bank: dict[str, list[Kept]] = {}
+    spans = {one.id: span for one in kept if (span := one.spanned()) is not None}
+    by_bank: dict[str, list[int]] = {}
     for one in kept:
-        if one.score() is not None:
-            by_bank.setdefault(one.bank_id, []).append(one)
+        if one.id in spans:
+            by_bank.setdefault(one.bank_id, []).append(one.id)
     counting = set()
     for mine in by_bank.values():
-        spanned = [span for span in (one.spanned() for one in mine) if span is not None]
-        counting |= {mine[place].id for place in counts(spanned)}
+        counting |= {mine[place] for place in counts([spans[number] for number in mine])}
     return {
         "answers": [
             {
@@ -270,7 +274,7 @@ def as_data(kept: Sequence[Kept], found: Mapping[str, Calibration], zone: tzinfo
                 "asked": one.asked,
                 "promised": plain_data(one.promise),
                 "came": one.came,
-                "score": plain_data(one.score()),
+                "score": plain_data(spans[one.id].score if one.id in spans else None),
                 "counts": one.id in counting,
             }
             for one in kept

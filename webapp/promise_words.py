@@ -74,12 +74,13 @@ def bias(one: Calibration) -> tuple[str, str]:
     return shown, "points of charge a day: the house drew less, or the sun gave more, than described"
 
 
-def verdict(score: Score) -> str:
-    """Say how one answer came out."""
+def verdict(score: Score, widened: float = 1.0) -> str:
+    """Say how one answer came out, against its range as it was shown: `widened` times the model's own."""
     if score.within:
         return "within" if score.ratio <= 1.0 else "within the wider range"
     side = "below" if score.side < 0 else "above"
-    if score.error_soc is None or score.low_soc is None or score.high_soc is None or score.came_soc is None:
+    low, likely, high = score.low_soc, score.likely_soc, score.high_soc
+    if score.error_soc is None or low is None or likely is None or high is None:
         return "sooner than the range" if score.side < 0 else "later than the range"
-    by = score.low_soc - score.came_soc if score.side < 0 else score.came_soc - score.high_soc
+    by = abs(score.error_soc) - widened * (likely - low if score.side < 0 else high - likely)
     return f"{side} it by {fixed(abs(by) * 100.0, 1)}{NO_BREAK}points"

@@ -4,7 +4,8 @@ The range is meant to hold eight of ten: its days run from the dullest tenth of 
 tenth up and down stand at its ends; days typed in words it is taken of as well (judgement). One answer counts where its
 time, from the question to what came, overlaps no other that counts: two questions of one evening are scored by the
 same night. Not modelled: that nights which follow each other are alike in weather and habits, so that chance reaches a
-little further than the interval says.
+little further than the interval says; nor that the book is looked at after every answer: of 300 simulated books whose
+range held eight of ten, 3 of 100 were called too narrow at one time, 13 of 100 at some time in their first sixty.
 
 References
 ----------

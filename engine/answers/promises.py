@@ -29,9 +29,11 @@ BEST_H = 24.0
 """Of several charges that are known the one nearest to this scores an answer (choice): a night tells of the loads only,
 a whole day of the sun as well."""
 READ_SOC = 0.01
-"""No side of a range counts as narrower: both charges are read in whole percents, half a one each (judgement)."""
+"""No further off than this is within any range: charges are read in whole percents, half a one each (judgement)."""
 READ_H = 0.5
 """The same of the time at which a bank was empty (judgement)."""
+MOST_RATIO = 100.0
+"""An error of more widths than this says no more (choice): no range is ever made so wide."""
 MARK_H = (12.0, 24.0, 48.0)
 """Hours of the marks that are listed, beside the next dawn (choice)."""
 KINDS = ("charge", "ended", "lasted")
@@ -87,8 +89,8 @@ class Score:
     after_h : float
         When it was scored [h].
     ratio : float
-        How far from the likely one it came, in widths of that side of the model's own range, which counts as no
-        narrower than a reading; up to 1 is within.
+        How far from the likely one it came, in widths of that side of the model's own range; up to 1 is within, and
+        so is what lies no further off than a reading.
     side : int
         Below the likely one (-1), above it (1), or as it (0).
     within : bool
@@ -245,8 +247,14 @@ def _ended(promise: Promise, after_h: float, ratio: float, side: int, error_soc:
 
 
 def _ratio(error: float, half: float, as_read: float) -> float:
-    """An error in widths of its side of the range."""
-    return round(max(error, 0.0) / max(half, as_read), 9)
+    """How many times as wide its side of the range has to be to hold an error; one within a reading is held as it is.
+
+    Past a reading it is the range as shown that counts: a wider one that scores said to hold would not, were the
+    narrow side counted as wide as a reading there as well.
+    """
+    error = max(error, 0.0)
+    wide = max(half, as_read) if error <= as_read else half
+    return round(min(error / wide, MOST_RATIO), 9) if wide > 0.0 else MOST_RATIO
 
 
 def _sign(error: float) -> int:

@@ -21,7 +21,18 @@ from engine.answers.promise_book import (
     interval,
 )
 from engine.answers.promise_log import seen_in
-from engine.answers.promises import Came, Promise, Score, at, best_that_tells, read, scored, written
+from engine.answers.promises import (
+    MOST_RATIO,
+    READ_SOC,
+    Came,
+    Promise,
+    Score,
+    at,
+    best_that_tells,
+    read,
+    scored,
+    written,
+)
 from engine.errors import InputError
 from engine.meter.log import MeterLog
 
@@ -56,22 +67,38 @@ def test_a_charge_too_soon_or_after_all_of_the_range_has_ended_tells_nothing(aft
     assert scored(BY_HAND, Came(kind="charge", after_h=after_h, soc=0.2)) is None
 
 
-def test_a_range_narrower_than_a_reading_counts_as_wide_as_one() -> None:
-    narrow = Promise(
+def narrow_by(half: float) -> Promise:
+    return Promise(
         hours=None,
         low_hours=None,
         high_hours=None,
         floor_soc=0.1,
-        low_soc=(0.5,) * 25,
+        low_soc=(0.5 - half,) * 25,
         likely_soc=(0.5,) * 25,
-        high_soc=(0.5,) * 25,
+        high_soc=(0.5 + half,) * 25,
     )
-    # Whole percents, read twice: a point is no fault; two are, by two.
+
+
+def test_what_is_no_further_off_than_a_reading_is_within() -> None:
+    narrow = narrow_by(0.0)
+    # Whole percents, read twice: a point is no fault; two are.
     near, far = (scored(narrow, Came(kind="charge", after_h=12.0, soc=soc)) for soc in (0.49, 0.52))
     assert near is not None
     assert far is not None
     assert (near.within, far.within) == (True, False)
-    assert far.ratio == pytest.approx(2.0)
+    assert far.ratio == MOST_RATIO
+
+
+@pytest.mark.parametrize("half", [0.0025, 0.005, 0.02])
+@pytest.mark.parametrize("error", [0.004, 0.009, 0.011, 0.03])
+def test_a_range_so_many_times_as_wide_holds_what_came(half: float, error: float) -> None:
+    """The ratio is what the shown range has to be widened by, also where it is narrower than a reading."""
+    score = scored(narrow_by(half), Came(kind="charge", after_h=12.0, soc=0.5 + error))
+    assert score is not None
+    if error <= READ_SOC:
+        assert score.within
+    else:
+        assert score.ratio * half == pytest.approx(error)
 
 
 def test_what_lies_below_the_reserve_is_all_the_reserve() -> None:

@@ -15,8 +15,8 @@ LOW, LIKELY, HIGH = 0.45, 0.50, 0.55
 
 def asked(**more: Any) -> dict[str, Any]:
     """What a question says beside its promise."""
-    usual = {"bank": "Store-room bank", "soc": 0.7, "off": [], "generator": False, "sky": "As typed", "fan": False}
-    return usual | {"dawn_h": 14.0, "hash": "0" * 12, "query": "charge=70"} | more
+    usual = {"bank": "Store-room bank", "banks": 1, "soc": 0.7, "off": [], "generator": False, "sky": "As typed"}
+    return usual | {"fan": False, "dawn_h": 14.0, "hash": "0" * 12, "query": "charge=70"} | more
 
 
 def promise(widened: float = 1.0) -> Promise:

@@ -126,6 +126,20 @@ def test_the_oldest_go_beyond_the_bound(store: Store, house: int, monkeypatch: p
     assert [one.asked_at for one in promise_store.answers(store, house)] == [NOW + 3 * n * DAY for n in (4, 3, 2)]
 
 
+def test_answers_of_other_banks_or_deleted_ones_take_no_place_of_those_that_tell(
+    store: Store, house: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(promise_store, "TOLD_ROWS", 12)
+    keep_book(store, house, NOW, [0.5] * 12)
+    keep_book(store, house, NOW + 60 * DAY, [0.5] * 12, bank_id="barn")
+    for kept in promise_store.answers(store, house)[:3]:
+        promise_store.delete(store, house, kept.id)
+    assert {name: one.counted for name, one in promise_store.calibrations(store, house).items()} == {
+        "store": 12,
+        "barn": 9,
+    }
+
+
 def test_a_household_has_its_own_book_and_its_own_say(store: Store, house: int) -> None:
     other = store.create(store.latest(house).document | {"name": "Other"}, "made").household_id
     keep_book(store, house, NOW, [0.3] * 12)
@@ -145,7 +159,7 @@ def test_a_household_has_its_own_book_and_its_own_say(store: Store, house: int) 
 
 
 def test_a_meters_log_scores_at_the_mark_nearest_to_a_day(store: Store, house: int, clock: Clock) -> None:
-    promise_store.keep(store, house, [note(NOW), note(NOW, "barn", generator=True)])
+    promise_store.keep(store, house, [note(NOW), note(NOW, "barn", generator=True), note(NOW, "shed", banks=2)])
     assert score_by_log(store, house) == 0
     hours = np.arange(60.0)
     clock.now = NOW + 3 * DAY
@@ -156,6 +170,7 @@ def test_a_meters_log_scores_at_the_mark_nearest_to_a_day(store: Store, house: i
     assert score_by_log(store, house) == 1
     came = {one.bank_id: one.came for one in promise_store.answers(store, house)}
     assert came["barn"] is None
+    assert came["shed"] is None
     assert came["store"] is not None
     assert (came["store"]["at"], came["store"]["how"]) == ((NOW + DAY).isoformat(), "log")
     assert came["store"]["soc"] == pytest.approx(0.46)

@@ -60,6 +60,8 @@ def test_a_question_asked_on_purpose_is_kept_with_what_it_promised(client: Clien
         ("/today", {}),
         ("/today?sky=dull", {}),
         ("/today?charge=62", PARTIAL),
+        ("/today?charge=62", {"Sec-Purpose": "prefetch;prerender"}),
+        ("/today?charge=62", {"Purpose": "prefetch"}),
         ("/today?charge=162", {}),
         ("/today.json?charge=62", {}),
         ("/sheet?charge=62", {}),
@@ -77,14 +79,30 @@ def test_a_live_answer_and_one_opened_again_are_kept_by_a_button(client: Client,
     form = live.select_one("#keeping form")
     sent = {one["name"]: one["value"] for one in form.find_all("input")}
     assert client.post(form["action"], sent).status_code == 303
-    assert [one.asked["query"] for one in kept(client)] == ["charge=62&sky=dark,dull"]
+    assert [one.asked["query"] for one in kept(client)] == ["charge=62&sky=dark,dull&at=2026-11-25T17:30%2B00:00"]
     clock.now = NOW + timedelta(hours=13)
-    said = text_of(client, "/today?charge=62&sky=dark,dull", "#keeping")
-    assert "only have been opened again" in said
-    assert "Wed 25 Nov, 17:30" in said
+    again = soup(client.get("/today?charge=62&sky=dark,dull")).select_one("#keeping")
+    assert "only have been opened again" in again.get_text(" ", strip=True)
+    assert "Wed 25 Nov, 17:30" in again.get_text(" ", strip=True)
+    assert client.post("/promises/keep", sent).status_code == 422, "the evening's page, left open, is no reading of now"
     assert len(kept(client)) == 1
-    client.post("/promises/keep", sent)
+    client.post("/promises/keep", {one["name"]: one["value"] for one in again.find_all("input")})
     assert len(kept(client)) == 2
+
+
+def test_one_of_two_banks_that_stands_as_before_keeps_nothing_of_the_other(
+    client_of: Opener, small_house: dict[str, Any], clock: Clock
+) -> None:
+    """A full bank stays at 100 % while the other falls: only the first may be its last reading once more."""
+    small_house["banks"].append({**small_house["banks"][0], "id": "two", "name": "Second", "inverter": "second"})
+    small_house["inverters"].append({**small_house["inverters"][0], "id": "second", "name": "Second"})
+    client = client_of(small_house)
+    client.get("/today?charge=100&charge_two=80")
+    clock.now = NOW + timedelta(hours=13)
+    client.get("/today?charge=100&charge_two=55")
+    assert [one.asked["soc"] for one in kept(client) if one.bank_id == "two"] == [0.55, 0.8]
+    assert [one.asked["soc"] for one in kept(client) if one.bank_id == "store"] == [1.0]
+    assert all(one.asked["banks"] == 2 for one in kept(client))
 
 
 def test_the_example_keeps_only_by_the_button(client_of: Opener) -> None:
@@ -312,6 +330,15 @@ def test_a_wider_range_is_what_the_next_answers_are_held_against(client: Client)
     assert said.startswith("Of 3 answers 3 came within the range")
     assert said.count("within the wider range") == 4
     assert "1 of the 3 that count, by the model’s own range" in said
+
+
+def test_an_answer_outside_a_wider_range_is_told_by_how_far_from_that_range(client: Client) -> None:
+    """Likely 50 %, 5 points either way, shown twice as wide: 38 % is 2 points below what was shown, not 7."""
+    sure_book(client, [0.38], widened=2.0)
+    assert "below it by 2.0\u00a0points" in text_of(client, "/promises", "#answers")
+    assert "below it by 2.0" in text_of(client, "/promises", "#book table")
+    (row,) = csv.DictReader(io.StringIO(client.get("/promises.csv").text.removeprefix(BYTE_ORDER_MARK)))
+    assert row["verdict"] == "below it by 2.0\u00a0points"
 
 
 def test_everything_as_one_file_keeps_the_book(client: Client) -> None:
