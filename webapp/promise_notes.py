@@ -117,9 +117,11 @@ def _was_read(question: Question, bank: BankAutonomy) -> bool:
 
 
 def _asked(question: Question, answer: Autonomy, bank: BankAutonomy, mark: str) -> dict[str, Any]:
+    on_bus = {one.bank_id for one in bank.charges}
     return {
         "bank": bank.name,
         "banks": sum(len(one.charges) for one in answer.banks),
+        "ah": round(sum(one.ah for one in question.house.banks if one.id in on_bus), 1),
         "soc": round(bank.start_soc, 4),
         "off": sorted(question.off),
         "generator": bank.with_generator is not None,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -28,6 +28,8 @@ WITHIN = timedelta(hours=1)
 """A question asked again within this takes the place of the one before (choice)."""
 SAME_READING = timedelta(minutes=15), timedelta(hours=20)
 """The charge of the last answer, typed again between these: taken as the same reading, its page opened once more."""
+SAME_BANK_SHARE = 0.1
+"""A bank whose ampere-hours differ by more than this is another one, with a percent of its own (judgement)."""
 KEEP, WIDEN = "keep", "widen"
 OUT = "out"
 """Kind of what came of an answer that a person leaves out."""
@@ -47,8 +49,9 @@ class Note:
 class Kept:
     """One kept answer.
 
-    `asked` holds bank (its name), banks (how many are joined), soc, off (ids of loads), generator (whether one is
-    joined), sky, fan, dawn_h, hash and query; `came` kind, at, soc and how (typed, asked or log), or is None.
+    `asked` holds bank (its name), banks (how many are joined), ah (tested, of those of its supply), soc, off (ids of
+    loads), generator (whether one is joined), sky, fan, dawn_h, hash and query; `came` kind, at, soc and how (typed,
+    asked or log), or is None.
     """
 
     id: int
@@ -157,16 +160,25 @@ def factors(store: Store, household_id: int) -> dict[str, float]:
 
 
 def calibrated(kept: Iterable[Kept]) -> dict[str, Calibration]:
-    """Return what kept answers say of each bank's range, by its id."""
+    """Return what kept answers, the newest first, say of each bank's range as large as it is now, by its id."""
     by_bank: dict[str, list[Spanned]] = {}
+    newest: dict[str, Kept] = {}
     for one in kept:
         spanned = one.spanned()
-        if spanned is not None:
+        if spanned is not None and same_bank(newest.setdefault(one.bank_id, one).asked, one.asked):
             by_bank.setdefault(one.bank_id, []).append(spanned)
     return {bank_id: calibration(spanned) for bank_id, spanned in by_bank.items()}
 
 
 # -- writing
+
+
+def same_bank(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    """Tell whether two questions were about a bank of much the same size; those that do not say it are."""
+    mine, theirs = one.get("ah"), other.get("ah")
+    if mine is None or theirs is None:
+        return True
+    return bool(abs(mine - theirs) <= SAME_BANK_SHARE * max(mine, theirs))
 
 
 def same_reading(before: Kept | None, note: Note) -> bool:
@@ -237,7 +249,7 @@ def _lately(store: Store, household_id: int, note: Note) -> list[Kept]:
         note.bank_id,
         (note.asked_at - timedelta(hours=LAST_H)).isoformat(),
     )
-    return [kept for kept in map(_kept, rows) if not kept.deleted]
+    return [kept for kept in map(_kept, rows) if not kept.deleted and same_bank(kept.asked, note.asked)]
 
 
 def told_by(kept: Kept, others: Iterable[Kept], moment: datetime) -> bool:

@@ -14,7 +14,8 @@ from engine.answers.care_bank import (
     is_lead,
     lead_volts,
 )
-from engine.house.bank import Bank, floor
+from engine.cells.chemistry import capacity_share, rated_for
+from engine.house.bank import Bank, c_rate, floor
 from engine.house.inverter import Inverter
 
 FROZEN, NEAR_FROZEN = "acid-freezes", "acid-near-freezing"
@@ -34,17 +35,17 @@ def lead_notices(bank: Bank, inverter: Inverter, mean_dc_w: float) -> Iterator[N
         Mean power drawn from the bank [W], > 0.
     """
     if is_lead(bank):
-        yield from _hours_notices(bank)
+        yield from _hours_notices(bank, mean_dc_w)
         yield from freezing_notices(bank, [freeze_point("reserve", floor(bank, inverter, mean_dc_w).soc)])
         yield from bears_notices(bank, lead_volts(bank), inverter)
 
 
-def _hours_notices(bank: Bank) -> Iterator[Notice]:
+def _hours_notices(bank: Bank, mean_dc_w: float) -> Iterator[Notice]:
     """Ampere-hours off a label of which nobody has said for how many hours they are."""
     if bank.rated_h is not None or bank.tested_ah is not None or bank.cell.peukert_k == 1.0:
         return
-    usual_h = bank.cell.rated_h
-    less = 1.0 - (SLOW_H / usual_h) ** (1.0 - bank.cell.peukert_k)
+    usual_h, drawn_c = bank.cell.rated_h, c_rate(bank, mean_dc_w)
+    slow, usual = (capacity_share(rated_for(bank.cell, h), bank.cell_c, drawn_c) for h in (SLOW_H, usual_h))
     remedies = tuple(
         Remedy(label=f"They are for {hours:g} hours", section="banks", item_id=bank.id, values={"rated_h": hours})
         for hours in (FAST_H, usual_h, SLOW_H)
@@ -54,8 +55,8 @@ def _hours_notices(bank: Bank) -> Iterator[Notice]:
         code="label-hours",
         page="banks",
         text=f"{bank.name}: for how many hours are its {bank.label_ah:g} Ah? They are taken for {usual_h:g}. Lead-acid "
-        f"gives the fewer the faster it is emptied: if the label says C{SLOW_H:g}, your loads get {less * 100:.0f} % "
-        "less.",
+        f"gives the fewer the faster it is emptied: if the label says C{SLOW_H:g}, your mean load gets "
+        f"{(1.0 - slow / usual) * 100:.0f} % less.",
         remedies=remedies,
     )
 

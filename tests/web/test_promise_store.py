@@ -67,6 +67,22 @@ def test_a_later_charge_scores_the_answers_before_it_and_the_nearest_to_a_day_st
     assert (score.within, score.ratio, score.error_soc) == (False, pytest.approx(2.0), pytest.approx(-0.1))
 
 
+def test_a_bank_that_grew_is_another_one_and_begins_a_book_of_its_own(store: Store, house: int) -> None:
+    keep_book(store, house, NOW - 90 * DAY, [0.30] * 20, ah=560.0)
+    assert promise_store.factors(store, house)["store"] > 1.0
+    promise_store.keep(store, house, [note(NOW, ah=560.0)])
+    promise_store.keep(store, house, [note(NOW + DAY, ah=840.0)])
+    assert [one.came for one in promise_store.answers(store, house)[:2]] == [None, None]
+    assert promise_store.factors(store, house)["store"] > 1.0
+    keep_book(store, house, NOW + 3 * DAY, [0.50], ah=840.0)
+    assert promise_store.factors(store, house) == {}
+    # An own capacity test moves it by a few percent: the same bank.
+    keep_book(store, house, NOW + 9 * DAY, [0.30] * 20, ah=810.0)
+    assert (
+        promise_store.calibrations(store, house)["store"].counted == 22
+    )  # the one of the day after the change among them
+
+
 def test_what_a_person_typed_stands_against_later_charges(store: Store, house: int) -> None:
     promise_store.keep(store, house, [note(NOW)])
     (kept,) = promise_store.answers(store, house)
