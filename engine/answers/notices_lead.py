@@ -14,9 +14,10 @@ from engine.answers.care_bank import (
     is_lead,
     lead_volts,
 )
-from engine.cells.chemistry import capacity_share, rated_for
+from engine.cells.chemistry import capacity_share
 from engine.house.bank import Bank, c_rate, floor
 from engine.house.inverter import Inverter
+from engine.house.own_cell import with_own
 
 FROZEN, NEAR_FROZEN = "acid-freezes", "acid-near-freezing"
 ACID = frozenset({FROZEN, NEAR_FROZEN})
@@ -45,7 +46,7 @@ def _hours_notices(bank: Bank, mean_dc_w: float) -> Iterator[Notice]:
     if bank.rated_h is not None or bank.tested_ah is not None or bank.cell.peukert_k == 1.0:
         return
     usual_h, drawn_c = bank.cell.rated_h, c_rate(bank, mean_dc_w)
-    slow, usual = (capacity_share(rated_for(bank.cell, h), bank.cell_c, drawn_c) for h in (SLOW_H, usual_h))
+    slow, usual = (capacity_share(with_own(bank.cell, h), bank.cell_c, drawn_c) for h in (SLOW_H, usual_h))
     remedies = tuple(
         Remedy(label=f"They are for {hours:g} hours", section="banks", item_id=bank.id, values={"rated_h": hours})
         for hours in (FAST_H, usual_h, SLOW_H)

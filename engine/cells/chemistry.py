@@ -11,7 +11,7 @@ cell, degC, shares as fractions. Not modelled: hysteresis, heat of the cell itse
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
 from typing import ClassVar
@@ -275,23 +275,6 @@ def arrays(cell: Chemistry, temperature_c: float = 25.0) -> CellArrays:
         one.flags.writeable = False
     soc, ocv_v, r_slow, r_fast, coulombic = made
     return CellArrays(soc=soc, ocv_v=ocv_v, r_slow=r_slow, r_fast=r_fast, coulombic=coulombic)
-
-
-@lru_cache(maxsize=64)
-def rated_for(cell: Chemistry, rated_h: float) -> Chemistry:
-    """Return a chemistry whose ampere-hours are those of a discharge of so many hours; the same where they do not act.
-
-    Parameters
-    ----------
-    rated_h : float
-        Hours from full to empty at the current the ampere-hours were stated or tested for [h].
-    """
-    if cell.peukert_k == 1.0:
-        return cell
-    others = ((" ".join(n for n in key.split() if n != "rated_h"), one) for key, one in cell.sources.items())
-    sources = {key: source for key, source in others if key}
-    sources["rated_h"] = Source(kind="published", text="The hours on the bank’s label or of its test, as typed.")
-    return replace(cell, rated_h=rated_h, sources=sources)
 
 
 def interpolated(pairs: tuple[tuple[float, float], ...], temperature_c: float) -> float:

@@ -15,7 +15,7 @@ from typing import ClassVar
 import numpy as np
 
 from engine.cells import catalogue, curve
-from engine.cells.chemistry import CellTable, Chemistry, arrays, at, capacity_share, energy_at, rated_for, table
+from engine.cells.chemistry import CellTable, Chemistry, arrays, at, capacity_share, energy_at, table
 from engine.errors import InputError
 from engine.fields import check, quantity
 from engine.house.inverter import Inverter
@@ -215,8 +215,8 @@ class Bank:
     def cell(self) -> Chemistry:
         """The chemistry itself, looked up in the catalogue where only its id is stored, with the bank's own numbers."""
         cell = catalogue.load(self.chemistry) if isinstance(self.chemistry, str) else self.chemistry
-        rated = cell if self.rated_h is None else rated_for(cell, self.rated_h)
-        return with_own(rated, self.charge_efficiency, self.self_discharge_per_month)
+        own = (self.rated_h, self.charge_efficiency, self.self_discharge_per_month)
+        return cell if own == (None, None, None) else with_own(cell, *own)
 
     @property
     def table(self) -> CellTable:

@@ -1,4 +1,4 @@
-"""A catalogue's cell with what the household itself measured of it: ampere-hours given back, and self-discharge.
+"""A cell with what a household knows of its own: the hours its ampere-hours are for, what it gives back, its leak.
 
 Not modelled: ampere-hours given back that change with the charge, where the household's own number is taken.
 """
@@ -11,15 +11,25 @@ from functools import lru_cache
 from engine.cells.chemistry import Chemistry
 from engine.sources import Source
 
+TYPED = Source(kind="published", text="The hours on the bank’s label or of its test, as typed.")
 OWN = Source(kind="measured", text="Of this bank, by the household’s own meter.")
+_SOURCES = {"rated_h": TYPED, "coulombic_efficiency": OWN, "self_discharge_per_month": OWN}
 
 
 @lru_cache(maxsize=64)
-def with_own(cell: Chemistry, coulombic_efficiency: float | None, self_discharge_per_month: float | None) -> Chemistry:
+def with_own(
+    cell: Chemistry,
+    rated_h: float | None = None,
+    coulombic_efficiency: float | None = None,
+    self_discharge_per_month: float | None = None,
+) -> Chemistry:
     """Return a cell with the numbers that are not None in place of its own.
 
     Parameters
     ----------
+    rated_h : float or None
+        Hours from full to empty at the current the ampere-hours were stated or tested for [h]; left as they are where
+        they do not act.
     coulombic_efficiency : float or None
         Ampere-hours given back of those put in, the same at any charge [-].
     self_discharge_per_month : float or None
@@ -28,20 +38,16 @@ def with_own(cell: Chemistry, coulombic_efficiency: float | None, self_discharge
     Examples
     --------
     >>> from engine.cells import catalogue
-    >>> own = with_own(catalogue.load("lfp"), 0.99, None)
-    >>> own.coulombic_efficiency, own.self_discharge_per_month, own.source_of("coulombic_efficiency").kind
-    (0.99, 0.02, 'measured')
+    >>> own = with_own(catalogue.load("lfp"), 10.0, 0.99)
+    >>> own.rated_h, own.coulombic_efficiency, own.source_of("coulombic_efficiency").kind
+    (2, 0.99, 'measured')
     """
-    if coulombic_efficiency is None and self_discharge_per_month is None:
-        return cell
-    efficiency = cell.coulombic_efficiency if coulombic_efficiency is None else coulombic_efficiency
-    leak = cell.self_discharge_per_month if self_discharge_per_month is None else self_discharge_per_month
-    given = {"coulombic_efficiency": coulombic_efficiency, "self_discharge_per_month": self_discharge_per_month}
-    own = [name for name, value in given.items() if value is not None]
-    kept = {key: source for key, source in cell.sources.items() if key not in own}
-    return dataclasses.replace(
-        cell,
-        coulombic_efficiency=efficiency,
-        self_discharge_per_month=leak,
-        sources={**dict.fromkeys(own, OWN), **kept},
-    )
+    numbers = {
+        "rated_h": None if cell.peukert_k == 1.0 else rated_h,
+        "coulombic_efficiency": coulombic_efficiency,
+        "self_discharge_per_month": self_discharge_per_month,
+    }
+    own = {name: value for name, value in numbers.items() if value is not None}
+    others = ((" ".join(name for name in key.split() if name not in own), one) for key, one in cell.sources.items())
+    sources = {name: _SOURCES[name] for name in own} | {key: source for key, source in others if key}
+    return dataclasses.replace(cell, sources=sources, **own) if own else cell  # type: ignore[arg-type]
