@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from math import log
 from typing import Any
 
 import numpy as np
@@ -221,11 +222,11 @@ def _by_end(promise: Promise, after_h: float) -> Score | None:
         error = round(promise.floor_soc - likely, 9)
         return _ended(promise, after_h, ratio, -1, error)
     late = after_h - promise.hours
-    end = promise.high_hours if late > 0.0 else promise.low_hours
-    if late > 0.0 and end is None:
-        ratio = 0.0
+    if late > 0.0:
+        high_h = promise.high_hours
+        ratio = 0.0 if high_h is None else _ratio(late, high_h - promise.hours, READ_H)
     else:
-        ratio = _ratio(abs(late), abs((promise.hours if end is None else end) - promise.hours), READ_H)
+        ratio = _sooner_ratio(promise.hours, promise.low_hours, after_h)
     found = at(promise, after_h)
     error_soc = None if late > 0.0 or found is None else round(promise.floor_soc - found[1], 9)
     return _ended(promise, after_h, ratio, _sign(late), error_soc)
@@ -244,6 +245,17 @@ def _by_lasting(promise: Promise, after_h: float) -> Score | None:
 
 def _ended(promise: Promise, after_h: float, ratio: float, side: int, error_soc: float | None) -> Score:
     return Score(after_h=after_h, ratio=ratio, side=side, within=ratio <= promise.widened, error_soc=error_soc)
+
+
+def _sooner_ratio(hours: float, low_h: float | None, after_h: float) -> float:
+    """The same of an end that came sooner than the likely one, by the share of it (`widening.sooner_h`)."""
+    if hours - after_h <= READ_H:
+        return _ratio(hours - after_h, hours - (hours if low_h is None else low_h), READ_H)
+    if low_h is None or not low_h < hours:
+        return MOST_RATIO
+    if min(low_h, after_h) <= 0.0:
+        return 1.0 if low_h <= 0.0 else MOST_RATIO
+    return round(min(log(after_h / hours) / log(low_h / hours), MOST_RATIO), 9)
 
 
 def _ratio(error: float, half: float, as_read: float) -> float:

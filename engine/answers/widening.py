@@ -67,10 +67,10 @@ def widened(
     Returns
     -------
     Range
-        The band is so many times as far from the likely charge, within the floor and full. The hours are so many times
-        as far from the likely ones, not below 0; where the wider band is at the floor sooner, the low hours are then.
-        High hours past the days are None. An end that the model does not see at all comes only where the wider band
-        meets the floor.
+        The band is so many times as far from the likely charge, within the floor and full. The high hours are so many
+        times as far from the likely ones; the low ones lie where so many times their share of them is left
+        (`sooner_h`), or where the wider band is at the floor, if that is sooner. High hours past the days are None. An
+        end that the model does not see at all comes only where the wider band meets the floor.
 
     Raises
     ------
@@ -111,8 +111,22 @@ def _low(
     """The sooner of the hours scaled and the moment the wider band meets the floor."""
     found = [_meets(times_h, low_soc, floor_soc), own.low_hours]
     if hours is not None and own.low_hours is not None:
-        found.append(max(hours - factor * (hours - own.low_hours), 0.0))
+        found.append(sooner_h(hours, own.low_hours, factor))
     return min((one for one in found if one is not None), default=None)
+
+
+def sooner_h(hours: float, low_h: float, factor: float) -> float:
+    """Return the low hours of a range `factor` times as wide: by the share of the likely hours they are.
+
+    Hours are charge over draw, so that an error of either is a share of them; so many hours less would be none at all
+    while the bank is still full (choice).
+
+    Examples
+    --------
+    >>> sooner_h(40.0, 20.0, 1.0), sooner_h(40.0, 20.0, 2.0)
+    (20.0, 10.0)
+    """
+    return float(hours * (min(low_h / hours, 1.0) ** factor)) if hours > 0.0 else 0.0
 
 
 def _meets(times_h: Floats, soc: Floats, floor_soc: float) -> float | None:

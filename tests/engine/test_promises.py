@@ -33,6 +33,7 @@ from engine.answers.promises import (
     scored,
     written,
 )
+from engine.answers.widening import sooner_h
 from engine.errors import InputError
 from engine.meter.log import MeterLog
 
@@ -109,13 +110,17 @@ def test_what_lies_below_the_reserve_is_all_the_reserve() -> None:
 
 
 @pytest.mark.parametrize(
-    ("after_h", "side", "ratio"), [(24.0, -1, 1.0), (21.0, -1, 1.5), (30.0, 0, 0.0), (40.0, 1, 1.0), (45.0, 1, 1.5)]
+    ("after_h", "side", "ratio"),
+    # 30 h likely, 24 to 40: sooner by the share of the likely ones, 30 × 0.8^1.5 = 21.466 h; later by hours.
+    [(24.0, -1, 1.0), (30.0 * 0.8**1.5, -1, 1.5), (30.0, 0, 0.0), (40.0, 1, 1.0), (45.0, 1, 1.5)],
 )
 def test_an_end_is_scored_in_hours(after_h: float, side: int, ratio: float) -> None:
     score = scored(BY_HAND, Came(kind="ended", after_h=after_h))
     assert score is not None
     assert (score.side, score.within) == (side, ratio <= 1.0)
     assert score.ratio == pytest.approx(ratio)
+    if side < 0:
+        assert sooner_h(30.0, 24.0, score.ratio) == pytest.approx(after_h)
 
 
 def test_not_ended_yet_tells_only_once_it_contradicts() -> None:

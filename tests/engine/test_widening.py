@@ -46,11 +46,11 @@ def test_once_as_wide_is_the_same_range() -> None:
 
 def test_hours_and_charge_are_as_many_times_as_far_from_the_likely_ones() -> None:
     found = wide(1.5)
-    # 30 − 1.5 × 6 = 21 h; 30 + 1.5 × 10 = 45 h; after 10 h 60 % ∓ 1.5 × 5 points.
-    assert (found.low_hours, found.high_hours) == pytest.approx((21.0, 45.0))
+    # 30 × (24 ÷ 30)^1.5 = 21.466 h; 30 + 1.5 × 10 = 45 h; after 10 h 60 % ∓ 1.5 × 5 points.
+    assert (found.low_hours, found.high_hours) == pytest.approx((21.466, 45.0), abs=0.0005)
     low, high = (np.interp(10.0, found.band.times_h, soc) for soc in (found.band.low_soc, found.band.high_soc))
     assert (low, high) == pytest.approx((0.525, 0.675))
-    assert np.interp([21.0, 45.0], found.band.times_h, found.band.low_soc) == pytest.approx([0.2, 0.2])
+    assert np.interp([21.4663, 45.0], found.band.times_h, found.band.low_soc) == pytest.approx([0.2, 0.2])
     # The high end falls from its charge at 30 h, drawn out so that it meets the floor at 45 h.
     assert np.interp([44.0, 45.0, 46.0], found.band.times_h, found.band.high_soc) == pytest.approx(
         [0.2 + 0.015 / 1.5, 0.2, 0.2]
@@ -58,9 +58,10 @@ def test_hours_and_charge_are_as_many_times_as_far_from_the_likely_ones() -> Non
 
 
 def test_the_low_hours_are_never_later_than_where_its_own_band_meets_the_floor() -> None:
-    # Charge by 3 times falls 2 + 3 × 0.5 = 3.5 points an hour: at 20 % after 17.1 h; hours: 30 − 18 = 12 h, sooner.
-    assert wide(3.0).low_hours == pytest.approx(12.0)
-    assert wide(20.0).low_hours == 0.0
+    # Charge by 3 times falls 2 + 3 × 0.5 = 3.5 points an hour: at 20 % after 17.14 h; hours: 30 × 0.8³ = 15.36, sooner.
+    assert wide(3.0).low_hours == pytest.approx(15.36)
+    # By 20 times: 60 points at 12 an hour are 5 h; hours: 30 × 0.8^20 = 0.346 h.
+    assert wide(20.0).low_hours == pytest.approx(0.346, abs=0.0005)
 
 
 def test_what_is_past_the_days_stays_so_and_what_comes_to_be_is() -> None:
