@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from engine.answers.answer import Assumption, Notice, Worked
 from engine.answers.measuring import Measured
-from engine.answers.measuring_discharge import Counted, Found
+from engine.answers.measuring_discharge import Counted, Found, ended_cell_v, lowest_cell_v
 from engine.house.bank import Bank
 from engine.house.inverter import Inverter
 
@@ -23,15 +23,18 @@ def capacity_notices(
 ) -> tuple[Notice, ...]:
     """What to mind about a counted discharge."""
     cell, said = bank.cell, []
-    lowest_v = max(cell.v_low, bank.board.cell_low_v if bank.board else 0.0)
-    if run.stop == "volts" and run.end_v is not None and run.end_v < bank.series * lowest_v - 1e-9:
+    lowest_v, ended_v = lowest_cell_v(bank), ended_cell_v(bank, inverter, run)
+    if ended_v is not None and ended_v < lowest_v - 1e-9:
+        by = "The cut-off of " if run.stop == "cutoff" else ""
+        first = "set the cut-off higher, and " if run.stop == "cutoff" else ""
         said.append(
             (
                 "stop",
                 "capacity-low",
-                f"{run.end_v:g} V is {run.end_v / bank.series:.3g} V per cell, below the lowest these cells and their "
-                f"board may be taken to, {lowest_v:g} V: that harms them, and a charge after it can be dangerous. "
-                "Never test so low; follow the maker’s sheet before you charge them again. The result is not offered.",
+                f"{by}{ended_v * bank.series:.4g} V is {ended_v:.3g} V per cell, below the lowest these cells and "
+                f"their board may be taken to, {lowest_v:g} V: that harms them, and a charge after it can be dangerous. "
+                f"Never test so low; {first}follow the maker’s sheet before you charge them again. The result "
+                "is not offered.",
             )
         )
     if cell.acceptance_tau_h is not None and found.end_soc < LEAD_SOC - 0.02:

@@ -100,6 +100,23 @@ def stop_cell_v(bank: Bank, inverter: Inverter | None, counted: Counted) -> floa
     return counted.end_v / bank.series if counted.stop == "volts" and counted.end_v is not None else None
 
 
+def lowest_cell_v(bank: Bank) -> float:
+    """Return the lowest volts per cell a bank may be taken to, by its chemistry and its board [V]."""
+    return max(bank.cell.v_low, bank.board.cell_low_v if bank.board else 0.0)
+
+
+def cutoff_guards(bank: Bank, inverter: Inverter) -> bool:
+    """Whether the cut-off ends a discharge before the cells are taken too low."""
+    return cutoff_cell_v(bank, inverter) >= lowest_cell_v(bank) - 1e-9
+
+
+def ended_cell_v(bank: Bank, inverter: Inverter | None, counted: Counted) -> float | None:
+    """Return the volts per cell it was taken to, under load or rested [V]; None where only a % tells."""
+    if counted.stop == "rested" and counted.end_v is not None:
+        return counted.end_v / bank.series
+    return stop_cell_v(bank, inverter, counted)
+
+
 def worked_out(bank: Bank, inverter: Inverter | None, counted: Counted, given: Given) -> Found:
     """Return the Ah of the whole bank that fit what was counted: current and ends depend on them, so it goes round."""
     cell, cells = bank.cell, table(bank.cell, given.cell_c)

@@ -356,6 +356,25 @@ def test_volts_below_the_lowest_are_a_stop_and_lead_below_half_a_check() -> None
     assert "capacity-lead" in [one.code for one in capacity(H, bank("lead_flooded"), inverter(), deep, AT).notices]
 
 
+@pytest.mark.parametrize(
+    ("stop", "end_v", "cutoff_v", "stopped"),
+    # 16 cells of 2.5 V: never below 40 V, by whatever it was ended.
+    [
+        ("cutoff", None, 30.0, True),
+        ("cutoff", None, 39.9, True),
+        ("cutoff", None, 40.0, False),
+        ("rested", 33.0, 42.0, True),
+        ("rested", 39.9, 42.0, True),
+        ("rested", 40.0, 42.0, False),
+    ],
+)
+def test_whatever_ended_it_too_low_is_a_stop(stop: str, end_v: float | None, cutoff_v: float, stopped: bool) -> None:
+    low = Counted(amount=250, hours=20, cell_c=25, stop=stop, end_v=end_v)
+    found = capacity(H, bank("lfp", board=None), inverter(dc_min_v=cutoff_v), low, AT)
+    assert ("capacity-low" in [one.code for one in found.notices if one.level == "stop"]) is stopped
+    assert (found.to_use_ah is None) is stopped
+
+
 def test_200_discharges_hold_the_true_capacity() -> None:
     """True Ah, load and cells at random; run to the inverter's cut-off by the trajectory, then counted by a meter."""
 

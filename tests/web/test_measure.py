@@ -205,6 +205,22 @@ def test_volts_below_the_lowest_are_a_stop_and_not_offered(client: Client) -> No
     assert page.select_one("form.use-measured") is None
 
 
+def test_a_cut_off_below_the_lowest_is_never_proposed_or_used(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["inverters"][0] |= {"dc_min_v": 30.0, "restart_v": 40.0}
+    small_house["banks"][0]["board"] = None
+    client = client_of(small_house)
+    asked = {"unit": "ah", "amount": "560", "hours": "20"}
+    steps = text_of(page_of(client, "capacity").select_one("#steps"))
+    assert "30.0 V" not in steps
+    assert "Do not leave it to the cut-off" in steps
+    assert "Never below 40.0 V" in steps
+    assert page_of(client, "capacity").select_one("[name=stop] option[selected]")["value"] == "volts"
+    for ended in ({"stop": "cutoff"}, {"stop": "rested", "end_v": "33"}):
+        page = page_of(client, "capacity", asked | ended)
+        assert "below the lowest these cells" in " ".join(text_of(one) for one in page.select(".note.stop"))
+        assert page.select_one("form.use-measured") is None
+
+
 def test_banks_on_one_bus(client_of: Opener) -> None:
     shared = client_of(household.write(house_of(LFP, SODIUM)) | {"name": "Two banks", "example": False})
     refused = page_of(shared, "idle", NIGHT | {"meter": "percent", "first": "80", "second": "77"}, status=422)
