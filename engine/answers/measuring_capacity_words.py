@@ -14,8 +14,15 @@ COOL_C = 10.0
 """Cells colder than this are better tested on a warmer day (judgement)."""
 FEW_SHARE, MANY_SHARE = 0.5, 1.2
 """Result over label outside which the counting is doubted first (judgement)."""
+LEAST_SHARE, MOST_SHARE = 0.3, 1.5
+"""Result over label outside which it is a slip of the counting and is not offered to be used (judgement)."""
 WIDE_SHARE = 0.1
 """An error of more than this of the result is told as too wide to act on (judgement)."""
+
+
+def believed(of_label: float) -> bool:
+    """Whether a result, over its label, can be what cells hold."""
+    return LEAST_SHARE <= of_label <= MOST_SHARE
 
 
 def capacity_notices(
@@ -32,7 +39,8 @@ def capacity_notices(
                 "stop",
                 "capacity-low",
                 f"{by}{ended_v * bank.series:.4g} V is {ended_v:.3g} V per cell, below the lowest these cells and "
-                f"their board may be taken to, {lowest_v:g} V: that harms them, and a charge after it can be dangerous. "
+                f"their board may be taken to, {lowest_v:g} V: that harms them, and a charge after it can be "
+                "dangerous. "
                 f"Never test so low; {first}follow the maker’s sheet before you charge them again. The result "
                 "is not offered.",
             )
@@ -66,12 +74,18 @@ def capacity_notices(
         )
     of_label = result.value / bank.label_ah
     if not FEW_SHARE <= of_label <= MANY_SHARE:
+        beyond = (
+            ""
+            if believed(of_label)
+            else f" Cells hold {LEAST_SHARE * 100:g} to {MOST_SHARE * 100:g} % of their label; beyond that the "
+            "result is not offered to be used."
+        )
         said.append(
             (
                 "check",
                 "capacity-unlike",
                 f"That is {of_label * 100:.0f} % of the label. Before you believe it look over the counting: was it "
-                "set to nothing at full, did the sun charge meanwhile, are the Ah those of the whole bank?",
+                f"set to nothing at full, did the sun charge meanwhile, are the Ah those of the whole bank?{beyond}",
             )
         )
     if result.half > WIDE_SHARE * result.value:

@@ -375,6 +375,17 @@ def test_whatever_ended_it_too_low_is_a_stop(stop: str, end_v: float | None, cut
     assert (found.to_use_ah is None) is stopped
 
 
+@pytest.mark.parametrize(
+    ("of_label", "offered"), [(0.25, False), (0.35, True), (1.45, True), (1.55, False), (3.0, False)]
+)
+def test_a_capacity_that_no_cell_has_is_not_offered(of_label: float, offered: bool) -> None:
+    found = capacity(H, SUPPLY.bank, SUPPLY.inverter, Counted(amount=280.0 * of_label, hours=20, cell_c=25), AT)
+    assert found.of_label == pytest.approx(of_label)
+    assert (found.to_use_ah is not None) is offered
+    said = next(one.text for one in found.notices if one.code == "capacity-unlike")
+    assert ("not offered" in said) is not offered
+
+
 def test_200_discharges_hold_the_true_capacity() -> None:
     """True Ah, load and cells at random; run to the inverter's cut-off by the trajectory, then counted by a meter."""
 

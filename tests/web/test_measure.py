@@ -221,6 +221,13 @@ def test_a_cut_off_below_the_lowest_is_never_proposed_or_used(client_of: Opener,
         assert page.select_one("form.use-measured") is None
 
 
+@pytest.mark.parametrize("amount", ["1680", "20"])
+def test_a_capacity_far_from_the_label_is_said_and_not_offered(client: Client, amount: str) -> None:
+    page = page_of(client, "capacity", DRAWN | {"amount": amount})
+    assert "not offered to be used" in text_of(page.select_one(".note.check"))
+    assert page.select_one("form.use-measured") is None
+
+
 def test_banks_on_one_bus(client_of: Opener) -> None:
     shared = client_of(household.write(house_of(LFP, SODIUM)) | {"name": "Two banks", "example": False})
     refused = page_of(shared, "idle", NIGHT | {"meter": "percent", "first": "80", "second": "77"}, status=422)
