@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from engine.answers.answer import Assumption, Notice, Worked
 from engine.answers.measuring import COVER, Lasts, Measured, combined, lasting_h, measured
 from engine.answers.measuring_changes import lasts, with_idle
-from engine.answers.measuring_idle_words import SPOKEN_H, idle_assumptions, idle_notices, idle_worked
+from engine.answers.measuring_idle_words import SPOKEN_H, believed, idle_assumptions, idle_notices, idle_worked
 from engine.answers.measuring_readings import (
     METERS,
     MOST_DAYS,
@@ -55,6 +55,8 @@ class IdleDraw:
 
     Attributes
     ----------
+    rated_w : float
+        What the inverter can give [W].
     drawn_w, left_w : float
         Mean power drawn from the bus, and what of it was left on [W].
     without_h : float or None
@@ -72,6 +74,7 @@ class IdleDraw:
     inverter_id: str
     inverter_name: str
     now_w: float
+    rated_w: float
     meter: str
     readings: Readings | None
     sun_up_h: float
@@ -97,7 +100,7 @@ class IdleDraw:
     @property
     def to_use_w(self) -> float | None:
         """The value to be written into the household [W]; None where the readings are not fit for it."""
-        if self.result is None or self.readings is None or self.result.value <= 0.0:
+        if self.result is None or self.readings is None or not believed(self.result, self.rated_w):
             return None
         lit = self.sun_up_h >= SPOKEN_H and not self.readings.dark
         return None if lit else round(self.result.value, 1)
@@ -147,6 +150,7 @@ def idle_draw(
         inverter_id=inverter.id,
         inverter_name=inverter.name,
         now_w=inverter.idle_w,
+        rated_w=inverter.rated_w,
         meter=meter,
         readings=readings,
         sun_up_h=up_h,

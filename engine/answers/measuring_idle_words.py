@@ -10,8 +10,15 @@ from engine.house.inverter import Inverter
 
 MUCH_SHARE = 0.02
 """Idle draw over rated power above which something else was probably on: three times the usual 0.63 % (judgement)."""
+MOST_SHARE = 0.1
+"""Idle draw over rated power above which it is none, and is not offered to be used (judgement)."""
 SPOKEN_H = 0.1
 """Sun for less than that between the readings is not spoken of: the model’s own horizon (judgement)."""
+
+
+def believed(result: Measured, rated_w: float) -> bool:
+    """Whether a result tells an idle draw: something for certain, and not as much as a load."""
+    return result.low > 0.0 and result.value <= MOST_SHARE * rated_w
 
 
 def idle_notices(
@@ -37,10 +44,20 @@ def idle_notices(
                 level="check",
                 code="idle-nothing",
                 text="Nothing at all lies within the error: these readings tell only that it is less than "
-                f"{result.high:.3g} W. Wait longer, or read what moves in finer steps.",
+                f"{result.high:.3g} W, so nothing is offered to be used. "
+                "Wait longer, or read what moves in finer steps.",
             )
         )
-    if result.low > MUCH_SHARE * inverter.rated_w:
+    if result.value > MOST_SHARE * inverter.rated_w:
+        found.append(
+            Notice(
+                level="check",
+                code="idle-load",
+                text=f"{result.value:,.0f} W is more than a tenth of what {inverter.name} can give: that is a load and "
+                "no idle draw, so it is not offered to be used. Look over the readings, their unit and what was on.",
+            )
+        )
+    elif result.low > MUCH_SHARE * inverter.rated_w:
         found.append(
             Notice(
                 level="check",

@@ -158,6 +158,23 @@ def test_readings_that_contradict_each_other_are_refused(readings: Readings, fie
     assert fault.value.field == field
 
 
+@pytest.mark.parametrize(
+    ("readings", "code"),
+    [
+        # 0.01 of 14.336 kWh in ten hours: 14.3 W, where two last digits of 1 % alone are 11.7 W; off by 3 % beside.
+        (night(0.80, 0.79, "percent", zero_a=0.2), "idle-nothing"),
+        (night(100.0, 105.1), "idle-load"),
+    ],
+)
+def test_nothing_and_a_load_are_said_and_not_offered(readings: Readings, code: str) -> None:
+    """A tenth of 5 kW: 5.0 kWh in ten hours may be used, 5.1 not."""
+    found = idle(readings)
+    said = {one.code: one.text for one in found.notices}
+    assert "offered to be used" in said[code]
+    assert found.to_use_w is None
+    assert idle(night(100.0, 105.0)).to_use_w == pytest.approx(500.0)
+
+
 def test_sun_between_the_readings_is_told_and_not_offered() -> None:
     """At 52 degrees north in late November the sun is up from about 8.2 to 16.3 o'clock."""
     late = night(100.0, 100.6, ended=datetime(2026, 11, 26, 12))

@@ -228,6 +228,14 @@ def test_a_capacity_far_from_the_label_is_said_and_not_offered(client: Client, a
     assert page.select_one("form.use-measured") is None
 
 
+@pytest.mark.parametrize("changes", [{"second": "116"}, {"meter": "percent", "first": "0.8", "second": "0.79"}])
+def test_no_idle_draw_is_said_and_not_offered(client: Client, changes: dict[str, str]) -> None:
+    page = page_of(client, "idle", NIGHT | changes)
+    assert "offered to be used" in " ".join(text_of(one) for one in page.select(".note.check"))
+    assert "These readings are not fit to be used" in text_of(page.select_one("#answer"))
+    assert page.select_one("form.use-measured") is None
+
+
 def test_banks_on_one_bus(client_of: Opener) -> None:
     shared = client_of(household.write(house_of(LFP, SODIUM)) | {"name": "Two banks", "example": False})
     refused = page_of(shared, "idle", NIGHT | {"meter": "percent", "first": "80", "second": "77"}, status=422)
