@@ -508,6 +508,33 @@ def test_days_that_do_not_count_are_left_out_and_said(kind: str) -> None:
     assert alone.to_use_kwh is None
 
 
+def test_a_day_called_dull_that_was_bright_does_not_count() -> None:
+    """Dull ends at 0.50 of a clear day's light and bright begins at 0.70: from 0.60 on a day is nearer to bright."""
+    day = date(2026, 11, 12)
+    near, bright = (dull_day(H, SUPPLY, AT, [Day(day=day, kwh=at_kc(kc, day))]) for kc in (0.58, 0.62))
+    assert [one.counts for one in near.days] == [True]
+    assert [(one.kind, one.counts) for one in bright.days] == [("brighter", False)]
+    assert bright.to_use_kwh is None
+    assert "12 November" in bright.notices[0].text
+    assert "does not count: it gave more than a dull day does" in bright.notices[0].text
+    grey = [Day(day=date(2026, 11, n), kwh=at_kc(0.3, day)) for n in (13, 14, 15, 16)]
+    both = dull_day(H, SUPPLY, AT, [*grey, Day(day=day, kwh=at_kc(0.75, day))])
+    assert value_of(both) == value_of(dull_day(H, SUPPLY, AT, grey))
+
+
+def test_days_whose_error_is_as_large_as_they_are_are_not_offered() -> None:
+    """One day has an error of 2.78 times the word's own scatter, half its span / sqrt(3): more than a day at kc 0.2."""
+    day = date(2026, 11, 13)
+    one = dull_day(H, SUPPLY, AT, [Day(day=day, kwh=at_kc(0.20, day))])
+    value, half = value_of(one)
+    assert half > value
+    assert one.to_use_kwh is None
+    assert "so nothing is offered" in next(found.text for found in one.notices if found.code == "dull-unsure")
+    some = dull_day(H, SUPPLY, AT, [Day(day=date(2026, 11, n), kwh=at_kc(0.20, day)) for n in (12, 13, 14, 15)])
+    assert some.to_use_kwh == pytest.approx(value_of(some)[0], rel=0.01)
+    assert "dull-unsure" not in [found.code for found in some.notices]
+
+
 def test_a_day_that_gave_next_to_nothing_tells_no_sky() -> None:
     """Neither does one on which the sun does not rise: 78 degrees north in November."""
     nothing = dull_day(H, SUPPLY, AT, [Day(day=date(2026, 11, 12), kwh=0.0)])

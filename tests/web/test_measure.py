@@ -236,6 +236,19 @@ def test_no_idle_draw_is_said_and_not_offered(client: Client, changes: dict[str,
     assert page.select_one("form.use-measured") is None
 
 
+@pytest.mark.parametrize(
+    ("days", "said"),
+    [
+        ({"day_1": "2026-11-20", "kwh_1": "12"}, "20 November (12 kWh, "),
+        ({"day_1": "2026-11-20", "kwh_1": "1.6"}, "so nothing is offered to be used"),
+    ],
+)
+def test_days_that_tell_no_dull_day_are_not_offered(client: Client, days: dict[str, str], said: str) -> None:
+    page = page_of(client, "dull", days)
+    assert said in " ".join(text_of(one) for one in page.select(".note.check"))
+    assert page.select_one("form.use-measured") is None
+
+
 def test_banks_on_one_bus(client_of: Opener) -> None:
     shared = client_of(household.write(house_of(LFP, SODIUM)) | {"name": "Two banks", "example": False})
     refused = page_of(shared, "idle", NIGHT | {"meter": "percent", "first": "80", "second": "77"}, status=422)
