@@ -159,6 +159,8 @@ def test_readings_stay_in_the_address_over_night(client: Client) -> None:
         ("idle", {"second": "99"}, "second", "only rises"),
         ("idle", {"meter": "percent", "first": "60", "second": "64"}, "second", "rose from 60 to 64 %"),
         ("idle", {"meter": "percent", "first": "160"}, "first", "from 0 to 100 %"),
+        ("idle", {"meter": "ah", "first": "-10", "second": "-5"}, "second", "that was put into the bank"),
+        ("idle", {"meter": "watts", "first": "-40", "second": "38"}, "second", "the sign changes"),
         ("idle", {"left_on": "900"}, "left_on", "One of them is wrong"),
         ("idle", {"meter": "ohm"}, "meter", "You read cannot be “ohm”"),
         ("capacity", {"end_v": "3.1"}, "end_v", "The pack’s volts are asked"),
