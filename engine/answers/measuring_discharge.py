@@ -175,6 +175,18 @@ def _end_soc(bank: Bank, counted: Counted, given: Given, under_v: float | None, 
     return counted.left_soc + given.stop_soc
 
 
+def refuse_volts(bank: Bank, field: str, label: str, volts_v: float) -> None:
+    """Refuse volts that this pack cannot have: a fifth below its lowest is left to one taken too low (judgement)."""
+    cell = bank.cell
+    low_v, high_v = bank.series * 0.8 * cell.v_low, bank.series * cell.v_max
+    if not low_v <= volts_v <= high_v:
+        raise InputError(
+            field,
+            f"{label} must be from {low_v:.4g} to {high_v:.4g} V for {bank.series} cells of {cell.name}; got "
+            f"{volts_v:g} V. The pack’s volts are asked, not one cell’s.",
+        )
+
+
 def refuse(bank: Bank, inverter: Inverter | None, counted: Counted) -> None:
     cell = bank.cell
     if inverter is None and counted.unit == "sockets":
@@ -188,13 +200,7 @@ def refuse(bank: Bank, inverter: Inverter | None, counted: Counted) -> None:
     if counted.stop == "percent" and counted.left_soc is None:
         raise InputError("left_soc", "Left on the monitor is missing: it says where you stopped.")
     if counted.end_v is not None and counted.stop in ("volts", "rested"):
-        low_v, high_v = bank.series * 0.8 * cell.v_low, bank.series * cell.v_max
-        if not low_v <= counted.end_v <= high_v:
-            raise InputError(
-                "end_v",
-                f"Pack volts at the end must be from {low_v:.4g} to {high_v:.4g} V for {bank.series} cells of "
-                f"{cell.name}; got {counted.end_v:g} V. The pack’s volts are asked, not one cell’s.",
-            )
+        refuse_volts(bank, "end_v", "Pack volts at the end", counted.end_v)
     if not cell.discharge_min_c <= counted.cell_c <= cell.discharge_max_c:
         raise InputError(
             "cell_c",

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from engine.answers.measuring import COVER, Part, combined, of_limits, of_step
+from engine.answers.measuring_discharge import refuse_volts
 from engine.cells.chemistry import at as read_at
 from engine.cells.chemistry import energy_at
 from engine.errors import InputError
@@ -155,6 +156,8 @@ def refuse(supply: Supply, readings: Readings) -> None:
         )
     if hours > MOST_DAYS * HOURS_PER_DAY:
         raise InputError("ended", f"Between the readings may lie {MOST_DAYS} days; these are {hours / 24:.0f} apart.")
+    if readings.volts_v is not None:
+        refuse_volts(supply.bank, "volts_v", "Volts of the bank", readings.volts_v)
     _refuse_signs(readings)
     if meter in ("watts", "amps"):
         return

@@ -150,6 +150,9 @@ def test_no_wait_is_long_enough_where_the_zero_of_the_shunt_is_more() -> None:
         (night(0.62, 0.64, "percent"), "second", "The charge rose from 62 to 64 %"),
         (night(0.62, 0.62, "percent"), "second", "less than 14.3 W"),
         (night(5.0, 4.0, "ah"), "second", "only rises"),
+        # Sixteen cells of 2.5 to 3.65 V; a fifth below the lowest is left open.
+        (night(5.0, 9.0, "ah", volts_v=12.0), "volts_v", "must be from 32 to 58.4 V for 16 cells"),
+        (night(5.0, 9.0, "ah", volts_v=60.0), "volts_v", "not one cell"),
         (night(-10.0, -5.0, "ah"), "second", "From -10 to -5 Ah the counter went towards nothing"),
         (night(-10.0, 0.0, "ah"), "second", "put into the bank"),
         (night(-5.0, 3.0, "ah"), "second", "From -5 to 3 Ah the sign changes"),

@@ -159,6 +159,7 @@ def test_readings_stay_in_the_address_over_night(client: Client) -> None:
         ("idle", {"second": "99"}, "second", "only rises"),
         ("idle", {"meter": "percent", "first": "60", "second": "64"}, "second", "rose from 60 to 64 %"),
         ("idle", {"meter": "percent", "first": "160"}, "first", "from 0 to 100 %"),
+        ("idle", {"volts": "12"}, "volts", "Volts of the bank must be from 32 to 58.4 V for 16 cells"),
         ("idle", {"meter": "ah", "first": "-10", "second": "-5"}, "second", "that was put into the bank"),
         ("idle", {"meter": "watts", "first": "-40", "second": "38"}, "second", "the sign changes"),
         ("idle", {"left_on": "900"}, "left_on", "One of them is wrong"),
