@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from engine.answers.answer import Assumption, Notice, Worked
-from engine.answers.measuring import Measured
+from engine.answers.measuring import Measured, plain
 from engine.answers.measuring_discharge import Counted, Found, ended_cell_v, lowest_cell_v
 from engine.house.bank import Bank
 from engine.house.inverter import Inverter
@@ -68,8 +68,8 @@ def capacity_notices(
             (
                 "check",
                 "capacity-fast",
-                f"A mean current of {found.drawn_ah / run.hours:.3g} A is above what these cells are meant for, "
-                f"{cell.discharge_c_max * found.ah:.3g} A. Use a smaller load.",
+                f"A mean current of {plain(found.drawn_ah / run.hours)} A is above what these cells are meant for, "
+                f"{plain(cell.discharge_c_max * found.ah)} A. Use a smaller load.",
             )
         )
     of_label = result.value / bank.label_ah
@@ -107,7 +107,8 @@ def capacity_worked(bank: Bank, inverter: Inverter | None, run: Counted, found: 
         lines.append(
             Worked(
                 label="Drawn from the bank",
-                how=f"{run.amount:g} kWh at the sockets, with {inverter.name}’s losses, its idle for {run.hours:g} h",
+                how=f"{plain(run.amount, 6)} kWh at the sockets, with {inverter.name}’s losses, its idle for "
+                f"{run.hours:g} h",
                 value=found.dc_kwh,
                 unit="kWh",
             )
@@ -116,7 +117,7 @@ def capacity_worked(bank: Bank, inverter: Inverter | None, run: Counted, found: 
         lines.append(
             Worked(
                 label="Ah drawn",
-                how=f"{found.dc_kwh:.4g} kWh × 1,000 ÷ {found.mean_v:.4g} V, the mean under this load",
+                how=f"{plain(found.dc_kwh, 4)} kWh × 1,000 ÷ {found.mean_v:.4g} V, the mean under this load",
                 value=found.drawn_ah,
                 unit="Ah",
             )
@@ -128,7 +129,7 @@ def capacity_worked(bank: Bank, inverter: Inverter | None, run: Counted, found: 
     lines.append(
         Worked(
             label="The whole bank",
-            how=f"{found.drawn_ah:.4g} Ah ÷ ({found.start_soc * 100:.4g} − {found.end_soc * 100:.4g}) %",
+            how=f"{plain(found.drawn_ah, 4)} Ah ÷ ({found.start_soc * 100:.4g} − {found.end_soc * 100:.4g}) %",
             value=found.ah,
             unit="Ah",
         )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 
+from engine.answers.measuring import plain
 from engine.cells.chemistry import arrays, capacity_share, energy_at, first_crossing, table
 from engine.cells.chemistry import at as read_at
 from engine.cells.curve import soc_at_cutoff
@@ -212,6 +213,6 @@ def refuse(bank: Bank, inverter: Inverter | None, counted: Counted) -> None:
         if mean_w > 1.5 * inverter.rated_w:
             raise InputError(
                 "amount",
-                f"{counted.amount:g} kWh in {counted.hours:g} hours are {mean_w:,.0f} W, more than {inverter.name} can "
-                f"give ({inverter.rated_w:,.0f} W): look over both.",
+                f"{plain(counted.amount, 6)} kWh in {counted.hours:g} hours are {mean_w:,.0f} W, more than "
+                f"{inverter.name} can give ({inverter.rated_w:,.0f} W): look over both.",
             )

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.answer import Assumption, Notice, Worked
-from engine.answers.measuring import COVER, Lasts, Measured, combined, lasting_h, measured
+from engine.answers.measuring import COVER, Lasts, Measured, combined, lasting_h, measured, plain
 from engine.answers.measuring_changes import lasts, with_idle
 from engine.answers.measuring_idle_words import SPOKEN_H, believed, idle_assumptions, idle_notices, idle_worked
 from engine.answers.measuring_readings import (
@@ -94,8 +94,10 @@ class IdleDraw:
 
     @property
     def kwh_per_day(self) -> float | None:
-        """What it takes in a day [kWh]."""
-        return None if self.result is None else self.result.value * HOURS_PER_DAY / WH_PER_KWH
+        """What it takes in a day [kWh]; None where the readings tell of none."""
+        return (
+            None if self.result is None or self.result.value <= 0.0 else self.result.value * HOURS_PER_DAY / WH_PER_KWH
+        )
 
     @property
     def to_use_w(self) -> float | None:
@@ -185,7 +187,7 @@ def _without_h(household: Household, supply: Supply, at: datetime) -> float | No
 
 def _most(watts: float) -> float:
     """A draw that the household's field takes."""
-    return min(watts, quantities(Inverter)["idle_w"].high)
+    return min(max(watts, 0.0), quantities(Inverter)["idle_w"].high)
 
 
 def _usual(meter: str, at: datetime) -> Readings:
@@ -218,13 +220,14 @@ def _result(supply: Supply, readings: Readings, drawn_w: float, left_w: float) -
     if value + COVER * combined(parts) < 0.0:
         raise InputError(
             "left_on_w",
-            f"What was left on takes {left_w:.4g} W from the bank; the readings tell of {drawn_w:.4g} W in all. One of "
-            "them is wrong.",
+            f"What was left on takes {plain(left_w, 4)} W from the bank; the readings tell of {plain(drawn_w, 4)} W "
+            "in all. One of them is wrong.",
         )
     highest = quantities(Inverter)["idle_w"].high
     if value > highest:
         raise InputError(
-            "second", f"These readings tell of {value:.4g} W, beyond any idle draw: at most {highest:,.0f} W are taken."
+            "second",
+            f"These readings tell of {plain(value, 4)} W, beyond any idle draw: at most {highest:,.0f} W are taken.",
         )
     return measured(value, parts, supply.inverter.idle_w, "W")
 

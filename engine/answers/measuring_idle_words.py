@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from engine.answers.answer import Assumption, Notice, Worked
-from engine.answers.measuring import Measured
+from engine.answers.measuring import Measured, plain
 from engine.answers.measuring_readings import USUAL_ACCURACY_SHARE, USUAL_STEP, USUAL_ZERO_A, Readings
 from engine.house.bank import Bank
 from engine.house.inverter import Inverter
@@ -44,7 +44,7 @@ def idle_notices(
                 level="check",
                 code="idle-nothing",
                 text="Nothing at all lies within the error: these readings tell only that it is less than "
-                f"{result.high:.3g} W, so nothing is offered to be used. "
+                f"{plain(result.high)} W, so nothing is offered to be used. "
                 "Wait longer, or read what moves in finer steps.",
             )
         )
@@ -62,7 +62,7 @@ def idle_notices(
             Notice(
                 level="check",
                 code="idle-much",
-                text=f"{result.value:.3g} W is more than {MUCH_SHARE * 100:g} % of what {inverter.name} can give, "
+                text=f"{plain(result.value)} W is more than {MUCH_SHARE * 100:g} % of what {inverter.name} can give, "
                 "three times what is usual. Was something still on: a router, a pump, a charger left in its socket?",
             )
         )
@@ -85,17 +85,17 @@ def idle_worked(
     first, second, hours = readings.first, readings.second, readings.hours
     how = {
         "percent": f"({first * 100:g} − {second * 100:g}) % × {bank.ah:g} Ah × {volts_v:.4g} V ÷ {hours:.4g} h",
-        "ah": f"{abs(second - first):.4g} Ah × {volts_v:.4g} V ÷ {hours:.4g} h",
-        "kwh": f"{abs(second - first):.4g} kWh × 1,000 ÷ {hours:.4g} h",
-        "watts": f"({abs(first):g} + {abs(second):g}) W ÷ 2",
-        "amps": f"({abs(first):g} + {abs(second):g}) A ÷ 2 × {volts_v:.4g} V",
+        "ah": f"{plain(abs(second - first), 4)} Ah × {volts_v:.4g} V ÷ {hours:.4g} h",
+        "kwh": f"{plain(abs(second - first), 4)} kWh × 1,000 ÷ {hours:.4g} h",
+        "watts": f"({plain(abs(first), 6)} + {plain(abs(second), 6)}) W ÷ 2",
+        "amps": f"({plain(abs(first), 6)} + {plain(abs(second), 6)}) A ÷ 2 × {volts_v:.4g} V",
     }[readings.meter]
     lines = [Worked(label="Drawn from the bank", how=how, value=drawn_w, unit="W")]
     if left_w > 0.0:
         lines.append(
             Worked(
                 label="Of it, left on",
-                how=f"{readings.left_on_w:g} W at the sockets through {inverter.name}, without its idle draw",
+                how=f"{plain(readings.left_on_w, 6)} W at the sockets through {inverter.name}, without its idle draw",
                 value=left_w,
                 unit="W",
             )

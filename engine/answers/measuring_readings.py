@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from engine.answers.measuring import COVER, Part, combined, of_limits, of_step
+from engine.answers.measuring import COVER, Part, combined, of_limits, of_step, plain
 from engine.answers.measuring_discharge import refuse_volts
 from engine.cells.chemistry import at as read_at
 from engine.cells.chemistry import energy_at
@@ -173,14 +173,14 @@ def refuse(supply: Supply, readings: Readings) -> None:
         most_w = unit_wh(supply.bank, meter, mean_v(supply, readings)[0]) * step / hours
         raise InputError(
             "second",
-            f"The display did not move in {hours:.3g} hours: that only says that less than {most_w:.3g} W were drawn. "
-            "Wait longer, or read what moves in finer steps.",
+            f"The display did not move in {hours:.3g} hours: that only says that less than {plain(most_w)} W were "
+            "drawn. Wait longer, or read what moves in finer steps.",
         )
     if meter != "percent" and rose < 0.0 and not (readings.first <= 0.0 and readings.second <= 0.0):
         raise InputError(
             "second",
-            f"A counter of what was taken out only rises; this fell from {readings.first:g} to {readings.second:g}. "
-            "Was it set back, or did the sun or a charger put some in?",
+            f"A counter of what was taken out only rises; this fell from {plain(readings.first, 10)} to "
+            f"{plain(readings.second, 10)}. Was it set back, or did the sun or a charger put some in?",
         )
 
 
@@ -189,16 +189,17 @@ def _refuse_signs(readings: Readings) -> None:
     first, second, meter = readings.first, readings.second, readings.meter
     if meter == "percent":
         return
+    moved = f"From {plain(first, 10)} to {plain(second, 10)}"
     unit = {"ah": "Ah", "kwh": "kWh", "watts": "W", "amps": "A"}[meter]
     if first * second < 0.0:
         raise InputError(
             "second",
-            f"From {first:g} to {second:g} {unit} the sign changes: by one of them the current goes into the bank. "
+            f"{moved} {unit} the sign changes: by one of them the current goes into the bank. "
             "Look at the signs again; where something was put in, read on another night.",
         )
     if meter in ("ah", "kwh") and first < second <= 0.0:
         raise InputError(
             "second",
-            f"From {first:g} to {second:g} {unit} the counter went towards nothing: that was put into the bank. Ah "
+            f"{moved} {unit} the counter went towards nothing: that was put into the bank. Ah "
             "taken out go further below nothing; look at the signs again, or read on another night.",
         )

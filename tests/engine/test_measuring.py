@@ -94,6 +94,16 @@ def test_what_was_left_on_is_taken_off_as_the_inverter_draws_for_it() -> None:
     assert value_of(found)[0] == pytest.approx(40.0)
 
 
+def test_less_than_nothing_costs_nothing() -> None:
+    """44.64 W at the sockets are 48 W from the bank: 8 W more than the 40 W that were counted, within the error."""
+    found = idle(night(100.0, 100.4, left_on_w=44.64))
+    assert value_of(found)[0] == pytest.approx(-8.0)
+    assert found.kwh_per_day is None
+    assert found.to_use_w is None
+    assert found.lasts is not None
+    assert found.lasts.then == found.without_h
+
+
 def test_the_hours_follow_the_idle_draw() -> None:
     """Without panels a steady load: 80 % of 14.336 kWh over 300 W / 0.93 + idle."""
     dark = dataclasses.replace(H, sun=dataclasses.replace(H.sun, arrays=()))
@@ -153,12 +163,14 @@ def test_no_wait_is_long_enough_where_the_zero_of_the_shunt_is_more() -> None:
         # Sixteen cells of 2.5 to 3.65 V; a fifth below the lowest is left open.
         (night(5.0, 9.0, "ah", volts_v=12.0), "volts_v", "must be from 32 to 58.4 V for 16 cells"),
         (night(5.0, 9.0, "ah", volts_v=60.0), "volts_v", "not one cell"),
-        (night(-10.0, -5.0, "ah"), "second", "From -10 to -5 Ah the counter went towards nothing"),
+        (night(-10.0, -5.0, "ah"), "second", "From −10 to −5 Ah the counter went towards nothing"),
         (night(-10.0, 0.0, "ah"), "second", "put into the bank"),
-        (night(-5.0, 3.0, "ah"), "second", "From -5 to 3 Ah the sign changes"),
-        (night(-40.0, 38.0, "watts"), "second", "From -40 to 38 W the sign changes"),
+        (night(-5.0, 3.0, "ah"), "second", "From −5 to 3 Ah the sign changes"),
+        (night(-40.0, 38.0, "watts"), "second", "From −40 to 38 W the sign changes"),
         (night(0.8, -0.7, "amps"), "second", "Look at the signs again"),
         (night(100.0, 100.4, left_on_w=400.0), "left_on_w", "One of them is wrong"),
+        (night(100.0, 100.4, left_on_w=156_900.0), "left_on_w", "takes 168,710 W from the bank"),
+        (night(1_234_567.5, 1_234_566.5, "ah"), "second", "fell from 1,234,567.5 to 1,234,566.5"),
         (night(100.0, 900.0), "second", "beyond any idle draw"),
     ],
 )

@@ -162,6 +162,7 @@ def test_readings_stay_in_the_address_over_night(client: Client) -> None:
         ("idle", {"volts": "12"}, "volts", "Volts of the bank must be from 32 to 58.4 V for 16 cells"),
         ("idle", {"meter": "ah", "first": "-10", "second": "-5"}, "second", "that was put into the bank"),
         ("idle", {"meter": "watts", "first": "-40", "second": "38"}, "second", "the sign changes"),
+        ("idle", {"left_on": "100000"}, "left_on", "W from the bank; the readings tell of 50 W in all"),
         ("idle", {"left_on": "900"}, "left_on", "One of them is wrong"),
         ("idle", {"meter": "ohm"}, "meter", "You read cannot be “ohm”"),
         ("capacity", {"end_v": "3.1"}, "end_v", "The pack’s volts are asked"),
@@ -250,6 +251,25 @@ def test_days_that_tell_no_dull_day_are_not_offered(client: Client, days: dict[s
     page = page_of(client, "dull", days)
     assert said in " ".join(text_of(one) for one in page.select(".note.check"))
     assert page.select_one("form.use-measured") is None
+
+
+def test_an_idle_draw_is_never_told_as_less_than_nothing(client: Client) -> None:
+    """55 W left on take more from the bank than the 50 W counted, within their error."""
+    assert told(client, "idle", NIGHT | {"left_on": "55"})["result"]["value"] < 0.0
+    page = page_of(client, "idle", NIGHT | {"left_on": "55"})
+    assert "the byre inverter draws less than" in text_of(page.h1)
+    assert not re.search(r"[−-]\d", text_of(page.h1) + text_of(page.select_one("#answer dl.figures")))
+    refused = text_of(page_of(client, "idle", NIGHT | {"left_on": "100000"}, status=422).select_one("#left_on-error"))
+    assert "e+" not in refused
+
+
+def test_an_hour_may_be_written_with_one_digit(client: Client) -> None:
+    plain, short = (
+        told(client, "idle", NIGHT | {"began": began, "ended": ended})
+        for began, ended in (("2026-11-25 01:30", "06:00"), ("2026-11-25 1:30", "6:00"))
+    )
+    assert plain["result"] == short["result"]
+    assert client.get("/week?at=9:30").status_code == 200
 
 
 def test_banks_on_one_bus(client_of: Opener) -> None:
