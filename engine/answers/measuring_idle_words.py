@@ -39,12 +39,13 @@ def idle_notices(
     if result is None:
         return tuple(found)
     if result.low <= 0.0:
+        left = "" if result.value > 0.0 else "Look over the watts of what was left on: they are all that was drawn. "
         found.append(
             Notice(
                 level="check",
                 code="idle-nothing",
                 text="Nothing at all lies within the error: these readings tell only that it is less than "
-                f"{plain(result.high)} W, so nothing is offered to be used. "
+                f"{plain(result.high)} W, so nothing is offered to be used. {left}"
                 "Wait longer, or read what moves in finer steps.",
             )
         )

@@ -102,6 +102,7 @@ def test_less_than_nothing_costs_nothing() -> None:
     assert found.to_use_w is None
     assert found.lasts is not None
     assert found.lasts.then == found.without_h
+    assert "Look over the watts of what was left on" in found.notices[0].text
 
 
 def test_the_hours_follow_the_idle_draw() -> None:
