@@ -76,8 +76,8 @@ def dull_notices(days: Sequence[Read], result: Measured | None, month: int, own:
         )
     if result is not None and result.low <= 0.0:
         text = (
-            f"An error of {result.half:.2g} kWh is no smaller than the dull day itself, so nothing is offered to be used. "
-            "Write down more dull days."
+            f"An error of {result.half:.2g} kWh is no smaller than the dull day itself, so nothing is offered to be "
+            "used. Write down more dull days."
         )
         found.append(Notice(level="check", code="dull-unsure", text=text))
     if result is not None and own:
