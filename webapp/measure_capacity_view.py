@@ -8,6 +8,7 @@ from markupsafe import Markup
 
 from engine.answers.measuring_capacity import Capacity
 from engine.answers.measuring_capacity_words import LEAD_SOC
+from engine.answers.measuring_discharge import cutoff_guards, lowest_cell_v
 from engine.house.bank import Bank, cutoff_cell_v, delivered
 from engine.house.inverter import Inverter
 from webapp import measure_chart
@@ -202,17 +203,20 @@ def _rest(lead: bool) -> str:
 
 
 def _stop(asked: Asked, lead: bool) -> tuple[str, ...]:
-    bank, cell = asked.bank, asked.bank.cell
-    lowest = max(cell.v_low, bank.board.cell_low_v if bank.board else 0.0) * bank.series
+    bank, inverter = asked.bank, asked.inverter
+    lowest = lowest_cell_v(bank) * bank.series
     never = f"Never below {lowest:.1f} V ({lowest / bank.series:.2f} V per cell), whatever the counter says."
     if lead:
         return (f"Stop when about half is drawn, {figures(LEAD_SOC * bank.ah)} Ah. {never}",)
-    cut = ""
-    if asked.inverter is not None:
-        cut_v = cutoff_cell_v(bank, asked.inverter) * bank.series
+    cut, late = "", ""
+    if inverter is not None and not cutoff_guards(bank, inverter):
+        late = "Do not leave it to the cut-off: as it stands here it comes too late for these cells; set it higher. "
+    elif inverter is not None:
+        cut_v = cutoff_cell_v(bank, inverter) * bank.series
         cut = f"let the cut-off end it ({cut_v:.1f} V here: inverter or board, whichever is higher), or "
     return (
-        f"Near the end the volts fall fast: stay beside it. Then {cut}stop by hand at volts or a % you choose. {never}",
+        f"Near the end the volts fall fast: stay beside it. {late}Then {cut}stop by hand at volts or a % you "
+        f"choose. {never}",
     )
 
 

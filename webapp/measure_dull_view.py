@@ -29,6 +29,7 @@ KIND_NAMES = {
     "full": "bank full, held back",
     "snow": "snow on the panels",
     "part": "not a whole day",
+    "brighter": "brighter than dull",
     "nothing": "next to nothing",
 }
 STEPS = (
@@ -62,7 +63,7 @@ def dull_view(answer: DullDay, fields: tuple[Field, ...], form: Parsed[Values], 
         tables=() if not answer.days else (_days(answer.days),),
         parts=None if result is None else parts_table(result.parts, "kWh"),
         use=_use(answer),
-        no_use="",
+        no_use="" if result is None or answer.to_use_kwh is not None else "These days are not fit to be used.",
         paper=paper_rows(fields, form),
         cautions=("panels", "check"),
         tables_first=result is None,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
+from engine.answers.measuring import Measured
 from engine.answers.measuring_idle import IdleDraw, Wait
 from engine.answers.measuring_readings import AIM_W
 from engine.house.household import Supply
@@ -66,6 +67,10 @@ def idle_view(
 
 def _sentence(answer: IdleDraw) -> Markup:
     name = in_sentence(answer.inverter_name)
+    if answer.result is not None and answer.result.value <= 0.0:
+        return Markup("With nothing on, {} draws <strong>less than {}</strong>; these readings tell no more.").format(
+            name, _under(answer.result)
+        )
     if answer.result is not None:
         value, half = give_or_take(answer.result)
         return Markup("With nothing on, {} draws <strong>{}</strong>, give or take <strong>{}</strong>.").format(
@@ -106,16 +111,14 @@ def _ranges(answer: IdleDraw, missing: tuple[str, ...]) -> tuple[str, ...]:
 
 def _keys(answer: IdleDraw) -> tuple[Key, ...]:
     result = answer.result
-    if result is None or answer.readings is None or answer.kwh_per_day is None:
+    if result is None or answer.readings is None:
         return ()
+    per_day = answer.kwh_per_day
+    value = f"under {_under(result)}" if per_day is None else give_or_take(result)[0]
     wait = "never" if answer.wait_h is None else duration(answer.wait_h)
     return (
-        Key(name="Idle draw", value=give_or_take(result)[0], basis=span(result)),
-        Key(
-            name="In a day",
-            value=f"{figures(answer.kwh_per_day)}{NO_BREAK}kWh",
-            basis="day and night, as long as the inverter is on",
-        ),
+        Key(name="Idle draw", value=value, basis=span(result)),
+        *(() if per_day is None else (_day(per_day),)),
         *_costs(answer),
         Key(
             name=f"To know it to {AIM_W:g} W",
@@ -123,6 +126,16 @@ def _keys(answer: IdleDraw) -> tuple[Key, ...]:
             basis=f"between readings of this meter; these are {duration(answer.readings.hours)} apart",
         ),
     )
+
+
+def _day(kwh: float) -> Key:
+    value = f"{figures(kwh)}{NO_BREAK}kWh"
+    return Key(name="In a day", value=value, basis="day and night, as long as the inverter is on")
+
+
+def _under(result: Measured) -> str:
+    """The upper end alone, for a result of nothing or less."""
+    return f"{figures(result.high)}{NO_BREAK}{result.unit}"
 
 
 def _steps(answer: IdleDraw, supply: Supply) -> tuple[str, ...]:

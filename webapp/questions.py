@@ -7,6 +7,7 @@ form of five small choices works without JavaScript.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -94,6 +95,10 @@ def plain_query(typed: Mapping[str, str]) -> str:
     return urlencode(dict(typed), safe=",:")
 
 
+_ONE_DIGIT = re.compile(r"(^|[ T])(\d:)")
+"""An hour written with one digit."""
+
+
 def read_moment(text: str, now: datetime, label: str = "From") -> datetime:
     """Read a moment: now, today, a time of today, a date, or both.
 
@@ -119,6 +124,7 @@ def read_moment(text: str, now: datetime, label: str = "From") -> datetime:
     typed = text.strip().replace("\u2011", "-")
     if typed in ("now", "today"):
         return now
+    typed = _ONE_DIGIT.sub(r"\g<1>0\2", typed)
     try:
         found = datetime.fromisoformat(f"{now:%Y-%m-%d} {typed}" if 4 <= len(typed) <= 5 and ":" in typed else typed)
         if not FIRST_YEAR <= found.year <= LAST_YEAR:

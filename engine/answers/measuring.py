@@ -145,6 +145,19 @@ def t95(freedom: float) -> float:
     return below[-1] if below else _T95[-1]
 
 
+def plain(number: float, count: int = 3) -> str:
+    """Write a number with `count` significant figures for a sentence, never as a power of ten.
+
+    Examples
+    --------
+    >>> plain(14.336), plain(168700.0), plain(-10.0), plain(0.0)
+    ('14.3', '168,700', '−10', '0')
+    """
+    magnitude = math.floor(math.log10(abs(number))) if number else 0
+    text = f"{number:,.{max(count - 1 - magnitude, 0)}f}"
+    return (text.rstrip("0").rstrip(".") if "." in text else text).replace("-", "−")
+
+
 def measured(value: float, parts: Sequence[Part], now: float | None, unit: str, cover: float = COVER) -> Measured:
     """Return a result with the interval that its parts of error come to; parts of no size are left out."""
     return Measured(

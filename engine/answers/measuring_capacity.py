@@ -15,7 +15,7 @@ from datetime import datetime
 
 from engine.answers.answer import Assumption, Notice, Worked
 from engine.answers.measuring import Lasts, Measured, Part, measured, of_limits, of_step
-from engine.answers.measuring_capacity_words import capacity_assumptions, capacity_notices, capacity_worked
+from engine.answers.measuring_capacity_words import believed, capacity_assumptions, capacity_notices, capacity_worked
 from engine.answers.measuring_changes import lasts, with_tested
 from engine.answers.measuring_discharge import Counted, Found, Given, refuse, worked_out
 from engine.errors import InputError
@@ -77,11 +77,12 @@ class Capacity:
 
     @property
     def to_use_ah(self) -> float | None:
-        """Ah of one cell to be written into the bank; None where it is beyond what the field takes or a stop stands."""
+        """Ah of one cell to be written into the bank; None where a stop stands or it cannot be what cells hold."""
         meaning = quantities(Bank)["tested_ah"]
         value = float(f"{self.result.value:.4g}")
         stopped = any(notice.level == "stop" for notice in self.notices)
-        return None if stopped or not meaning.low <= value <= meaning.high else value
+        fits = believed(self.of_label) and meaning.low <= value <= meaning.high
+        return value if fits and not stopped else None
 
 
 def capacity(household: Household, bank: Bank, inverter: Inverter | None, counted: Counted, at: datetime) -> Capacity:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from engine.answers.answer import Assumption, Notice, Worked
-from engine.answers.measuring import Measured
-from engine.answers.measuring_discharge import Counted, Found
+from engine.answers.measuring import Measured, plain
+from engine.answers.measuring_discharge import Counted, Found, ended_cell_v, lowest_cell_v
 from engine.house.bank import Bank
 from engine.house.inverter import Inverter
 
@@ -14,8 +14,15 @@ COOL_C = 10.0
 """Cells colder than this are better tested on a warmer day (judgement)."""
 FEW_SHARE, MANY_SHARE = 0.5, 1.2
 """Result over label outside which the counting is doubted first (judgement)."""
+LEAST_SHARE, MOST_SHARE = 0.3, 1.5
+"""Result over label outside which it is a slip of the counting and is not offered to be used (judgement)."""
 WIDE_SHARE = 0.1
 """An error of more than this of the result is told as too wide to act on (judgement)."""
+
+
+def believed(of_label: float) -> bool:
+    """Whether a result, over its label, can be what cells hold."""
+    return LEAST_SHARE <= of_label <= MOST_SHARE
 
 
 def capacity_notices(
@@ -23,15 +30,19 @@ def capacity_notices(
 ) -> tuple[Notice, ...]:
     """What to mind about a counted discharge."""
     cell, said = bank.cell, []
-    lowest_v = max(cell.v_low, bank.board.cell_low_v if bank.board else 0.0)
-    if run.stop == "volts" and run.end_v is not None and run.end_v < bank.series * lowest_v - 1e-9:
+    lowest_v, ended_v = lowest_cell_v(bank), ended_cell_v(bank, inverter, run)
+    if ended_v is not None and ended_v < lowest_v - 1e-9:
+        by = "The cut-off of " if run.stop == "cutoff" else ""
+        first = "set the cut-off higher, and " if run.stop == "cutoff" else ""
         said.append(
             (
                 "stop",
                 "capacity-low",
-                f"{run.end_v:g} V is {run.end_v / bank.series:.3g} V per cell, below the lowest these cells and their "
-                f"board may be taken to, {lowest_v:g} V: that harms them, and a charge after it can be dangerous. "
-                "Never test so low; follow the maker’s sheet before you charge them again. The result is not offered.",
+                f"{by}{ended_v * bank.series:.4g} V is {ended_v:.3g} V per cell, below the lowest these cells and "
+                f"their board may be taken to, {lowest_v:g} V: that harms them, and a charge after it can be "
+                "dangerous. "
+                f"Never test so low; {first}follow the maker’s sheet before you charge them again. The result "
+                "is not offered.",
             )
         )
     if cell.acceptance_tau_h is not None and found.end_soc < LEAD_SOC - 0.02:
@@ -57,18 +68,24 @@ def capacity_notices(
             (
                 "check",
                 "capacity-fast",
-                f"A mean current of {found.drawn_ah / run.hours:.3g} A is above what these cells are meant for, "
-                f"{cell.discharge_c_max * found.ah:.3g} A. Use a smaller load.",
+                f"A mean current of {plain(found.drawn_ah / run.hours)} A is above what these cells are meant for, "
+                f"{plain(cell.discharge_c_max * found.ah)} A. Use a smaller load.",
             )
         )
     of_label = result.value / bank.label_ah
     if not FEW_SHARE <= of_label <= MANY_SHARE:
+        beyond = (
+            ""
+            if believed(of_label)
+            else f" Cells hold {LEAST_SHARE * 100:g} to {MOST_SHARE * 100:g} % of their label; beyond that the "
+            "result is not offered to be used."
+        )
         said.append(
             (
                 "check",
                 "capacity-unlike",
                 f"That is {of_label * 100:.0f} % of the label. Before you believe it look over the counting: was it "
-                "set to nothing at full, did the sun charge meanwhile, are the Ah those of the whole bank?",
+                f"set to nothing at full, did the sun charge meanwhile, are the Ah those of the whole bank?{beyond}",
             )
         )
     if result.half > WIDE_SHARE * result.value:
@@ -90,7 +107,8 @@ def capacity_worked(bank: Bank, inverter: Inverter | None, run: Counted, found: 
         lines.append(
             Worked(
                 label="Drawn from the bank",
-                how=f"{run.amount:g} kWh at the sockets, with {inverter.name}’s losses, its idle for {run.hours:g} h",
+                how=f"{plain(run.amount, 6)} kWh at the sockets, with {inverter.name}’s losses, its idle for "
+                f"{run.hours:g} h",
                 value=found.dc_kwh,
                 unit="kWh",
             )
@@ -99,7 +117,7 @@ def capacity_worked(bank: Bank, inverter: Inverter | None, run: Counted, found: 
         lines.append(
             Worked(
                 label="Ah drawn",
-                how=f"{found.dc_kwh:.4g} kWh × 1,000 ÷ {found.mean_v:.4g} V, the mean under this load",
+                how=f"{plain(found.dc_kwh, 4)} kWh × 1,000 ÷ {found.mean_v:.4g} V, the mean under this load",
                 value=found.drawn_ah,
                 unit="Ah",
             )
@@ -111,7 +129,7 @@ def capacity_worked(bank: Bank, inverter: Inverter | None, run: Counted, found: 
     lines.append(
         Worked(
             label="The whole bank",
-            how=f"{found.drawn_ah:.4g} Ah ÷ ({found.start_soc * 100:.4g} − {found.end_soc * 100:.4g}) %",
+            how=f"{plain(found.drawn_ah, 4)} Ah ÷ ({found.start_soc * 100:.4g} − {found.end_soc * 100:.4g}) %",
             value=found.ah,
             unit="Ah",
         )

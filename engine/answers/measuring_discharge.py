@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 
+from engine.answers.measuring import plain
 from engine.cells.chemistry import arrays, capacity_share, energy_at, first_crossing, table
 from engine.cells.chemistry import at as read_at
 from engine.cells.curve import soc_at_cutoff
@@ -100,6 +101,23 @@ def stop_cell_v(bank: Bank, inverter: Inverter | None, counted: Counted) -> floa
     return counted.end_v / bank.series if counted.stop == "volts" and counted.end_v is not None else None
 
 
+def lowest_cell_v(bank: Bank) -> float:
+    """Return the lowest volts per cell a bank may be taken to, by its chemistry and its board [V]."""
+    return max(bank.cell.v_low, bank.board.cell_low_v if bank.board else 0.0)
+
+
+def cutoff_guards(bank: Bank, inverter: Inverter) -> bool:
+    """Whether the cut-off ends a discharge before the cells are taken too low."""
+    return cutoff_cell_v(bank, inverter) >= lowest_cell_v(bank) - 1e-9
+
+
+def ended_cell_v(bank: Bank, inverter: Inverter | None, counted: Counted) -> float | None:
+    """Return the volts per cell it was taken to, under load or rested [V]; None where only a % tells."""
+    if counted.stop == "rested" and counted.end_v is not None:
+        return counted.end_v / bank.series
+    return stop_cell_v(bank, inverter, counted)
+
+
 def worked_out(bank: Bank, inverter: Inverter | None, counted: Counted, given: Given) -> Found:
     """Return the Ah of the whole bank that fit what was counted: current and ends depend on them, so it goes round."""
     cell, cells = bank.cell, table(bank.cell, given.cell_c)
@@ -158,6 +176,18 @@ def _end_soc(bank: Bank, counted: Counted, given: Given, under_v: float | None, 
     return counted.left_soc + given.stop_soc
 
 
+def refuse_volts(bank: Bank, field: str, label: str, volts_v: float) -> None:
+    """Refuse volts that this pack cannot have: a fifth below its lowest is left to one taken too low (judgement)."""
+    cell = bank.cell
+    low_v, high_v = bank.series * 0.8 * cell.v_low, bank.series * cell.v_max
+    if not low_v <= volts_v <= high_v:
+        raise InputError(
+            field,
+            f"{label} must be from {low_v:.4g} to {high_v:.4g} V for {bank.series} cells of {cell.name}; got "
+            f"{volts_v:g} V. The pack’s volts are asked, not one cell’s.",
+        )
+
+
 def refuse(bank: Bank, inverter: Inverter | None, counted: Counted) -> None:
     cell = bank.cell
     if inverter is None and counted.unit == "sockets":
@@ -171,13 +201,7 @@ def refuse(bank: Bank, inverter: Inverter | None, counted: Counted) -> None:
     if counted.stop == "percent" and counted.left_soc is None:
         raise InputError("left_soc", "Left on the monitor is missing: it says where you stopped.")
     if counted.end_v is not None and counted.stop in ("volts", "rested"):
-        low_v, high_v = bank.series * 0.8 * cell.v_low, bank.series * cell.v_max
-        if not low_v <= counted.end_v <= high_v:
-            raise InputError(
-                "end_v",
-                f"Pack volts at the end must be from {low_v:.4g} to {high_v:.4g} V for {bank.series} cells of "
-                f"{cell.name}; got {counted.end_v:g} V. The pack’s volts are asked, not one cell’s.",
-            )
+        refuse_volts(bank, "end_v", "Pack volts at the end", counted.end_v)
     if not cell.discharge_min_c <= counted.cell_c <= cell.discharge_max_c:
         raise InputError(
             "cell_c",
@@ -189,6 +213,6 @@ def refuse(bank: Bank, inverter: Inverter | None, counted: Counted) -> None:
         if mean_w > 1.5 * inverter.rated_w:
             raise InputError(
                 "amount",
-                f"{counted.amount:g} kWh in {counted.hours:g} hours are {mean_w:,.0f} W, more than {inverter.name} can "
-                f"give ({inverter.rated_w:,.0f} W): look over both.",
+                f"{plain(counted.amount, 6)} kWh in {counted.hours:g} hours are {mean_w:,.0f} W, more than "
+                f"{inverter.name} can give ({inverter.rated_w:,.0f} W): look over both.",
             )

@@ -46,6 +46,8 @@ AIM_SHARE = 0.2
 MOST_DAYS, LONGEST_SPAN_DAYS = 8, 200
 """Most days at once, and between the first and the last (choice: one dark season)."""
 MOST_MORE_DAYS = 100
+BRIGHTER_KC = (WORDS["dull"][2] + WORDS["bright"][0]) / 2.0
+"""kc from which a day called dull is nearer to what “bright” means, and does not count (judgement)."""
 ABOVE_CLEAR = 1.2
 """Times a clear day of the date that a day is not believed above (judgement)."""
 _SKIES = np.linspace(0.0, climates.KC_MAX, 56)
@@ -64,7 +66,7 @@ class Day:
 class DayRead:
     """A day as it was read: its kc [-] and what it would give in the middle of the month [kWh]; whether it counts.
 
-    Its kind is ``nothing`` where it was called dull and gave next to nothing.
+    Its kind is ``nothing`` where it was called dull and gave next to nothing, ``brighter`` where it gave too much.
     """
 
     day: date
@@ -115,8 +117,8 @@ class DullDay:
 
     @property
     def to_use_kwh(self) -> float | None:
-        """kWh to be written into the household; None where there are none."""
-        if self.result is None:
+        """kWh to be written into the household; None where there are none, or nothing lies within the error."""
+        if self.result is None or self.result.low <= 0.0:
             return None
         meaning = quantities(Sun)["dull_day_kwh"]
         kwh = float(f"{self.result.value:.3g}")
@@ -206,7 +208,9 @@ def _read(site: Site, sun: Sun, one: Day, month: int) -> DayRead:
     given = _given_kwh(site, sun, one.day.timetuple().tm_yday)
     lit = given[-1] > 0.0 and one.kwh >= NOTHING_SHARE * given[-1]
     kc = float(np.interp(one.kwh, given, _SKIES)) if lit else 0.0
-    kind = "nothing" if one.kind == "dull" and not lit else one.kind
+    kind = one.kind
+    if kind == "dull" and (not lit or kc >= BRIGHTER_KC):
+        kind = "brighter" if lit else "nothing"
     there = float(np.interp(kc, _SKIES, _given_kwh(site, sun, mean_day_of_year(month))))
     return DayRead(day=one.day, kwh=one.kwh, kind=kind, kc=kc, month_kwh=there, counts=kind == "dull")
 

@@ -16,6 +16,8 @@ _WHY_NOT = {
     "full": "had the bank full: the charger held the panels back, so its kWh say what was used, not what the sun gave",
     "snow": "had snow on the panels",
     "part": "is not a whole day",
+    "brighter": "gave more than a dull day does: it had bright hours, or the panels on Sun or the counter’s side are "
+    "not as described",
     "nothing": "gave next to nothing: no sky does that, so the panels were off or covered, or it was not read",
 }
 
@@ -47,8 +49,11 @@ def dull_notices(days: Sequence[Read], result: Measured | None, month: int, own:
     lowest, _, highest = WORDS["dull"]
     for one in days:
         if not one.counts:
-            text = f"{_named(one.day)} does not count: it {_WHY_NOT[one.kind]}."
-            found.append(Notice(level="note", code="dull-left-out", text=text))
+            gave = (
+                f" ({one.kwh:.4g} kWh, {one.kc * 100:.0f} % of a clear day’s light)" if one.kind == "brighter" else ""
+            )
+            text = f"{_named(one.day)}{gave} does not count: it {_WHY_NOT[one.kind]}."
+            found.append(Notice(level="check" if gave else "note", code="dull-left-out", text=text))
         elif one.kc > highest:
             text = (
                 f"{_named(one.day)} gave {one.kwh:g} kWh, {one.kc * 100:.0f} % of a clear day’s light: brighter than "
@@ -69,6 +74,12 @@ def dull_notices(days: Sequence[Read], result: Measured | None, month: int, own:
                 text="None of these days counts. Write down days that were grey all day with a bank that was not full.",
             )
         )
+    if result is not None and result.low <= 0.0:
+        text = (
+            f"An error of {result.half:.2g} kWh is no smaller than the dull day itself, so nothing is offered to be "
+            "used. Write down more dull days."
+        )
+        found.append(Notice(level="check", code="dull-unsure", text=text))
     if result is not None and own:
         name = climates.MONTH_NAMES[month - 1]
         text = f"What stands on Sun now as your dull day would be replaced; {name} is its month."

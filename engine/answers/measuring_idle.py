@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.answer import Assumption, Notice, Worked
-from engine.answers.measuring import COVER, Lasts, Measured, combined, lasting_h, measured
+from engine.answers.measuring import COVER, Lasts, Measured, combined, lasting_h, measured, plain
 from engine.answers.measuring_changes import lasts, with_idle
-from engine.answers.measuring_idle_words import SPOKEN_H, idle_assumptions, idle_notices, idle_worked
+from engine.answers.measuring_idle_words import SPOKEN_H, believed, idle_assumptions, idle_notices, idle_worked
 from engine.answers.measuring_readings import (
     METERS,
     MOST_DAYS,
@@ -55,6 +55,8 @@ class IdleDraw:
 
     Attributes
     ----------
+    rated_w : float
+        What the inverter can give [W].
     drawn_w, left_w : float
         Mean power drawn from the bus, and what of it was left on [W].
     without_h : float or None
@@ -72,6 +74,7 @@ class IdleDraw:
     inverter_id: str
     inverter_name: str
     now_w: float
+    rated_w: float
     meter: str
     readings: Readings | None
     sun_up_h: float
@@ -91,13 +94,15 @@ class IdleDraw:
 
     @property
     def kwh_per_day(self) -> float | None:
-        """What it takes in a day [kWh]."""
-        return None if self.result is None else self.result.value * HOURS_PER_DAY / WH_PER_KWH
+        """What it takes in a day [kWh]; None where the readings tell of none."""
+        return (
+            None if self.result is None or self.result.value <= 0.0 else self.result.value * HOURS_PER_DAY / WH_PER_KWH
+        )
 
     @property
     def to_use_w(self) -> float | None:
         """The value to be written into the household [W]; None where the readings are not fit for it."""
-        if self.result is None or self.readings is None or self.result.value <= 0.0:
+        if self.result is None or self.readings is None or not believed(self.result, self.rated_w):
             return None
         lit = self.sun_up_h >= SPOKEN_H and not self.readings.dark
         return None if lit else round(self.result.value, 1)
@@ -147,6 +152,7 @@ def idle_draw(
         inverter_id=inverter.id,
         inverter_name=inverter.name,
         now_w=inverter.idle_w,
+        rated_w=inverter.rated_w,
         meter=meter,
         readings=readings,
         sun_up_h=up_h,
@@ -181,7 +187,7 @@ def _without_h(household: Household, supply: Supply, at: datetime) -> float | No
 
 def _most(watts: float) -> float:
     """A draw that the household's field takes."""
-    return min(watts, quantities(Inverter)["idle_w"].high)
+    return min(max(watts, 0.0), quantities(Inverter)["idle_w"].high)
 
 
 def _usual(meter: str, at: datetime) -> Readings:
@@ -214,13 +220,14 @@ def _result(supply: Supply, readings: Readings, drawn_w: float, left_w: float) -
     if value + COVER * combined(parts) < 0.0:
         raise InputError(
             "left_on_w",
-            f"What was left on takes {left_w:.4g} W from the bank; the readings tell of {drawn_w:.4g} W in all. One of "
-            "them is wrong.",
+            f"What was left on takes {plain(left_w, 4)} W from the bank; the readings tell of {plain(drawn_w, 4)} W "
+            "in all. One of them is wrong.",
         )
     highest = quantities(Inverter)["idle_w"].high
     if value > highest:
         raise InputError(
-            "second", f"These readings tell of {value:.4g} W, beyond any idle draw: at most {highest:,.0f} W are taken."
+            "second",
+            f"These readings tell of {plain(value, 4)} W, beyond any idle draw: at most {highest:,.0f} W are taken.",
         )
     return measured(value, parts, supply.inverter.idle_w, "W")
 

@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 from engine.answers.answer import Assumption, Notice, Worked
-from engine.answers.measuring import Measured
+from engine.answers.measuring import Measured, plain
 from engine.answers.measuring_readings import USUAL_ACCURACY_SHARE, USUAL_STEP, USUAL_ZERO_A, Readings
 from engine.house.bank import Bank
 from engine.house.inverter import Inverter
 
 MUCH_SHARE = 0.02
 """Idle draw over rated power above which something else was probably on: three times the usual 0.63 % (judgement)."""
+MOST_SHARE = 0.1
+"""Idle draw over rated power above which it is none, and is not offered to be used (judgement)."""
 SPOKEN_H = 0.1
 """Sun for less than that between the readings is not spoken of: the model’s own horizon (judgement)."""
+
+
+def believed(result: Measured, rated_w: float) -> bool:
+    """Whether a result tells an idle draw: something for certain, and not as much as a load."""
+    return result.low > 0.0 and result.value <= MOST_SHARE * rated_w
 
 
 def idle_notices(
@@ -32,20 +39,31 @@ def idle_notices(
     if result is None:
         return tuple(found)
     if result.low <= 0.0:
+        left = "" if result.value > 0.0 else "Look over the watts of what was left on: they are all that was drawn. "
         found.append(
             Notice(
                 level="check",
                 code="idle-nothing",
                 text="Nothing at all lies within the error: these readings tell only that it is less than "
-                f"{result.high:.3g} W. Wait longer, or read what moves in finer steps.",
+                f"{plain(result.high)} W, so nothing is offered to be used. {left}"
+                "Wait longer, or read what moves in finer steps.",
             )
         )
-    if result.low > MUCH_SHARE * inverter.rated_w:
+    if result.value > MOST_SHARE * inverter.rated_w:
+        found.append(
+            Notice(
+                level="check",
+                code="idle-load",
+                text=f"{result.value:,.0f} W is more than a tenth of what {inverter.name} can give: that is a load and "
+                "no idle draw, so it is not offered to be used. Look over the readings, their unit and what was on.",
+            )
+        )
+    elif result.low > MUCH_SHARE * inverter.rated_w:
         found.append(
             Notice(
                 level="check",
                 code="idle-much",
-                text=f"{result.value:.3g} W is more than {MUCH_SHARE * 100:g} % of what {inverter.name} can give, "
+                text=f"{plain(result.value)} W is more than {MUCH_SHARE * 100:g} % of what {inverter.name} can give, "
                 "three times what is usual. Was something still on: a router, a pump, a charger left in its socket?",
             )
         )
@@ -68,17 +86,17 @@ def idle_worked(
     first, second, hours = readings.first, readings.second, readings.hours
     how = {
         "percent": f"({first * 100:g} − {second * 100:g}) % × {bank.ah:g} Ah × {volts_v:.4g} V ÷ {hours:.4g} h",
-        "ah": f"{abs(second - first):.4g} Ah × {volts_v:.4g} V ÷ {hours:.4g} h",
-        "kwh": f"{abs(second - first):.4g} kWh × 1,000 ÷ {hours:.4g} h",
-        "watts": f"({abs(first):g} + {abs(second):g}) W ÷ 2",
-        "amps": f"({abs(first):g} + {abs(second):g}) A ÷ 2 × {volts_v:.4g} V",
+        "ah": f"{plain(abs(second - first), 4)} Ah × {volts_v:.4g} V ÷ {hours:.4g} h",
+        "kwh": f"{plain(abs(second - first), 4)} kWh × 1,000 ÷ {hours:.4g} h",
+        "watts": f"({plain(abs(first), 6)} + {plain(abs(second), 6)}) W ÷ 2",
+        "amps": f"({plain(abs(first), 6)} + {plain(abs(second), 6)}) A ÷ 2 × {volts_v:.4g} V",
     }[readings.meter]
     lines = [Worked(label="Drawn from the bank", how=how, value=drawn_w, unit="W")]
     if left_w > 0.0:
         lines.append(
             Worked(
                 label="Of it, left on",
-                how=f"{readings.left_on_w:g} W at the sockets through {inverter.name}, without its idle draw",
+                how=f"{plain(readings.left_on_w, 6)} W at the sockets through {inverter.name}, without its idle draw",
                 value=left_w,
                 unit="W",
             )

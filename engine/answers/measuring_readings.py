@@ -10,7 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from engine.answers.measuring import COVER, Part, combined, of_limits, of_step
+from engine.answers.measuring import COVER, Part, combined, of_limits, of_step, plain
+from engine.answers.measuring_discharge import refuse_volts
 from engine.cells.chemistry import at as read_at
 from engine.cells.chemistry import energy_at
 from engine.errors import InputError
@@ -86,7 +87,7 @@ def drawn_w_of(supply: Supply, readings: Readings) -> float:
     volts_v, _ = mean_v(supply, readings)
     unit = unit_wh(supply.bank, readings.meter, volts_v)
     if readings.meter in ("watts", "amps"):
-        return unit * (abs(readings.first) + abs(readings.second)) / 2.0
+        return unit * abs(readings.first + readings.second) / 2.0
     return unit * abs(readings.second - readings.first) / readings.hours
 
 
@@ -99,7 +100,7 @@ def parts_of(supply: Supply, readings: Readings, drawn_w: float, left_w: float, 
     share = USUAL_ACCURACY_SHARE[meter] if readings.accuracy_share is None else readings.accuracy_share
     zero_a = USUAL_ZERO_A if readings.zero_a is None else readings.zero_a
     shown = meter in ("watts", "amps")
-    spread_w = unit * abs(abs(readings.first) - abs(readings.second)) / 2.0 if shown else 0.0
+    spread_w = unit * abs(readings.first - readings.second) / 2.0 if shown else 0.0
     by_volts = meter in ("percent", "ah", "amps")
     last = f"steps of {step * (100.0 if meter == 'percent' else 1.0):g}, read twice"
     display = unit * of_step(step)
@@ -155,6 +156,9 @@ def refuse(supply: Supply, readings: Readings) -> None:
         )
     if hours > MOST_DAYS * HOURS_PER_DAY:
         raise InputError("ended", f"Between the readings may lie {MOST_DAYS} days; these are {hours / 24:.0f} apart.")
+    if readings.volts_v is not None:
+        refuse_volts(supply.bank, "volts_v", "Volts of the bank", readings.volts_v)
+    _refuse_signs(readings)
     if meter in ("watts", "amps"):
         return
     rose = readings.second - readings.first
@@ -169,12 +173,33 @@ def refuse(supply: Supply, readings: Readings) -> None:
         most_w = unit_wh(supply.bank, meter, mean_v(supply, readings)[0]) * step / hours
         raise InputError(
             "second",
-            f"The display did not move in {hours:.3g} hours: that only says that less than {most_w:.3g} W were drawn. "
-            "Wait longer, or read what moves in finer steps.",
+            f"The display did not move in {hours:.3g} hours: that only says that less than {plain(most_w)} W were "
+            "drawn. Wait longer, or read what moves in finer steps.",
         )
     if meter != "percent" and rose < 0.0 and not (readings.first <= 0.0 and readings.second <= 0.0):
         raise InputError(
             "second",
-            f"A counter of what was taken out only rises; this fell from {readings.first:g} to {readings.second:g}. "
-            "Was it set back, or did the sun or a charger put some in?",
+            f"A counter of what was taken out only rises; this fell from {plain(readings.first, 10)} to "
+            f"{plain(readings.second, 10)}. Was it set back, or did the sun or a charger put some in?",
+        )
+
+
+def _refuse_signs(readings: Readings) -> None:
+    """Refuse readings whose signs say that one flowed into the bank: a draw goes away from nothing, on one side."""
+    first, second, meter = readings.first, readings.second, readings.meter
+    if meter == "percent":
+        return
+    moved = f"From {plain(first, 10)} to {plain(second, 10)}"
+    unit = {"ah": "Ah", "kwh": "kWh", "watts": "W", "amps": "A"}[meter]
+    if first * second < 0.0:
+        raise InputError(
+            "second",
+            f"{moved} {unit} the sign changes: by one of them the current goes into the bank. "
+            "Look at the signs again; where something was put in, read on another night.",
+        )
+    if meter in ("ah", "kwh") and first < second <= 0.0:
+        raise InputError(
+            "second",
+            f"{moved} {unit} the counter went towards nothing: that was put into the bank. Ah "
+            "taken out go further below nothing; look at the signs again, or read on another night.",
         )

@@ -64,7 +64,9 @@ def value_of(answer: IdleDraw | Capacity | DullDay) -> tuple[float, float]:
         ("ah", 12.0, 20.0, 8.0 * 51.2 / 10),
         ("ah", -12.0, -20.0, 8.0 * 51.2 / 10),
         ("percent", 0.80, 0.77, 0.03 * 14336 / 10),
+        ("ah", 0.0, -8.0, 8.0 * 51.2 / 10),
         ("watts", 38.0, 42.0, 40.0),
+        ("watts", -20.0, -60.0, 40.0),
         ("watts", -38.0, -42.0, 40.0),
         ("amps", 0.7, 0.9, 0.8 * 51.2),
     ],
@@ -90,6 +92,17 @@ def test_what_was_left_on_is_taken_off_as_the_inverter_draws_for_it() -> None:
     found = idle(night(100.0, 100.5, left_on_w=9.3))
     assert found.left_w == pytest.approx(10.0)
     assert value_of(found)[0] == pytest.approx(40.0)
+
+
+def test_less_than_nothing_costs_nothing() -> None:
+    """44.64 W at the sockets are 48 W from the bank: 8 W more than the 40 W that were counted, within the error."""
+    found = idle(night(100.0, 100.4, left_on_w=44.64))
+    assert value_of(found)[0] == pytest.approx(-8.0)
+    assert found.kwh_per_day is None
+    assert found.to_use_w is None
+    assert found.lasts is not None
+    assert found.lasts.then == found.without_h
+    assert "Look over the watts of what was left on" in found.notices[0].text
 
 
 def test_the_hours_follow_the_idle_draw() -> None:
@@ -148,7 +161,17 @@ def test_no_wait_is_long_enough_where_the_zero_of_the_shunt_is_more() -> None:
         (night(0.62, 0.64, "percent"), "second", "The charge rose from 62 to 64 %"),
         (night(0.62, 0.62, "percent"), "second", "less than 14.3 W"),
         (night(5.0, 4.0, "ah"), "second", "only rises"),
+        # Sixteen cells of 2.5 to 3.65 V; a fifth below the lowest is left open.
+        (night(5.0, 9.0, "ah", volts_v=12.0), "volts_v", "must be from 32 to 58.4 V for 16 cells"),
+        (night(5.0, 9.0, "ah", volts_v=60.0), "volts_v", "not one cell"),
+        (night(-10.0, -5.0, "ah"), "second", "From −10 to −5 Ah the counter went towards nothing"),
+        (night(-10.0, 0.0, "ah"), "second", "put into the bank"),
+        (night(-5.0, 3.0, "ah"), "second", "From −5 to 3 Ah the sign changes"),
+        (night(-40.0, 38.0, "watts"), "second", "From −40 to 38 W the sign changes"),
+        (night(0.8, -0.7, "amps"), "second", "Look at the signs again"),
         (night(100.0, 100.4, left_on_w=400.0), "left_on_w", "One of them is wrong"),
+        (night(100.0, 100.4, left_on_w=156_900.0), "left_on_w", "takes 168,710 W from the bank"),
+        (night(1_234_567.5, 1_234_566.5, "ah"), "second", "fell from 1,234,567.5 to 1,234,566.5"),
         (night(100.0, 900.0), "second", "beyond any idle draw"),
     ],
 )
@@ -156,6 +179,23 @@ def test_readings_that_contradict_each_other_are_refused(readings: Readings, fie
     with pytest.raises(InputError, match=said) as fault:
         idle(readings)
     assert fault.value.field == field
+
+
+@pytest.mark.parametrize(
+    ("readings", "code"),
+    [
+        # 0.01 of 14.336 kWh in ten hours: 14.3 W, where two last digits of 1 % alone are 11.7 W; off by 3 % beside.
+        (night(0.80, 0.79, "percent", zero_a=0.2), "idle-nothing"),
+        (night(100.0, 105.1), "idle-load"),
+    ],
+)
+def test_nothing_and_a_load_are_said_and_not_offered(readings: Readings, code: str) -> None:
+    """A tenth of 5 kW: 5.0 kWh in ten hours may be used, 5.1 not."""
+    found = idle(readings)
+    said = {one.code: one.text for one in found.notices}
+    assert "offered to be used" in said[code]
+    assert found.to_use_w is None
+    assert idle(night(100.0, 105.0)).to_use_w == pytest.approx(500.0)
 
 
 def test_sun_between_the_readings_is_told_and_not_offered() -> None:
@@ -356,6 +396,36 @@ def test_volts_below_the_lowest_are_a_stop_and_lead_below_half_a_check() -> None
     assert "capacity-lead" in [one.code for one in capacity(H, bank("lead_flooded"), inverter(), deep, AT).notices]
 
 
+@pytest.mark.parametrize(
+    ("stop", "end_v", "cutoff_v", "stopped"),
+    # 16 cells of 2.5 V: never below 40 V, by whatever it was ended.
+    [
+        ("cutoff", None, 30.0, True),
+        ("cutoff", None, 39.9, True),
+        ("cutoff", None, 40.0, False),
+        ("rested", 33.0, 42.0, True),
+        ("rested", 39.9, 42.0, True),
+        ("rested", 40.0, 42.0, False),
+    ],
+)
+def test_whatever_ended_it_too_low_is_a_stop(stop: str, end_v: float | None, cutoff_v: float, stopped: bool) -> None:
+    low = Counted(amount=250, hours=20, cell_c=25, stop=stop, end_v=end_v)
+    found = capacity(H, bank("lfp", board=None), inverter(dc_min_v=cutoff_v), low, AT)
+    assert ("capacity-low" in [one.code for one in found.notices if one.level == "stop"]) is stopped
+    assert (found.to_use_ah is None) is stopped
+
+
+@pytest.mark.parametrize(
+    ("of_label", "offered"), [(0.25, False), (0.35, True), (1.45, True), (1.55, False), (3.0, False)]
+)
+def test_a_capacity_that_no_cell_has_is_not_offered(of_label: float, offered: bool) -> None:
+    found = capacity(H, SUPPLY.bank, SUPPLY.inverter, Counted(amount=280.0 * of_label, hours=20, cell_c=25), AT)
+    assert found.of_label == pytest.approx(of_label)
+    assert (found.to_use_ah is not None) is offered
+    said = next(one.text for one in found.notices if one.code == "capacity-unlike")
+    assert ("not offered" in said) is not offered
+
+
 def test_200_discharges_hold_the_true_capacity() -> None:
     """True Ah, load and cells at random; run to the inverter's cut-off by the trajectory, then counted by a meter."""
 
@@ -459,6 +529,33 @@ def test_days_that_do_not_count_are_left_out_and_said(kind: str) -> None:
     alone = dull_day(H, SUPPLY, AT, [other])
     assert alone.result is None
     assert alone.to_use_kwh is None
+
+
+def test_a_day_called_dull_that_was_bright_does_not_count() -> None:
+    """Dull ends at 0.50 of a clear day's light and bright begins at 0.70: from 0.60 on a day is nearer to bright."""
+    day = date(2026, 11, 12)
+    near, bright = (dull_day(H, SUPPLY, AT, [Day(day=day, kwh=at_kc(kc, day))]) for kc in (0.58, 0.62))
+    assert [one.counts for one in near.days] == [True]
+    assert [(one.kind, one.counts) for one in bright.days] == [("brighter", False)]
+    assert bright.to_use_kwh is None
+    assert "12 November" in bright.notices[0].text
+    assert "does not count: it gave more than a dull day does" in bright.notices[0].text
+    grey = [Day(day=date(2026, 11, n), kwh=at_kc(0.3, day)) for n in (13, 14, 15, 16)]
+    both = dull_day(H, SUPPLY, AT, [*grey, Day(day=day, kwh=at_kc(0.75, day))])
+    assert value_of(both) == value_of(dull_day(H, SUPPLY, AT, grey))
+
+
+def test_days_whose_error_is_as_large_as_they_are_are_not_offered() -> None:
+    """One day has an error of 2.78 times the word's own scatter, half its span / sqrt(3): more than a day at kc 0.2."""
+    day = date(2026, 11, 13)
+    one = dull_day(H, SUPPLY, AT, [Day(day=day, kwh=at_kc(0.20, day))])
+    value, half = value_of(one)
+    assert half > value
+    assert one.to_use_kwh is None
+    assert "so nothing is offered" in next(found.text for found in one.notices if found.code == "dull-unsure")
+    some = dull_day(H, SUPPLY, AT, [Day(day=date(2026, 11, n), kwh=at_kc(0.20, day)) for n in (12, 13, 14, 15)])
+    assert some.to_use_kwh == pytest.approx(value_of(some)[0], rel=0.01)
+    assert "dull-unsure" not in [found.code for found in some.notices]
 
 
 def test_a_day_that_gave_next_to_nothing_tells_no_sky() -> None:

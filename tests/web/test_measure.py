@@ -159,6 +159,10 @@ def test_readings_stay_in_the_address_over_night(client: Client) -> None:
         ("idle", {"second": "99"}, "second", "only rises"),
         ("idle", {"meter": "percent", "first": "60", "second": "64"}, "second", "rose from 60 to 64 %"),
         ("idle", {"meter": "percent", "first": "160"}, "first", "from 0 to 100 %"),
+        ("idle", {"volts": "12"}, "volts", "Volts of the bank must be from 32 to 58.4 V for 16 cells"),
+        ("idle", {"meter": "ah", "first": "-10", "second": "-5"}, "second", "that was put into the bank"),
+        ("idle", {"meter": "watts", "first": "-40", "second": "38"}, "second", "the sign changes"),
+        ("idle", {"left_on": "100000"}, "left_on", "W from the bank; the readings tell of 50 W in all"),
         ("idle", {"left_on": "900"}, "left_on", "One of them is wrong"),
         ("idle", {"meter": "ohm"}, "meter", "You read cannot be “ohm”"),
         ("capacity", {"end_v": "3.1"}, "end_v", "The pack’s volts are asked"),
@@ -203,6 +207,69 @@ def test_volts_below_the_lowest_are_a_stop_and_not_offered(client: Client) -> No
     page = page_of(client, "capacity", DRAWN | {"end_v": "36"})
     assert "below the lowest these cells and their board" in text_of(page.select_one(".note.stop"))
     assert page.select_one("form.use-measured") is None
+
+
+def test_a_cut_off_below_the_lowest_is_never_proposed_or_used(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["inverters"][0] |= {"dc_min_v": 30.0, "restart_v": 40.0}
+    small_house["banks"][0]["board"] = None
+    client = client_of(small_house)
+    asked = {"unit": "ah", "amount": "560", "hours": "20"}
+    steps = text_of(page_of(client, "capacity").select_one("#steps"))
+    assert "30.0 V" not in steps
+    assert "Do not leave it to the cut-off" in steps
+    assert "Never below 40.0 V" in steps
+    assert page_of(client, "capacity").select_one("[name=stop] option[selected]")["value"] == "volts"
+    for ended in ({"stop": "cutoff"}, {"stop": "rested", "end_v": "33"}):
+        page = page_of(client, "capacity", asked | ended)
+        assert "below the lowest these cells" in " ".join(text_of(one) for one in page.select(".note.stop"))
+        assert page.select_one("form.use-measured") is None
+
+
+@pytest.mark.parametrize("amount", ["1680", "20"])
+def test_a_capacity_far_from_the_label_is_said_and_not_offered(client: Client, amount: str) -> None:
+    page = page_of(client, "capacity", DRAWN | {"amount": amount})
+    assert "not offered to be used" in text_of(page.select_one(".note.check"))
+    assert page.select_one("form.use-measured") is None
+
+
+@pytest.mark.parametrize("changes", [{"second": "116"}, {"meter": "percent", "first": "0.8", "second": "0.79"}])
+def test_no_idle_draw_is_said_and_not_offered(client: Client, changes: dict[str, str]) -> None:
+    page = page_of(client, "idle", NIGHT | changes)
+    assert "offered to be used" in " ".join(text_of(one) for one in page.select(".note.check"))
+    assert "These readings are not fit to be used" in text_of(page.select_one("#answer"))
+    assert page.select_one("form.use-measured") is None
+
+
+@pytest.mark.parametrize(
+    ("days", "said"),
+    [
+        ({"day_1": "2026-11-20", "kwh_1": "12"}, "20 November (12 kWh, "),
+        ({"day_1": "2026-11-20", "kwh_1": "1.6"}, "so nothing is offered to be used"),
+    ],
+)
+def test_days_that_tell_no_dull_day_are_not_offered(client: Client, days: dict[str, str], said: str) -> None:
+    page = page_of(client, "dull", days)
+    assert said in " ".join(text_of(one) for one in page.select(".note.check"))
+    assert page.select_one("form.use-measured") is None
+
+
+def test_an_idle_draw_is_never_told_as_less_than_nothing(client: Client) -> None:
+    """55 W left on take more from the bank than the 50 W counted, within their error."""
+    assert told(client, "idle", NIGHT | {"left_on": "55"})["result"]["value"] < 0.0
+    page = page_of(client, "idle", NIGHT | {"left_on": "55"})
+    assert "the byre inverter draws less than" in text_of(page.h1)
+    assert not re.search(r"[−-]\d", text_of(page.h1) + text_of(page.select_one("#answer dl.figures")))
+    refused = text_of(page_of(client, "idle", NIGHT | {"left_on": "100000"}, status=422).select_one("#left_on-error"))
+    assert "e+" not in refused
+
+
+def test_an_hour_may_be_written_with_one_digit(client: Client) -> None:
+    plain, short = (
+        told(client, "idle", NIGHT | {"began": began, "ended": ended})
+        for began, ended in (("2026-11-25 01:30", "06:00"), ("2026-11-25 1:30", "6:00"))
+    )
+    assert plain["result"] == short["result"]
+    assert client.get("/week?at=9:30").status_code == 200
 
 
 def test_banks_on_one_bus(client_of: Opener) -> None:

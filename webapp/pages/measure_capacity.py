@@ -12,7 +12,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from engine.answers.measuring_capacity import USUAL_ACCURACY_SHARE, USUAL_STEP, Capacity, capacity
-from engine.answers.measuring_discharge import COUNTED, STARTS, STOPS, Counted
+from engine.answers.measuring_discharge import COUNTED, STARTS, STOPS, Counted, cutoff_guards
 from engine.errors import InputError
 from engine.fields import quantities
 from engine.house.bank import Bank
@@ -141,7 +141,7 @@ def _fields(house: Household, bank: Bank, inverter: Inverter | None, unit: str, 
     amount = dataclasses.replace(meaning["amount"], unit=UNITS[unit], optional=True)
     lead = bank.cell.acceptance_tau_h is not None
     start = "held" if bank.hold or lead else "as_set"
-    stop = "rested" if lead else "cutoff" if inverter is not None else "volts"
+    stop = "rested" if lead else "cutoff" if inverter is not None and cutoff_guards(bank, inverter) else "volts"
     banks = tuple((one.id, one.name) for one in house.banks)
     return (
         *((Field(name="bank", label="Bank", kind="choice", choices=banks, default=bank.id),) if len(banks) > 1 else ()),

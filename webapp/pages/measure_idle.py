@@ -244,7 +244,7 @@ def _answer(
     try:
         return idle_draw(house, supply, at, meter, readings)
     except InputError as fault:
-        errors[{"left_on_w": "left_on"}.get(fault.field, fault.field)] = fault.message
+        errors[{"left_on_w": "left_on", "volts_v": "volts"}.get(fault.field, fault.field)] = fault.message
         return None
 
 
