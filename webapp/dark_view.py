@@ -15,7 +15,7 @@ from engine.sky.site import Site
 from webapp import dark_chart
 from webapp.chart_parts import Curve, Figure
 from webapp.cold_words import degrees
-from webapp.dark_words import CAUSES, FITS, LIMITS, MEASURES, needs_text, reading_text
+from webapp.dark_words import CAUSES, FITS, LIMITS, MEASURES, how_text, needs_text, once_warm, reading_text
 from webapp.questions import civil_times, to_civil, to_standard
 from webapp.render import NO_BREAK, figures, fixed, percent
 from webapp.words import duration, mid_sentence, short_date, stamp
@@ -198,7 +198,7 @@ def _measured(one: Measurement, answer: Dark) -> Measured:
         good_to = f"Taken as good to about {fixed(one.error, max(words.digits, 1))}{NO_BREAK}{one.unit}."
     return Measured(
         title=words.title,
-        how=words.how(one, answer),
+        how=how_text(one, answer),
         expected=expected,
         outcomes=tuple((_outcome(one, outcome), _means(outcome)) for outcome in one.outcomes),
         good_to=good_to,
@@ -237,9 +237,10 @@ def _undecided(answer: Dark) -> str:
         return (
             "Nothing needs deciding: the night needs no fault. A true full charge now and then keeps the monitor right."
         )
-    return (
-        "None of the measurements here would tell the likeliest causes apart, as small as each would have to be. "
-        "Charge the bank to a true full, which sets the monitor right, and see whether it happens again."
+    return once_warm(
+        "Charge the bank to a true full, which sets the monitor right, and see whether it happens again. "
+        "None of the measurements here would tell the likeliest causes apart, as small as each would have to be.",
+        answer,
     )
 
 

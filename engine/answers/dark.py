@@ -14,7 +14,7 @@ from math import sqrt
 import numpy as np
 
 from engine.answers.answer import Assumption, Notice, Worked
-from engine.answers.dark_causes import EMPTY, IDLE, Cause, causes
+from engine.answers.dark_causes import COLD, EMPTY, IDLE, Cause, causes
 from engine.answers.dark_measure import (
     LEADING_WEIGHT,
     MOST_LEADING,
@@ -22,7 +22,7 @@ from engine.answers.dark_measure import (
     Truth,
     measurements,
 )
-from engine.answers.dark_night import Body, Night, Rerun, night
+from engine.answers.dark_night import TOO_COLD, Body, Night, Rerun, night
 from engine.answers.dark_parts import dark_assumptions, dark_notices, dark_worked
 from engine.answers.dark_seen import AFTER, BEFORE, BOARD, LOW, NOTHING, OVERLOAD, Seen
 from engine.answers.dark_weights import READING_SOC, Grid, above, fits, needed, normal, shares_of, tail, verdict
@@ -100,6 +100,8 @@ class Dark:
         What the monitor showed in the evening, or would have [-].
     cut_v, load_w : float
         Pack volts under load at which inverter or board ends it [V]; drawn from the bank just then [W].
+    charge_min_c : float
+        Coldest cells that chemistry and board allow to be charged [degC].
     """
 
     seen: Seen
@@ -116,6 +118,7 @@ class Dark:
     night_h: float
     cut_v: float
     load_w: float
+    charge_min_c: float
     notices: tuple[Notice, ...]
     worked: tuple[Worked, ...]
     assumptions: tuple[Assumption, ...]
@@ -124,6 +127,17 @@ class Dark:
     def first(self) -> CauseFound:
         """The likeliest cause."""
         return self.causes[0]
+
+    @property
+    def coldest_c(self) -> float:
+        """Temperature of the cells, as told or as cold as a leading cause would have them [degC]."""
+        colder = (one.needed for one in self.causes if one.code == COLD and one.code in self.leading)
+        return self.seen.cell_c - max((by_c for by_c in colder if by_c is not None), default=0.0)
+
+    @property
+    def warm_first(self) -> bool:
+        """Whether the cells are, or may be, too cold to be charged."""
+        return self.coldest_c < self.charge_min_c
 
     @property
     def usual(self) -> bool:
@@ -177,6 +191,7 @@ def dark(household: Household, supply: Supply, seen: Seen) -> Dark:
         night_h=found_night.hours,
         cut_v=cutoff_cell_v(supply.bank, supply.inverter) * supply.bank.series,
         load_w=found_night.power_w,
+        charge_min_c=supply.bank.charge_min_c,
         notices=dark_notices(household, supply, seen),
         worked=dark_worked(found_night, base),
         assumptions=dark_assumptions(household, supply),
@@ -295,8 +310,13 @@ def _found(night_of: Night, cause: Cause, weight: float) -> CauseFound:
         most_soc=most,
         true_soc=None if truth is None else truth.true_soc,
         limit=cause.limit,
-        rerun=None if truth is None or cause.trips else _rerun(night_of, cause, truth),
+        rerun=None if truth is None or cause.trips or _too_cold(night_of, truth) else _rerun(night_of, cause, truth),
     )
+
+
+def _too_cold(night_of: Night, truth: Truth) -> bool:
+    """Whether the cells would give no current at all: the evening then ran on warmer ones."""
+    return night_of.goes_dark(night_of.power_w, truth.body).limit == TOO_COLD
 
 
 def _misfit(grid: Grid, place: float, shown_soc: float) -> float:

@@ -161,3 +161,35 @@ def test_a_query_made_of_a_night_asks_about_that_night(small_house: dict[str, An
     for name in ("at", "evening_at", "full_at", "volts_when", "told"):
         assert getattr(again, name) == getattr(seen, name)
     assert again.soc == pytest.approx(seen.soc)
+
+
+def deciding(client: Client, query: str) -> str:
+    return text_of(answer(client, query).select_one("#deciding"))
+
+
+def test_cells_too_cold_to_give_any_current_are_the_cause(client: Client) -> None:
+    """At −30 °C the bank gives nothing at any charge: cold comes first, and nobody is told to charge such cells."""
+    asked = ASK.replace("cell_c=12", "cell_c=-30")
+    told = client.get(f"/dark.json?{asked}").json()
+    assert told["expected_limit"] == "cold"
+    assert told["causes"][0]["code"] == "cold"
+    assert told["causes"][0]["weight"] > 0.9
+    assert told["causes"][0]["fits"] == "well"
+    page = answer(client, asked)
+    assert "the cells were cold" in text_of(page.select_one("h1"))
+    said = text_of(page.select_one("#deciding"))
+    assert "harge" not in said or "Only once its cells are at 2 °C or warmer" in said
+
+
+@pytest.mark.parametrize("soc", [0, 10, 25, 40, 70, 100])
+@pytest.mark.parametrize("cell_c", [-30, -19, -12, -5, 1])
+def test_cells_too_cold_to_be_charged_are_warmed_first(client: Client, cell_c: int, soc: int) -> None:
+    """Whatever is to be done with a charge begins with how warm the cells must be for one: 2 °C, by the board."""
+    said = deciding(client, f"at=2026-11-24%2023:40&soc={soc}&load_w=3000&cell_c={cell_c}")
+    begins = said.find("Only once its cells are at 2 °C or warmer")
+    for word in ("harge the bank", "harge Store", "keep charging", "true full", "harge it"):
+        assert said.find(word) == -1 or -1 < begins < said.find(word), said
+
+
+def test_warm_cells_are_not_told_to_be_warmed(client: Client) -> None:
+    assert "Only once its cells" not in deciding(client, ASK.replace("soc=25", "soc=40"))
