@@ -234,8 +234,14 @@ def _undecided(answer: Dark) -> str:
     if answer.deciding is not None:
         return ""
     if answer.usual:
+        soon = once_warm("Charge it soon, as an empty bank should not stand, and to a true full now and then.", answer)
+        return f"Nothing needs deciding: the night needs no fault. {soon}"
+    if answer.alone and answer.first.fits not in (HARDLY, CANNOT):
+        return "Nothing needs deciding: none of the other causes here comes near."
+    if answer.alone:
         return (
-            "Nothing needs deciding: the night needs no fault. A true full charge now and then keeps the monitor right."
+            "No measurement is named, as nothing here fits well. Read again what you typed, above all the charge shown "
+            "and the load, and have fuses, joints and the inverter itself looked at."
         )
     return once_warm(
         "Charge the bank to a true full, which sets the monitor right, and see whether it happens again. "

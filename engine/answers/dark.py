@@ -145,8 +145,15 @@ class Dark:
         return self.first.code == EMPTY and self.first.fits in ("well", "could")
 
     @property
+    def alone(self) -> bool:
+        """Whether no second cause is likely enough to be told from the first."""
+        return self.causes[1].weight < LEADING_WEIGHT
+
+    @property
     def deciding(self) -> Measurement | None:
         """The measurement to make; None where one cause stands alone, or none here tells the leading ones apart."""
+        if self.usual or self.alone:
+            return None
         return next((one for one in self.measurements[:1] if one.decides), None)
 
 

@@ -193,3 +193,23 @@ def test_cells_too_cold_to_be_charged_are_warmed_first(client: Client, cell_c: i
 
 def test_warm_cells_are_not_told_to_be_warmed(client: Client) -> None:
     assert "Only once its cells" not in deciding(client, ASK.replace("soc=25", "soc=40"))
+
+
+def test_an_empty_bank_is_charged_and_not_left_to_rest(client: Client) -> None:
+    """A reading at rest would keep an empty bank uncharged for hours, to tell 99 % from 1 %."""
+    told = client.get(f"/dark.json?{ASK}&soc=0").json()
+    assert told["causes"][0]["code"] == "empty"
+    said = deciding(client, ASK.replace("soc=25", "soc=0"))
+    assert "Nothing needs deciding" in said
+    assert "Charge it soon" in said
+    assert "without charge" not in said
+
+
+def test_nothing_is_measured_where_one_cause_stands_alone(client: Client) -> None:
+    for query in (ASK.replace("3000", "18000"), ASK.replace("3000", "5800") + "&told=overload"):
+        told = client.get(f"/dark.json?{query}").json()
+        first, second, *_ = told["causes"]
+        assert first["code"] == "overload"
+        said = deciding(client, query)
+        assert ("Nothing needs deciding" in said) == (second["weight"] < 0.1)
+        assert ("full" in said) == (second["weight"] >= 0.1)
