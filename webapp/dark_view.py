@@ -237,7 +237,7 @@ def _undecided(answer: Dark) -> str:
         soon = once_warm("Charge it soon, as an empty bank should not stand, and to a true full now and then.", answer)
         return f"Nothing needs deciding: the night needs no fault. {soon}"
     if answer.alone and answer.first.fits not in (HARDLY, CANNOT):
-        return "Nothing needs deciding: none of the other causes here comes near."
+        return "Nothing needs deciding: this cause is far ahead of every other here."
     if answer.alone:
         return (
             "No measurement is named, as nothing here fits well. Read again what you typed, above all the charge shown "

@@ -220,7 +220,7 @@ MEASURES: Mapping[str, MeasureWords] = {
         title="A counted discharge",
         how=lambda _, answer: (
             "From a true full, count the Ah that come out under small loads until inverter or board ends it. Lithium "
-            "cells only with their board; lead-acid only if you fill it again at once."
+            "cells only with their board. Charge it again at once."
         ),
         reads="until it ends",
         digits=0,

@@ -285,3 +285,29 @@ def test_what_cannot_have_been_seen_is_refused(field: str, more: dict[str, Any])
     with pytest.raises(InputError) as fault:
         Seen(**{"at": EVENING, "soc": 0.2, "load_w": 300.0, "cell_c": 10.0, "volts_when": BEFORE} | more)
     assert fault.value.field == field
+
+
+@pytest.mark.parametrize("cause", FAULTS)
+def test_lead_acid_is_never_emptied_to_measure_it(cause: str) -> None:
+    """As when its capacity is tested, which stops at half."""
+    offered = {chemistry: [one.code for one in night(chemistry, cause)[2].measurements] for chemistry in SHAPES}
+    assert "counted_out" not in offered["lead_sealed"]
+    assert "counted_out" in offered["lfp"]
+    assert "counted_in" in offered["lead_sealed"]
+
+
+def loads_asked(load_w: float, **changes: Any) -> dict[str, float]:
+    """Loads that the measurements ask for, by their codes [W]."""
+    house = household("lfp", **changes)
+    seen = Seen(at=EVENING + timedelta(hours=5), soc=0.3, load_w=load_w, cell_c=15.0)
+    return {one.code: one.load_w for one in dark(house, house.supplies()[0], seen).measurements if one.load_w > 0.0}
+
+
+def test_no_more_load_is_asked_for_than_inverter_and_board_bear() -> None:
+    """5,000 W by the inverter; 40 A at 16 × 3.2 V is 2,048 W from the bank, less than 2,000 W at the sockets draw."""
+    assert loads_asked(5000.0)["again"] == 5000.0
+    assert "again" not in loads_asked(5001.0)
+    board = {"cell_low_v": 2.6, "cell_high_v": 3.6, "charge_min_c": 2.0, "current_limit_a": 40.0}
+    assert loads_asked(1900.0, board=board)["again"] == 1900.0
+    assert "again" not in loads_asked(2000.0, board=board)
+    assert loads_asked(2000.0, board=board)["kettle"] == pytest.approx(1024.0)
