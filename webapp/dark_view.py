@@ -109,7 +109,8 @@ def _range(answer: Dark) -> str:
     near = [CAUSES[one.code] for one in others if one.code in answer.leading and one.weight >= 0.05]
     needs = "" if answer.usual else f"It takes {needs_text(first, answer)}. "
     expects = f"As entered, the bank goes dark at {percent(answer.expected_soc)} under that load. "
-    also = f"Not ruled out: {'; or '.join(words.clause for words in near)}." if near else "Nothing else comes near."
+    alone = "The other causes fit worse still." if first.fits in (HARDLY, CANNOT) else "Nothing else comes near."
+    also = f"Not ruled out: {'; or '.join(words.clause for words in near)}." if near else alone
     return f"{needs}{expects}{also}"
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from engine.answers import dark as answers
 from engine.answers import dark_causes as causes
-from engine.answers import dark_measure, dark_weights
+from engine.answers import dark_measure, dark_volts, dark_weights
 from engine.answers.dark import CauseFound, Dark
 from engine.answers.dark_causes import (
     COLD,
@@ -269,8 +269,8 @@ def dark_widths() -> dict[str, Any]:
     found |= {
         "READING_SOC": dark_weights.READING_SOC,
         "TELLS_APART": dark_measure.TELLS_APART,
-        "BEFORE_CELL_V": answers.VOLTS_ERROR_CELL_V[BEFORE],
-        "AFTER_CELL_V": answers.VOLTS_ERROR_CELL_V[AFTER],
+        "BEFORE_CELL_V": dark_volts.VOLTS_ERROR_CELL_V[BEFORE],
+        "AFTER_CELL_V": dark_volts.VOLTS_ERROR_CELL_V[AFTER],
         "tails": (dark_weights.WELL_TAIL, dark_weights.COULD_TAIL, dark_weights.HARDLY_TAIL),
         "odds": [(CAUSES[code].short, f"{odds:g}") for code, odds in causes.ODDS.items()],
     }

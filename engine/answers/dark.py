@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from math import sqrt
+from math import exp, inf, log, sqrt
 
 import numpy as np
 
@@ -24,15 +24,14 @@ from engine.answers.dark_measure import (
 )
 from engine.answers.dark_night import TOO_COLD, Body, Night, Rerun, night
 from engine.answers.dark_parts import dark_assumptions, dark_notices, dark_worked
-from engine.answers.dark_seen import AFTER, BEFORE, BOARD, LOW, NOTHING, OVERLOAD, Seen
-from engine.answers.dark_weights import READING_SOC, Grid, above, fits, needed, normal, shares_of, tail, verdict
+from engine.answers.dark_seen import BOARD, LOW, NOTHING, OVERLOAD, Seen
+from engine.answers.dark_volts import check_volts, volts_misfit
+from engine.answers.dark_weights import READING_SOC, Grid, above, fits, needed, shares_of, tail, verdict
 from engine.errors import Unreachable
 from engine.house.bank import cutoff_cell_v
 from engine.house.bus import clash_sentence
 from engine.house.household import Household, Supply
 
-VOLTS_ERROR_CELL_V = {AFTER: 0.012, BEFORE: 0.02}
-"""Pack volts read after a dark or just before it, per cell: not rested, or falling (judgement)."""
 DROP_ERROR_SOC, DROP_TOLD_SHARE, DROP_LOADS_SHARE = 0.02, 0.15, 0.25
 """Points from the evening to the dark: of the readings, and of the loads as told or as entered (judgement)."""
 KEPT_CHANCE = 1e-3
@@ -162,9 +161,12 @@ def dark(household: Household, supply: Supply, seen: Seen) -> Dark:
 
     Raises
     ------
+    InputError
+        If the pack volts cannot be those of this bank.
     Unreachable
         If several banks share the bus.
     """
+    check_volts(supply.bank, supply.inverter, seen)
     if said := clash_sentence(supply.banks, supply.inverter):
         raise Unreachable(said)
     if supply.beside:
@@ -185,7 +187,7 @@ def dark(household: Household, supply: Supply, seen: Seen) -> Dark:
         seen=seen,
         bank_id=supply.bank.id,
         name=supply.name,
-        causes=tuple(_found(found_night, found[place], weights[place]) for place in order),
+        causes=tuple(_found(found_night, found[place], weights[place], scored[place][1]) for place in order),
         leading=leading,
         measurements=measurements(
             found_night, truths, {found[place].code: weights[place] for place in order if found[place].code in leading}
@@ -213,7 +215,10 @@ def _leading(ranked: Sequence[tuple[str, float]]) -> tuple[str, ...]:
 
 
 def _scored(night_of: Night, cause: Cause) -> tuple[float, tuple[Truth, ...]]:
-    """Weight of a cause before all are compared, and what may be so under it, with chances that add up to 1."""
+    """Logarithm of a cause's weight, and what may be so under it, with chances that add up to 1.
+
+    Logarithms keep apart what fits badly: far from what was seen the chances themselves are too small for a number.
+    """
     seen, grid = night_of.seen, cause.grid
     if cause.trips:
         fit, place = np.array([float(grid.mass[0])]), np.zeros(1)
@@ -223,13 +228,14 @@ def _scored(night_of: Night, cause: Cause) -> tuple[float, tuple[Truth, ...]]:
     weighed = []
     for value, at in rows:
         truth = _truth(cause, at, 0.0, seen.soc)
-        weighed.append((value * _drop_fit(night_of, cause, at) * _volts_fit(night_of, truth), at))
-    total = sum(value for value, _ in weighed)
-    if not total > 0.0:
-        return 0.0, (_truth(cause, float(place[int(np.argmax(fit))]), 1.0, seen.soc),)
-    kept = [(value / total, at) for value, at in weighed if value > KEPT_CHANCE * total]
-    truths = tuple(_truth(cause, at, chance, seen.soc) for chance, at in kept)
-    return cause.odds * total * _told_fit(night_of, cause), truths
+        far = _drop_misfit(night_of, cause, at) ** 2 + volts_misfit(night_of, truth) ** 2
+        weighed.append((log(value) - 0.5 * far, at))
+    if not weighed:
+        return -inf, (_truth(cause, float(place[int(np.argmax(fit))]), 1.0, seen.soc),)
+    total = float(np.logaddexp.reduce([value for value, _ in weighed]))
+    kept = [(exp(value - total), at) for value, at in weighed]
+    truths = tuple(_truth(cause, at, chance, seen.soc) for chance, at in kept if chance > KEPT_CHANCE)
+    return log(cause.odds) + total + log(_told_fit(night_of, cause)), truths
 
 
 def _truth(cause: Cause, place: float, chance: float, shown_soc: float) -> Truth:
@@ -253,36 +259,15 @@ def drop_error(night_of: Night) -> float:
     return sqrt(DROP_ERROR_SOC**2 + (share * night_of.expected_drop) ** 2)
 
 
-def _drop_fit(night_of: Night, cause: Cause, place: float) -> float:
-    """How well what the monitor counted from the evening on fits the loads; 1 where nobody read it then."""
+def _drop_misfit(night_of: Night, cause: Cause, place: float) -> float:
+    """Standard errors between what the monitor counted from the evening on and the loads; 0 where nobody read it."""
     seen = night_of.seen
     if seen.evening_soc is None:
-        return 1.0
-    return normal(_drop_misfit(night_of, cause, place)) / drop_error(night_of)
-
-
-def _drop_misfit(night_of: Night, cause: Cause, place: float) -> float:
-    seen = night_of.seen
-    assert seen.evening_soc is not None
+        return 0.0
     expected = night_of.expected_drop
     if cause.drop_soc is not None:
         expected = float(np.interp(place, np.arange(cause.drop_soc.size), cause.drop_soc))
     return (seen.evening_soc - seen.soc - expected) / drop_error(night_of)
-
-
-def _volts_fit(night_of: Night, truth: Truth) -> float:
-    """How well the pack volts fit; 1 where nobody read them."""
-    seen = night_of.seen
-    if seen.volts_v is None:
-        return 1.0
-    error_v = night_of.bank.series * VOLTS_ERROR_CELL_V[seen.volts_when]
-    return normal((seen.volts_v - predicted_volts_v(night_of, truth)) / error_v) / error_v
-
-
-def predicted_volts_v(night_of: Night, truth: Truth) -> float:
-    """Pack volts when they were read, were that the truth [V]."""
-    cell = night_of.loaded(truth.true_soc, night_of.power_w, truth.body)
-    return night_of.bank.series * (cell.ocv_v - (0.0 if night_of.seen.volts_when == AFTER else cell.sag_v))
 
 
 def _told_fit(night_of: Night, cause: Cause) -> float:
@@ -297,8 +282,8 @@ def _told_fit(night_of: Night, cause: Cause) -> float:
     return chance
 
 
-def _found(night_of: Night, cause: Cause, weight: float) -> CauseFound:
-    """A cause with the value it needs, and the night run again with it."""
+def _found(night_of: Night, cause: Cause, weight: float, truths: Sequence[Truth]) -> CauseFound:
+    """A cause with the value it needs, and the night run again with it; how far the volts are off counts, too."""
     seen, grid = night_of.seen, cause.grid
     most = float(grid.shown_soc[-1])
     place = _needed(night_of, cause)
@@ -308,6 +293,7 @@ def _found(night_of: Night, cause: Cause, weight: float) -> CauseFound:
     else:
         misfit = 0.0 if place is None else _misfit(grid, place, seen.soc)
         chance = None if place is None else tail(grid, place)
+    misfit = max(misfit, min(abs(volts_misfit(night_of, one)) for one in truths))
     truth = None if place is None else _truth(cause, place, 1.0, seen.soc)
     return CauseFound(
         code=cause.code,

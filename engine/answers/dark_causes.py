@@ -307,7 +307,7 @@ def _trips(base: _Base) -> list[Cause]:
 
 
 def _trip(base: _Base, code: str, of_limit: float) -> Cause:
-    chance = 1.0 - above((of_limit - TRIPS_AT) / TRIP_SHARE)
+    chance = above((TRIPS_AT - of_limit) / TRIP_SHARE)
     grid = base.grid(np.array([of_limit]), np.array([chance]), low_soc=0.0, high_soc=1.0)
     return Cause(code=code, odds=ODDS[code], grid=grid, limit=code, trips=True)
 

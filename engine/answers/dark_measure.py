@@ -128,7 +128,7 @@ def _board_w(night: Night) -> float:
 
 
 def _within_limits(night: Night) -> bool:
-    """Whether the load of that moment may be put on again: neither inverter nor board is asked for more than it bears."""
+    """Whether the load of that moment may be put on again: within what inverter and board bear."""
     return night.seen.load_w <= night.inverter.rated_w and night.power_w <= _board_w(night)
 
 

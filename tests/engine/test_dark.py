@@ -18,6 +18,7 @@ from engine.answers.dark_causes import COLD, DRIFT, EMPTY, IDLE, OVERLOAD, SAG, 
 from engine.answers.dark_measure import picked
 from engine.answers.dark_seen import AFTER, BEFORE, LOW, Seen
 from engine.answers.dark_seen import OVERLOAD as SAID_OVERLOAD
+from engine.answers.dark_weights import shares_of
 from engine.balance.step import State
 from engine.balance.trajectory import run
 from engine.cells.chemistry import at
@@ -311,3 +312,30 @@ def test_no_more_load_is_asked_for_than_inverter_and_board_bear() -> None:
     assert loads_asked(1900.0, board=board)["again"] == 1900.0
     assert "again" not in loads_asked(2000.0, board=board)
     assert loads_asked(2000.0, board=board)["kettle"] == pytest.approx(1024.0)
+
+
+def test_volts_that_no_pack_has_are_refused() -> None:
+    """2.5 V a cell less a tenth, and 3.615 V, its rested volts when full, and a tenth: 36.0 and 63.6 V."""
+    for volts_v, allowed in ((12.0, False), (35.9, False), (36.1, True), (63.5, True), (63.7, False), (300.0, False)):
+        if allowed:
+            assert changed("lfp", DRIFT, volts_v=volts_v).causes
+            continue
+        with pytest.raises(InputError, match="16 cells in series") as fault:
+            changed("lfp", DRIFT, volts_v=volts_v)
+        assert fault.value.field == "volts_v"
+
+
+@pytest.mark.parametrize("when", [AFTER, BEFORE])
+def test_volts_far_from_every_cause_do_not_make_them_alike(when: str) -> None:
+    """60 V is 50 and more standard errors from anything here: nothing fits, and the weights still differ."""
+    answer = changed("lfp", DRIFT, volts_v=60.0, volts_when=when)
+    weights = [one.weight for one in answer.causes]
+    assert sum(weights) == pytest.approx(1.0)
+    assert weights[0] > 2.0 * weights[2]
+    assert {one.fits for one in answer.causes} == {"cannot"}
+
+
+def test_shares_by_hand() -> None:
+    """e to the −2,000 is no number any more; a quarter and three quarters are."""
+    assert shares_of([-2000.0, -2000.0 + np.log(3.0), -np.inf]) == pytest.approx((0.25, 0.75, 0.0))
+    assert shares_of([-np.inf, -np.inf]) == (0.0, 0.0)

@@ -78,6 +78,8 @@ def test_it_stands_under_check(client: Client) -> None:
         ("full_at", "2026-11-25", "Last showed full must not be later"),
         ("told", "smoke", "What you found cannot be"),
         ("cell_c", "90", "Cell temperature that night must be"),
+        ("volts_v", "12", "Pack volts of Store-room bank, 16 cells in series, must be from 36.0 to 63.6 V; got 12 V"),
+        ("volts_v", "300", "Pack volts of Store-room bank, 16 cells in series, must be from 36.0 to 63.6 V; got 300 V"),
     ],
 )
 def test_what_cannot_be_is_refused_and_kept(client: Client, name: str, typed: str, says: str) -> None:
@@ -213,3 +215,13 @@ def test_nothing_is_measured_where_one_cause_stands_alone(client: Client) -> Non
         said = deciding(client, query)
         assert ("Nothing needs deciding" in said) == (second["weight"] < 0.1)
         assert ("full" in said) == (second["weight"] >= 0.1)
+
+
+@pytest.mark.parametrize("query", [ASK.replace("soc=25", "soc=100"), f"{ASK}&volts_v=60&volts_when=after"])
+def test_a_cause_that_cannot_be_is_not_said_to_stand_alone(client: Client, query: str) -> None:
+    told = client.get(f"/dark.json?{query}").json()
+    assert told["causes"][0]["fits"] == "cannot"
+    page = answer(client, query)
+    assert "Nothing here fits well" in text_of(page.select_one("h1"))
+    assert "Nothing else comes near" not in text_of(page)
+    assert "Nothing needs deciding" not in text_of(page)
