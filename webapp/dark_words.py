@@ -269,6 +269,7 @@ def dark_widths() -> dict[str, Any]:
     found |= {
         "READING_SOC": dark_weights.READING_SOC,
         "TELLS_APART": dark_measure.TELLS_APART,
+        "LEADING_WEIGHT": dark_measure.LEADING_WEIGHT,
         "BEFORE_CELL_V": dark_volts.VOLTS_ERROR_CELL_V[BEFORE],
         "AFTER_CELL_V": dark_volts.VOLTS_ERROR_CELL_V[AFTER],
         "tails": (dark_weights.WELL_TAIL, dark_weights.COULD_TAIL, dark_weights.HARDLY_TAIL),

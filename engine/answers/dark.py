@@ -201,7 +201,7 @@ def dark(household: Household, supply: Supply, seen: Seen) -> Dark:
         cut_v=cutoff_cell_v(supply.bank, supply.inverter) * supply.bank.series,
         load_w=found_night.power_w,
         charge_min_c=supply.bank.charge_min_c,
-        notices=dark_notices(household, supply, seen),
+        notices=dark_notices(household, supply, seen, found_night.start_at),
         worked=dark_worked(found_night, base),
         assumptions=dark_assumptions(household, supply),
     )

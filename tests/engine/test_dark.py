@@ -278,6 +278,14 @@ def test_banks_that_share_a_bus_are_refused_in_words() -> None:
         ("evening_at", {"evening_soc": 0.5}),
         ("evening_at", {"evening_soc": 0.5, "evening_at": EVENING - timedelta(hours=30)}),
         ("evening_soc", {"evening_soc": 0.1, "evening_at": EVENING - timedelta(hours=5)}),
+        (
+            "full_at",
+            {
+                "evening_soc": 0.4,
+                "evening_at": EVENING - timedelta(hours=5),
+                "full_at": EVENING - timedelta(hours=2),
+            },
+        ),
         ("told", {"told": "smoke"}),
         ("volts_when", {"volts_when": "later"}),
     ],
@@ -339,3 +347,27 @@ def test_shares_by_hand() -> None:
     """e to the −2,000 is no number any more; a quarter and three quarters are."""
     assert shares_of([-2000.0, -2000.0 + np.log(3.0), -np.inf]) == pytest.approx((0.25, 0.75, 0.0))
     assert shares_of([-np.inf, -np.inf]) == (0.0, 0.0)
+
+
+def test_full_just_after_an_evening_at_full_is_no_contradiction() -> None:
+    evening: dict[str, Any] = {"evening_at": EVENING - timedelta(hours=5), "evening_soc": 0.99}
+    Seen(at=EVENING, soc=0.2, load_w=300.0, cell_c=10.0, full_at=EVENING - timedelta(hours=4.5), **evening)
+
+
+@pytest.mark.parametrize(
+    ("at", "evening_at", "lit"),
+    [
+        (datetime(2026, 6, 20, 14, 0), None, True),
+        (datetime(2026, 6, 20, 2, 0), None, False),
+        (datetime(2026, 11, 25, 23, 0), None, False),
+        (datetime(2026, 11, 25, 23, 0), datetime(2026, 11, 25, 18, 0), False),
+        (datetime(2026, 11, 25, 23, 0), datetime(2026, 11, 25, 8, 0), True),
+        (datetime(2026, 6, 20, 14, 0), datetime(2026, 6, 19, 23, 0), True),
+    ],
+)
+def test_a_night_with_sun_in_it_is_said_to_be_none(at: datetime, evening_at: datetime | None, lit: bool) -> None:
+    """At 52° north the sun is up from about half past three to half past eight in June, from 8 to 16 in November."""
+    house = household("lfp")
+    evening: dict[str, Any] = {} if evening_at is None else {"evening_at": evening_at, "evening_soc": 0.5}
+    answer = dark(house, house.supplies()[0], Seen(at=at, soc=0.2, load_w=300.0, cell_c=15.0, **evening))
+    assert ("sun-up" in [one.code for one in answer.notices]) == lit

@@ -225,3 +225,17 @@ def test_a_cause_that_cannot_be_is_not_said_to_stand_alone(client: Client, query
     assert "Nothing here fits well" in text_of(page.select_one("h1"))
     assert "Nothing else comes near" not in text_of(page)
     assert "Nothing needs deciding" not in text_of(page)
+
+
+def test_a_full_after_the_evening_is_refused_with_both_named(client: Client) -> None:
+    response = client.get(f"/dark?{ASK}&evening_at=18:00&evening_soc=40&full_at=2026-11-24%2021:00")
+    assert response.status_code == 422
+    said = text_of(soup(response).select_one(".summary"))
+    assert "Last full must not be after the reading of the evening, which was 40 %" in said
+
+
+def test_a_dark_afternoon_is_pointed_out(client: Client) -> None:
+    """On the household's clock, summer time in June: two in the afternoon and two at night."""
+    for hour, lit in (("14:00", True), ("02:00", False)):
+        page = answer(client, ASK.replace("2026-11-24%2023:40", f"2026-06-20%20{hour}"))
+        assert any("night without sun" in text_of(note) for note in page.select(".note")) == lit
