@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from engine.answers.dark import CauseFound, Dark
 from engine.answers.dark_measure import AGAIN, Measurement, Outcome
+from engine.answers.dark_night import TOO_COLD
 from engine.answers.dark_weights import CANNOT, HARDLY
 from engine.sky.site import Site
 from webapp import dark_chart
@@ -109,6 +110,8 @@ def _range(answer: Dark) -> str:
     near = [CAUSES[one.code] for one in others if one.code in answer.leading and one.weight >= 0.05]
     needs = "" if answer.usual else f"It takes {needs_text(first, answer)}. "
     expects = f"As entered, the bank goes dark at {percent(answer.expected_soc)} under that load. "
+    if answer.expected_limit == TOO_COLD:
+        expects = "As entered, cells that cold give no current at any charge. "
     alone = "The other causes fit worse still." if first.fits in (HARDLY, CANNOT) else "Nothing else comes near."
     also = f"Not ruled out: {'; or '.join(words.clause for words in near)}." if near else alone
     return f"{needs}{expects}{also}"

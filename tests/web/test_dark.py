@@ -179,6 +179,7 @@ def test_cells_too_cold_to_give_any_current_are_the_cause(client: Client) -> Non
     assert told["causes"][0]["fits"] == "well"
     page = answer(client, asked)
     assert "the cells were cold" in text_of(page.select_one("h1"))
+    assert "cells that cold give no current at any charge" in text_of(page.select_one(".range"))
     said = text_of(page.select_one("#deciding"))
     assert "harge" not in said or "Only once its cells are at 2 °C or warmer" in said
 
