@@ -10,12 +10,13 @@ from markupsafe import Markup
 
 from engine.answers.dark import CauseFound, Dark
 from engine.answers.dark_measure import AGAIN, Measurement, Outcome
+from engine.answers.dark_night import TOO_COLD
 from engine.answers.dark_weights import CANNOT, HARDLY
 from engine.sky.site import Site
 from webapp import dark_chart
 from webapp.chart_parts import Curve, Figure
 from webapp.cold_words import degrees
-from webapp.dark_words import CAUSES, FITS, LIMITS, MEASURES, needs_text, reading_text
+from webapp.dark_words import CAUSES, FITS, LIMITS, MEASURES, how_text, needs_text, once_warm, reading_text
 from webapp.questions import civil_times, to_civil, to_standard
 from webapp.render import NO_BREAK, figures, fixed, percent
 from webapp.words import duration, mid_sentence, short_date, stamp
@@ -109,7 +110,10 @@ def _range(answer: Dark) -> str:
     near = [CAUSES[one.code] for one in others if one.code in answer.leading and one.weight >= 0.05]
     needs = "" if answer.usual else f"It takes {needs_text(first, answer)}. "
     expects = f"As entered, the bank goes dark at {percent(answer.expected_soc)} under that load. "
-    also = f"Not ruled out: {'; or '.join(words.clause for words in near)}." if near else "Nothing else comes near."
+    if answer.expected_limit == TOO_COLD:
+        expects = "As entered, cells that cold give no current at any charge. "
+    alone = "The other causes fit worse still." if first.fits in (HARDLY, CANNOT) else "Nothing else comes near."
+    also = f"Not ruled out: {'; or '.join(words.clause for words in near)}." if near else alone
     return f"{needs}{expects}{also}"
 
 
@@ -198,7 +202,7 @@ def _measured(one: Measurement, answer: Dark) -> Measured:
         good_to = f"Taken as good to about {fixed(one.error, max(words.digits, 1))}{NO_BREAK}{one.unit}."
     return Measured(
         title=words.title,
-        how=words.how(one, answer),
+        how=how_text(one, answer),
         expected=expected,
         outcomes=tuple((_outcome(one, outcome), _means(outcome)) for outcome in one.outcomes),
         good_to=good_to,
@@ -234,12 +238,19 @@ def _undecided(answer: Dark) -> str:
     if answer.deciding is not None:
         return ""
     if answer.usual:
+        soon = once_warm("Charge it soon, as an empty bank should not stand, and to a true full now and then.", answer)
+        return f"Nothing needs deciding: the night needs no fault. {soon}"
+    if answer.alone and answer.first.fits not in (HARDLY, CANNOT):
+        return "Nothing needs deciding: this cause is far ahead of every other here."
+    if answer.alone:
         return (
-            "Nothing needs deciding: the night needs no fault. A true full charge now and then keeps the monitor right."
+            "No measurement is named, as nothing here fits well. Read again what you typed, above all the charge shown "
+            "and the load, and have fuses, joints and the inverter itself looked at."
         )
-    return (
-        "None of the measurements here would tell the likeliest causes apart, as small as each would have to be. "
-        "Charge the bank to a true full, which sets the monitor right, and see whether it happens again."
+    return once_warm(
+        "Charge the bank to a true full, which sets the monitor right, and see whether it happens again. "
+        "None of the measurements here would tell the likeliest causes apart, as small as each would have to be.",
+        answer,
     )
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from engine.answers import dark as answers
 from engine.answers import dark_causes as causes
-from engine.answers import dark_measure, dark_weights
+from engine.answers import dark_measure, dark_volts, dark_weights
 from engine.answers.dark import CauseFound, Dark
 from engine.answers.dark_causes import (
     COLD,
@@ -37,7 +37,7 @@ from engine.answers.dark_seen import AFTER, BEFORE
 from engine.answers.dark_weights import CANNOT, COULD, HARDLY, WELL
 from webapp.cold_words import degrees
 from webapp.render import NO_BREAK, figures, fixed, percent
-from webapp.words import in_sentence
+from webapp.words import in_sentence, mid_sentence
 
 FITS = {WELL: "fits well", COULD: "could be", HARDLY: "would need much", CANNOT: "cannot be"}
 LIMITS = {
@@ -143,6 +143,13 @@ CAUSES: Mapping[str, CauseWords] = {
 }
 
 
+def once_warm(text: str, answer: Dark) -> str:
+    """Put before what charges the bank how warm its cells must be, where they are or may be colder."""
+    if not answer.warm_first:
+        return text
+    return f"Only once its cells are at {degrees(answer.charge_min_c)} or warmer: {mid_sentence(text)}"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasureWords:
     """A measurement: its name, how it is done, and what its reading is called."""
@@ -151,6 +158,7 @@ class MeasureWords:
     how: Callable[[Measurement, Dark], str]
     reads: str
     digits: int
+    charges: bool = False
 
 
 MEASURES: Mapping[str, MeasureWords] = {
@@ -195,6 +203,7 @@ MEASURES: Mapping[str, MeasureWords] = {
         ),
         reads="until full",
         digits=0,
+        charges=True,
     ),
     TOP_UP: MeasureWords(
         title="What still goes in after “full”",
@@ -205,15 +214,17 @@ MEASURES: Mapping[str, MeasureWords] = {
         ),
         reads="after “full”",
         digits=0,
+        charges=True,
     ),
     COUNTED_OUT: MeasureWords(
         title="A counted discharge",
         how=lambda _, answer: (
             "From a true full, count the Ah that come out under small loads until inverter or board ends it. Lithium "
-            "cells only with their board; lead-acid only if you fill it again at once."
+            "cells only with their board. Charge it again at once."
         ),
         reads="until it ends",
         digits=0,
+        charges=True,
     ),
     AGAIN: MeasureWords(
         title="The same load with a full bank",
@@ -223,8 +234,16 @@ MEASURES: Mapping[str, MeasureWords] = {
         ),
         reads="",
         digits=0,
+        charges=True,
     ),
 }
+
+
+def how_text(one: Measurement, answer: Dark) -> str:
+    """Say how a measurement is done; one that charges the bank begins with how warm its cells must be."""
+    words = MEASURES[one.code]
+    text = words.how(one, answer)
+    return once_warm(text, answer) if words.charges else text
 
 
 def reading_text(one: Measurement, value: float) -> str:
@@ -250,8 +269,9 @@ def dark_widths() -> dict[str, Any]:
     found |= {
         "READING_SOC": dark_weights.READING_SOC,
         "TELLS_APART": dark_measure.TELLS_APART,
-        "BEFORE_CELL_V": answers.VOLTS_ERROR_CELL_V[BEFORE],
-        "AFTER_CELL_V": answers.VOLTS_ERROR_CELL_V[AFTER],
+        "LEADING_WEIGHT": dark_measure.LEADING_WEIGHT,
+        "BEFORE_CELL_V": dark_volts.VOLTS_ERROR_CELL_V[BEFORE],
+        "AFTER_CELL_V": dark_volts.VOLTS_ERROR_CELL_V[AFTER],
         "tails": (dark_weights.WELL_TAIL, dark_weights.COULD_TAIL, dark_weights.HARDLY_TAIL),
         "odds": [(CAUSES[code].short, f"{odds:g}") for code, odds in causes.ODDS.items()],
     }

@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from math import sqrt
+from math import exp, inf, log, sqrt
 
 import numpy as np
 
 from engine.answers.answer import Assumption, Notice, Worked
-from engine.answers.dark_causes import EMPTY, IDLE, Cause, causes
+from engine.answers.dark_causes import COLD, EMPTY, IDLE, Cause, causes
 from engine.answers.dark_measure import (
     LEADING_WEIGHT,
     MOST_LEADING,
@@ -22,17 +22,16 @@ from engine.answers.dark_measure import (
     Truth,
     measurements,
 )
-from engine.answers.dark_night import Body, Night, Rerun, night
+from engine.answers.dark_night import TOO_COLD, Body, Night, Rerun, night
 from engine.answers.dark_parts import dark_assumptions, dark_notices, dark_worked
-from engine.answers.dark_seen import AFTER, BEFORE, BOARD, LOW, NOTHING, OVERLOAD, Seen
-from engine.answers.dark_weights import READING_SOC, Grid, above, fits, needed, normal, shares_of, tail, verdict
+from engine.answers.dark_seen import BOARD, LOW, NOTHING, OVERLOAD, Seen
+from engine.answers.dark_volts import check_volts, volts_misfit
+from engine.answers.dark_weights import READING_SOC, Grid, above, fits, needed, shares_of, tail, verdict
 from engine.errors import Unreachable
 from engine.house.bank import cutoff_cell_v
 from engine.house.bus import clash_sentence
 from engine.house.household import Household, Supply
 
-VOLTS_ERROR_CELL_V = {AFTER: 0.012, BEFORE: 0.02}
-"""Pack volts read after a dark or just before it, per cell: not rested, or falling (judgement)."""
 DROP_ERROR_SOC, DROP_TOLD_SHARE, DROP_LOADS_SHARE = 0.02, 0.15, 0.25
 """Points from the evening to the dark: of the readings, and of the loads as told or as entered (judgement)."""
 KEPT_CHANCE = 1e-3
@@ -100,6 +99,8 @@ class Dark:
         What the monitor showed in the evening, or would have [-].
     cut_v, load_w : float
         Pack volts under load at which inverter or board ends it [V]; drawn from the bank just then [W].
+    charge_min_c : float
+        Coldest cells that chemistry and board allow to be charged [degC].
     """
 
     seen: Seen
@@ -116,6 +117,7 @@ class Dark:
     night_h: float
     cut_v: float
     load_w: float
+    charge_min_c: float
     notices: tuple[Notice, ...]
     worked: tuple[Worked, ...]
     assumptions: tuple[Assumption, ...]
@@ -126,13 +128,31 @@ class Dark:
         return self.causes[0]
 
     @property
+    def coldest_c(self) -> float:
+        """Temperature of the cells, as told or as cold as a leading cause would have them [degC]."""
+        colder = (one.needed for one in self.causes if one.code == COLD and one.code in self.leading)
+        return self.seen.cell_c - max((by_c for by_c in colder if by_c is not None), default=0.0)
+
+    @property
+    def warm_first(self) -> bool:
+        """Whether the cells are, or may be, too cold to be charged."""
+        return self.coldest_c < self.charge_min_c
+
+    @property
     def usual(self) -> bool:
         """Whether the night needs no fault: the bank was empty by then."""
         return self.first.code == EMPTY and self.first.fits in ("well", "could")
 
     @property
+    def alone(self) -> bool:
+        """Whether no second cause is likely enough to be told from the first."""
+        return self.causes[1].weight < LEADING_WEIGHT
+
+    @property
     def deciding(self) -> Measurement | None:
         """The measurement to make; None where one cause stands alone, or none here tells the leading ones apart."""
+        if self.usual or self.alone:
+            return None
         return next((one for one in self.measurements[:1] if one.decides), None)
 
 
@@ -141,9 +161,12 @@ def dark(household: Household, supply: Supply, seen: Seen) -> Dark:
 
     Raises
     ------
+    InputError
+        If the pack volts cannot be those of this bank.
     Unreachable
         If several banks share the bus.
     """
+    check_volts(supply.bank, supply.inverter, seen)
     if said := clash_sentence(supply.banks, supply.inverter):
         raise Unreachable(said)
     if supply.beside:
@@ -164,7 +187,7 @@ def dark(household: Household, supply: Supply, seen: Seen) -> Dark:
         seen=seen,
         bank_id=supply.bank.id,
         name=supply.name,
-        causes=tuple(_found(found_night, found[place], weights[place]) for place in order),
+        causes=tuple(_found(found_night, found[place], weights[place], scored[place][1]) for place in order),
         leading=leading,
         measurements=measurements(
             found_night, truths, {found[place].code: weights[place] for place in order if found[place].code in leading}
@@ -177,7 +200,8 @@ def dark(household: Household, supply: Supply, seen: Seen) -> Dark:
         night_h=found_night.hours,
         cut_v=cutoff_cell_v(supply.bank, supply.inverter) * supply.bank.series,
         load_w=found_night.power_w,
-        notices=dark_notices(household, supply, seen),
+        charge_min_c=supply.bank.charge_min_c,
+        notices=dark_notices(household, supply, seen, found_night.start_at),
         worked=dark_worked(found_night, base),
         assumptions=dark_assumptions(household, supply),
     )
@@ -191,7 +215,10 @@ def _leading(ranked: Sequence[tuple[str, float]]) -> tuple[str, ...]:
 
 
 def _scored(night_of: Night, cause: Cause) -> tuple[float, tuple[Truth, ...]]:
-    """Weight of a cause before all are compared, and what may be so under it, with chances that add up to 1."""
+    """Logarithm of a cause's weight, and what may be so under it, with chances that add up to 1.
+
+    Logarithms keep apart what fits badly: far from what was seen the chances themselves are too small for a number.
+    """
     seen, grid = night_of.seen, cause.grid
     if cause.trips:
         fit, place = np.array([float(grid.mass[0])]), np.zeros(1)
@@ -201,13 +228,14 @@ def _scored(night_of: Night, cause: Cause) -> tuple[float, tuple[Truth, ...]]:
     weighed = []
     for value, at in rows:
         truth = _truth(cause, at, 0.0, seen.soc)
-        weighed.append((value * _drop_fit(night_of, cause, at) * _volts_fit(night_of, truth), at))
-    total = sum(value for value, _ in weighed)
-    if not total > 0.0:
-        return 0.0, (_truth(cause, float(place[int(np.argmax(fit))]), 1.0, seen.soc),)
-    kept = [(value / total, at) for value, at in weighed if value > KEPT_CHANCE * total]
-    truths = tuple(_truth(cause, at, chance, seen.soc) for chance, at in kept)
-    return cause.odds * total * _told_fit(night_of, cause), truths
+        far = _drop_misfit(night_of, cause, at) ** 2 + volts_misfit(night_of, truth) ** 2
+        weighed.append((log(value) - 0.5 * far, at))
+    if not weighed:
+        return -inf, (_truth(cause, float(place[int(np.argmax(fit))]), 1.0, seen.soc),)
+    total = float(np.logaddexp.reduce([value for value, _ in weighed]))
+    kept = [(exp(value - total), at) for value, at in weighed]
+    truths = tuple(_truth(cause, at, chance, seen.soc) for chance, at in kept if chance > KEPT_CHANCE)
+    return log(cause.odds) + total + log(_told_fit(night_of, cause)), truths
 
 
 def _truth(cause: Cause, place: float, chance: float, shown_soc: float) -> Truth:
@@ -231,36 +259,15 @@ def drop_error(night_of: Night) -> float:
     return sqrt(DROP_ERROR_SOC**2 + (share * night_of.expected_drop) ** 2)
 
 
-def _drop_fit(night_of: Night, cause: Cause, place: float) -> float:
-    """How well what the monitor counted from the evening on fits the loads; 1 where nobody read it then."""
+def _drop_misfit(night_of: Night, cause: Cause, place: float) -> float:
+    """Standard errors between what the monitor counted from the evening on and the loads; 0 where nobody read it."""
     seen = night_of.seen
     if seen.evening_soc is None:
-        return 1.0
-    return normal(_drop_misfit(night_of, cause, place)) / drop_error(night_of)
-
-
-def _drop_misfit(night_of: Night, cause: Cause, place: float) -> float:
-    seen = night_of.seen
-    assert seen.evening_soc is not None
+        return 0.0
     expected = night_of.expected_drop
     if cause.drop_soc is not None:
         expected = float(np.interp(place, np.arange(cause.drop_soc.size), cause.drop_soc))
     return (seen.evening_soc - seen.soc - expected) / drop_error(night_of)
-
-
-def _volts_fit(night_of: Night, truth: Truth) -> float:
-    """How well the pack volts fit; 1 where nobody read them."""
-    seen = night_of.seen
-    if seen.volts_v is None:
-        return 1.0
-    error_v = night_of.bank.series * VOLTS_ERROR_CELL_V[seen.volts_when]
-    return normal((seen.volts_v - predicted_volts_v(night_of, truth)) / error_v) / error_v
-
-
-def predicted_volts_v(night_of: Night, truth: Truth) -> float:
-    """Pack volts when they were read, were that the truth [V]."""
-    cell = night_of.loaded(truth.true_soc, night_of.power_w, truth.body)
-    return night_of.bank.series * (cell.ocv_v - (0.0 if night_of.seen.volts_when == AFTER else cell.sag_v))
 
 
 def _told_fit(night_of: Night, cause: Cause) -> float:
@@ -275,8 +282,8 @@ def _told_fit(night_of: Night, cause: Cause) -> float:
     return chance
 
 
-def _found(night_of: Night, cause: Cause, weight: float) -> CauseFound:
-    """A cause with the value it needs, and the night run again with it."""
+def _found(night_of: Night, cause: Cause, weight: float, truths: Sequence[Truth]) -> CauseFound:
+    """A cause with the value it needs, and the night run again with it; how far the volts are off counts, too."""
     seen, grid = night_of.seen, cause.grid
     most = float(grid.shown_soc[-1])
     place = _needed(night_of, cause)
@@ -286,6 +293,7 @@ def _found(night_of: Night, cause: Cause, weight: float) -> CauseFound:
     else:
         misfit = 0.0 if place is None else _misfit(grid, place, seen.soc)
         chance = None if place is None else tail(grid, place)
+    misfit = max(misfit, min(abs(volts_misfit(night_of, one)) for one in truths))
     truth = None if place is None else _truth(cause, place, 1.0, seen.soc)
     return CauseFound(
         code=cause.code,
@@ -295,8 +303,13 @@ def _found(night_of: Night, cause: Cause, weight: float) -> CauseFound:
         most_soc=most,
         true_soc=None if truth is None else truth.true_soc,
         limit=cause.limit,
-        rerun=None if truth is None or cause.trips else _rerun(night_of, cause, truth),
+        rerun=None if truth is None or cause.trips or _too_cold(night_of, truth) else _rerun(night_of, cause, truth),
     )
+
+
+def _too_cold(night_of: Night, truth: Truth) -> bool:
+    """Whether the cells would give no current at all: the evening then ran on warmer ones."""
+    return night_of.goes_dark(night_of.power_w, truth.body).limit == TOO_COLD
 
 
 def _misfit(grid: Grid, place: float, shown_soc: float) -> float:

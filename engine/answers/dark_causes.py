@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.cold_bank import ROOM_C
-from engine.answers.dark_night import Body, GoesDark, Night
+from engine.answers.dark_night import TOO_COLD, Body, GoesDark, Night
 from engine.answers.dark_weights import LEAST_SHARE_SOC, Grid, above, half_normal, log_normal
 
 Floats = NDArray[np.float64]
@@ -220,12 +220,19 @@ def _sag(base: _Base) -> Cause:
 
 
 def _cold(base: _Base) -> Cause:
-    """Cells colder than told by so many degrees; what the load adds is not counted for it."""
+    """Cells colder than told by so many degrees; what the load adds is not counted for it.
+
+    Cells too cold to give any current end it at any charge, as a limit of power does.
+    """
     night, told_c = base.night, base.body.cell_c
+    if base.dark.limit == TOO_COLD:
+        at_any = base.grid(np.zeros(1), np.ones(1), low_soc=0.0, high_soc=1.0)
+        return Cause(code=COLD, odds=ODDS[COLD], grid=at_any, limit=TOO_COLD, trips=True)
     values = np.linspace(0.0, max(told_c - _COLDEST_C, 1.0), _COLD_STEPS)
     bodies = [Body(cell_c=told_c - float(by)) for by in values]
     ends, low, high = _ends(night, bodies)
     share = _part(high - night.goes_dark(night.power_w, base.warm).soc, high - low)
+    low = np.where([end.limit == TOO_COLD for end in ends], 0.0, low)
     cell_c = np.array([body.cell_c for body in bodies])
     mass = half_normal(values, COLD_C)
     grid = base.grid(values, mass, low_soc=low, high_soc=high, cell_c=cell_c, share=share)
@@ -300,7 +307,7 @@ def _trips(base: _Base) -> list[Cause]:
 
 
 def _trip(base: _Base, code: str, of_limit: float) -> Cause:
-    chance = 1.0 - above((of_limit - TRIPS_AT) / TRIP_SHARE)
+    chance = above((TRIPS_AT - of_limit) / TRIP_SHARE)
     grid = base.grid(np.array([of_limit]), np.array([chance]), low_soc=0.0, high_soc=1.0)
     return Cause(code=code, odds=ODDS[code], grid=grid, limit=code, trips=True)
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import hypot
+from math import hypot, inf
 
 import numpy as np
 
@@ -36,7 +36,7 @@ COUNTED_SHARE = 0.03
 SAG_METER_V, SAG_MODEL_SHARE = 0.05, 0.25
 """A drop of pack volts read twice, and how well the resistance of a sound bank with its cables is known (judgement)."""
 KETTLE_W, KETTLE_RATED_SHARE, KETTLE_SOC = 2000.0, 0.5, 0.6
-"""The load of the kettle test, at most half of the inverter's rating, and the charge it is done at (choice)."""
+"""The load of the kettle test, at most half of what inverter and board bear, and the charge it is done at (choice)."""
 TELLS_APART = 2.0
 """Standard errors by which two readings must differ to decide between two causes (choice)."""
 ENOUGH = 4.0
@@ -113,11 +113,28 @@ class _Kind:
     reading: Callable[[Night, Truth], float]
     error: Callable[[Night], float]
     load_w: Callable[[Night], float] = lambda night: 0.0
+    offered: Callable[[Night], bool] = lambda night: True
 
 
 def kettle_w(night: Night) -> float:
     """Load of the kettle test [W at the sockets]."""
-    return min(KETTLE_W, KETTLE_RATED_SHARE * night.inverter.rated_w)
+    return min(KETTLE_W, KETTLE_RATED_SHARE * min(night.inverter.rated_w, _board_w(night)))
+
+
+def _board_w(night: Night) -> float:
+    """Power at the board's limit of current and nominal volts [W]; infinite where there is none."""
+    bank = night.bank
+    return inf if bank.board is None else bank.board.current_limit_a * bank.series * bank.cell.v_nominal
+
+
+def _within_limits(night: Night) -> bool:
+    """Whether the load of that moment may be put on again: within what inverter and board bear."""
+    return night.seen.load_w <= night.inverter.rated_w and night.power_w <= _board_w(night)
+
+
+def _may_be_emptied(night: Night) -> bool:
+    """Whether the cells may be taken to where it ends: lead-acid is harmed by it, and stopped at half when tested."""
+    return night.bank.cell.acceptance_tau_h is None
 
 
 def reading(code: str, night: Night, truth: Truth) -> float:
@@ -128,7 +145,7 @@ def reading(code: str, night: Night, truth: Truth) -> float:
 def measurements(
     night: Night, truths: Mapping[str, Sequence[Truth]], weights: Mapping[str, float]
 ) -> tuple[Measurement, ...]:
-    """Return the measurements by how well they tell the leading causes apart, the best first.
+    """Return the measurements that this bank bears, by how well they tell the leading causes apart, the best first.
 
     Parameters
     ----------
@@ -137,7 +154,7 @@ def measurements(
     weights : mapping of str to float
         Chance of each leading cause [-].
     """
-    found = [_measured(kind, night, truths, weights) for kind in _KINDS]
+    found = [_measured(kind, night, truths, weights) for kind in _KINDS if kind.offered(night)]
     order = sorted(range(len(found)), key=lambda place: (-found[place].apart, place))
     return tuple(found[place] for place in order)
 
@@ -273,9 +290,16 @@ _KINDS = (
         reading=_again,
         error=lambda night: 0.2,
         load_w=lambda night: night.seen.load_w,
+        offered=_within_limits,
     ),
     _Kind(code=COUNTED_IN, unit="Ah", reading=_counted_in, error=lambda night: COUNTED_SHARE * night.bank.ah),
     _Kind(code=TOP_UP, unit="Ah", reading=_top_up, error=lambda night: COUNTED_SHARE * night.bank.ah),
-    _Kind(code=COUNTED_OUT, unit="Ah", reading=_counted_out, error=lambda night: COUNTED_SHARE * night.bank.ah),
+    _Kind(
+        code=COUNTED_OUT,
+        unit="Ah",
+        reading=_counted_out,
+        error=lambda night: COUNTED_SHARE * night.bank.ah,
+        offered=_may_be_emptied,
+    ),
 )
 """The measurements, the easiest first."""

@@ -31,6 +31,8 @@ Floats = NDArray[np.float64]
 EVENING_HOUR = 18
 """Where nobody read the charge in the evening the night begins here, local standard time (choice)."""
 LEAST_NIGHT_H = 1.0
+TOO_COLD = "cold"
+"""The limit that ends it where the cells are too cold to give any current, whatever their charge."""
 LAST_H = 3.0
 """How long the load of the last moment goes on in a rerun, to see whether it ends at all [h] (choice)."""
 _MOST_SCALE = 20.0
@@ -230,7 +232,7 @@ def goes_dark(bank: Bank, inverter: Inverter, power_w: float, mean_w: float, bod
     curve = arrays(bank.cell, body.cell_c)
     most_c = _most_c(bank, body)
     if most_c <= 0.0:
-        return GoesDark(1.0, "cold")
+        return GoesDark(1.0, TOO_COLD)
     power_v = power_w / (bank.series * bank.ah * body.capacity)
     under_root = curve.ocv_v**2 - 4.0 * body.resistance * curve.r_slow * power_v
     rate = 2.0 * power_v / (curve.ocv_v + np.sqrt(np.maximum(under_root, 0.0)))

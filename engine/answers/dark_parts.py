@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+
 from engine.answers.answer import Assumption, Notice, Worked, assumptions_of
 from engine.answers.dark_causes import (
     COLD_C,
@@ -20,11 +22,22 @@ from engine.answers.dark_causes import (
 from engine.answers.dark_night import GoesDark, Night
 from engine.answers.dark_seen import BOARD, NOTHING, Seen
 from engine.answers.dark_weights import READING_SOC
+from engine.answers.measuring_idle_words import SPOKEN_H
 from engine.house.household import Household, Supply
+from engine.sky.moment import sun_up_h
+
+LAST_LIGHT_H = 1.0
+"""Hours before the dark in which the sun is looked for where nobody read the charge in the evening (choice)."""
 
 
-def dark_notices(household: Household, supply: Supply, seen: Seen) -> tuple[Notice, ...]:
-    """What must be minded before the power is put on again."""
+def dark_notices(household: Household, supply: Supply, seen: Seen, start_at: datetime) -> tuple[Notice, ...]:
+    """What must be minded before the power is put on again, and what the night was run without.
+
+    Parameters
+    ----------
+    start_at : datetime
+        Where the night begins, local standard time.
+    """
     bank, found = supply.bank, []
     if seen.cell_c < bank.charge_min_c:
         found.append(
@@ -53,7 +66,26 @@ def dark_notices(household: Household, supply: Supply, seen: Seen) -> tuple[Noti
                 "W: an inverter may then switch off with a full bank, too.",
             )
         )
+    found.extend(_sun_notices(household, seen, start_at))
     return tuple(found)
+
+
+def _sun_notices(household: Household, seen: Seen, start_at: datetime) -> list[Notice]:
+    """Say so where the sun was up; where nobody read the charge in the evening only the last hour counts."""
+    began = seen.at - timedelta(hours=LAST_LIGHT_H) if seen.evening_at is None else start_at
+    up_h = sun_up_h(household.site, began, seen.at)
+    if up_h < SPOKEN_H:
+        return []
+    whole = seen.evening_at is not None
+    since = "from the reading of the evening until it went dark" if whole else "in the hour before it went dark"
+    return [
+        Notice(
+            level="check",
+            code="sun-up",
+            text=f"The sun was up for {up_h:.1f} h {since}, and this runs it as a night without sun. What panels gave "
+            "then is left out: look whether the moments are right, or take the ranking with doubt.",
+        )
+    ]
 
 
 def dark_worked(night: Night, base: GoesDark) -> tuple[Worked, ...]:

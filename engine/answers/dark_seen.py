@@ -16,6 +16,8 @@ LONGEST_EVENING_H = 24.0
 """A charge of the evening that is older than this says nothing of the night (choice)."""
 SHORTEST_EVENING_H = 0.5
 """Nor one that is nearly that of the dark itself (choice)."""
+FULL_SOC = 0.95
+"""A bank that showed full after the evening's reading cannot have shown less than this then, without sun (choice)."""
 BEFORE, AFTER = "before", "after"
 """When the pack volts were read: under the load just before, or some minutes after, with nothing drawn."""
 LOW, BOARD, OVERLOAD, NOTHING = "low", "board", "overload", "nothing"
@@ -95,4 +97,11 @@ class Seen:
                 "evening_soc",
                 f"The charge of the evening must be at least that shown when it went dark, {self.soc * 100:g} %: "
                 f"without sun it cannot rise; got {self.evening_soc * 100:g} %.",
+            )
+        if self.full_at is not None and self.full_at > self.evening_at and self.evening_soc < FULL_SOC:
+            later = (self.full_at - self.evening_at).total_seconds() / 3600.0
+            raise InputError(
+                "full_at",
+                f"Last full must not be after the reading of the evening, which was {self.evening_soc * 100:g} %: "
+                f"without sun the charge cannot rise from there; got {later:.1f} hours after it.",
             )

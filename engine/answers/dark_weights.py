@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import erf, erfc, exp, log, pi, sqrt
+from math import erf, erfc, exp, inf, log, pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -195,7 +195,10 @@ def verdict(chance: float | None, misfit: float = 0.0) -> str:
     return COULD if chance < WELL_TAIL or misfit > 1.0 else WELL
 
 
-def shares_of(weights: Sequence[float]) -> tuple[float, ...]:
-    """Each weight over their sum; all alike where nothing fits at all."""
-    total = sum(weights)
-    return tuple(w / total if total > 0.0 else 1.0 / len(weights) for w in weights)
+def shares_of(log_weights: Sequence[float]) -> tuple[float, ...]:
+    """Return each weight over their sum, from their logarithms; all 0 where nothing fits at all."""
+    highest = max(log_weights)
+    if highest == -inf:
+        return (0.0,) * len(log_weights)
+    weights = [exp(one - highest) for one in log_weights]
+    return tuple(one / sum(weights) for one in weights)

@@ -18,6 +18,7 @@ from engine.answers.dark_causes import COLD, DRIFT, EMPTY, IDLE, OVERLOAD, SAG, 
 from engine.answers.dark_measure import picked
 from engine.answers.dark_seen import AFTER, BEFORE, LOW, Seen
 from engine.answers.dark_seen import OVERLOAD as SAID_OVERLOAD
+from engine.answers.dark_weights import shares_of
 from engine.balance.step import State
 from engine.balance.trajectory import run
 from engine.cells.chemistry import at
@@ -277,6 +278,14 @@ def test_banks_that_share_a_bus_are_refused_in_words() -> None:
         ("evening_at", {"evening_soc": 0.5}),
         ("evening_at", {"evening_soc": 0.5, "evening_at": EVENING - timedelta(hours=30)}),
         ("evening_soc", {"evening_soc": 0.1, "evening_at": EVENING - timedelta(hours=5)}),
+        (
+            "full_at",
+            {
+                "evening_soc": 0.4,
+                "evening_at": EVENING - timedelta(hours=5),
+                "full_at": EVENING - timedelta(hours=2),
+            },
+        ),
         ("told", {"told": "smoke"}),
         ("volts_when", {"volts_when": "later"}),
     ],
@@ -285,3 +294,80 @@ def test_what_cannot_have_been_seen_is_refused(field: str, more: dict[str, Any])
     with pytest.raises(InputError) as fault:
         Seen(**{"at": EVENING, "soc": 0.2, "load_w": 300.0, "cell_c": 10.0, "volts_when": BEFORE} | more)
     assert fault.value.field == field
+
+
+@pytest.mark.parametrize("cause", FAULTS)
+def test_lead_acid_is_never_emptied_to_measure_it(cause: str) -> None:
+    """As when its capacity is tested, which stops at half."""
+    offered = {chemistry: [one.code for one in night(chemistry, cause)[2].measurements] for chemistry in SHAPES}
+    assert "counted_out" not in offered["lead_sealed"]
+    assert "counted_out" in offered["lfp"]
+    assert "counted_in" in offered["lead_sealed"]
+
+
+def loads_asked(load_w: float, **changes: Any) -> dict[str, float]:
+    """Loads that the measurements ask for, by their codes [W]."""
+    house = household("lfp", **changes)
+    seen = Seen(at=EVENING + timedelta(hours=5), soc=0.3, load_w=load_w, cell_c=15.0)
+    return {one.code: one.load_w for one in dark(house, house.supplies()[0], seen).measurements if one.load_w > 0.0}
+
+
+def test_no_more_load_is_asked_for_than_inverter_and_board_bear() -> None:
+    """5,000 W by the inverter; 40 A at 16 × 3.2 V is 2,048 W from the bank, less than 2,000 W at the sockets draw."""
+    assert loads_asked(5000.0)["again"] == 5000.0
+    assert "again" not in loads_asked(5001.0)
+    board = {"cell_low_v": 2.6, "cell_high_v": 3.6, "charge_min_c": 2.0, "current_limit_a": 40.0}
+    assert loads_asked(1900.0, board=board)["again"] == 1900.0
+    assert "again" not in loads_asked(2000.0, board=board)
+    assert loads_asked(2000.0, board=board)["kettle"] == pytest.approx(1024.0)
+
+
+def test_volts_that_no_pack_has_are_refused() -> None:
+    """2.5 V a cell less a tenth, and 3.615 V, its rested volts when full, and a tenth: 36.0 and 63.6 V."""
+    for volts_v, allowed in ((12.0, False), (35.9, False), (36.1, True), (63.5, True), (63.7, False), (300.0, False)):
+        if allowed:
+            assert changed("lfp", DRIFT, volts_v=volts_v).causes
+            continue
+        with pytest.raises(InputError, match="16 cells in series") as fault:
+            changed("lfp", DRIFT, volts_v=volts_v)
+        assert fault.value.field == "volts_v"
+
+
+@pytest.mark.parametrize("when", [AFTER, BEFORE])
+def test_volts_far_from_every_cause_do_not_make_them_alike(when: str) -> None:
+    """60 V is 50 and more standard errors from anything here: nothing fits, and the weights still differ."""
+    answer = changed("lfp", DRIFT, volts_v=60.0, volts_when=when)
+    weights = [one.weight for one in answer.causes]
+    assert sum(weights) == pytest.approx(1.0)
+    assert weights[0] > 2.0 * weights[2]
+    assert {one.fits for one in answer.causes} == {"cannot"}
+
+
+def test_shares_by_hand() -> None:
+    """e to the −2,000 is no number any more; a quarter and three quarters are."""
+    assert shares_of([-2000.0, -2000.0 + np.log(3.0), -np.inf]) == pytest.approx((0.25, 0.75, 0.0))
+    assert shares_of([-np.inf, -np.inf]) == (0.0, 0.0)
+
+
+def test_full_just_after_an_evening_at_full_is_no_contradiction() -> None:
+    evening: dict[str, Any] = {"evening_at": EVENING - timedelta(hours=5), "evening_soc": 0.99}
+    Seen(at=EVENING, soc=0.2, load_w=300.0, cell_c=10.0, full_at=EVENING - timedelta(hours=4.5), **evening)
+
+
+@pytest.mark.parametrize(
+    ("at", "evening_at", "lit"),
+    [
+        (datetime(2026, 6, 20, 14, 0), None, True),
+        (datetime(2026, 6, 20, 2, 0), None, False),
+        (datetime(2026, 11, 25, 23, 0), None, False),
+        (datetime(2026, 11, 25, 23, 0), datetime(2026, 11, 25, 18, 0), False),
+        (datetime(2026, 11, 25, 23, 0), datetime(2026, 11, 25, 8, 0), True),
+        (datetime(2026, 6, 20, 14, 0), datetime(2026, 6, 19, 23, 0), True),
+    ],
+)
+def test_a_night_with_sun_in_it_is_said_to_be_none(at: datetime, evening_at: datetime | None, lit: bool) -> None:
+    """At 52° north the sun is up from about half past three to half past eight in June, from 8 to 16 in November."""
+    house = household("lfp")
+    evening: dict[str, Any] = {} if evening_at is None else {"evening_at": evening_at, "evening_soc": 0.5}
+    answer = dark(house, house.supplies()[0], Seen(at=at, soc=0.2, load_w=300.0, cell_c=15.0, **evening))
+    assert ("sun-up" in [one.code for one in answer.notices]) == lit

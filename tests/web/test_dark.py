@@ -78,6 +78,8 @@ def test_it_stands_under_check(client: Client) -> None:
         ("full_at", "2026-11-25", "Last showed full must not be later"),
         ("told", "smoke", "What you found cannot be"),
         ("cell_c", "90", "Cell temperature that night must be"),
+        ("volts_v", "12", "Pack volts of Store-room bank, 16 cells in series, must be from 36.0 to 63.6 V; got 12 V"),
+        ("volts_v", "300", "Pack volts of Store-room bank, 16 cells in series, must be from 36.0 to 63.6 V; got 300 V"),
     ],
 )
 def test_what_cannot_be_is_refused_and_kept(client: Client, name: str, typed: str, says: str) -> None:
@@ -161,3 +163,80 @@ def test_a_query_made_of_a_night_asks_about_that_night(small_house: dict[str, An
     for name in ("at", "evening_at", "full_at", "volts_when", "told"):
         assert getattr(again, name) == getattr(seen, name)
     assert again.soc == pytest.approx(seen.soc)
+
+
+def deciding(client: Client, query: str) -> str:
+    return text_of(answer(client, query).select_one("#deciding"))
+
+
+def test_cells_too_cold_to_give_any_current_are_the_cause(client: Client) -> None:
+    """At −30 °C the bank gives nothing at any charge: cold comes first, and nobody is told to charge such cells."""
+    asked = ASK.replace("cell_c=12", "cell_c=-30")
+    told = client.get(f"/dark.json?{asked}").json()
+    assert told["expected_limit"] == "cold"
+    assert told["causes"][0]["code"] == "cold"
+    assert told["causes"][0]["weight"] > 0.9
+    assert told["causes"][0]["fits"] == "well"
+    page = answer(client, asked)
+    assert "the cells were cold" in text_of(page.select_one("h1"))
+    assert "cells that cold give no current at any charge" in text_of(page.select_one(".range"))
+    said = text_of(page.select_one("#deciding"))
+    assert "harge" not in said or "Only once its cells are at 2 °C or warmer" in said
+
+
+@pytest.mark.parametrize("soc", [0, 10, 25, 40, 70, 100])
+@pytest.mark.parametrize("cell_c", [-30, -19, -12, -5, 1])
+def test_cells_too_cold_to_be_charged_are_warmed_first(client: Client, cell_c: int, soc: int) -> None:
+    """Whatever is to be done with a charge begins with how warm the cells must be for one: 2 °C, by the board."""
+    said = deciding(client, f"at=2026-11-24%2023:40&soc={soc}&load_w=3000&cell_c={cell_c}")
+    begins = said.find("Only once its cells are at 2 °C or warmer")
+    for word in ("harge the bank", "harge Store", "keep charging", "true full", "harge it"):
+        assert said.find(word) == -1 or -1 < begins < said.find(word), said
+
+
+def test_warm_cells_are_not_told_to_be_warmed(client: Client) -> None:
+    assert "Only once its cells" not in deciding(client, ASK.replace("soc=25", "soc=40"))
+
+
+def test_an_empty_bank_is_charged_and_not_left_to_rest(client: Client) -> None:
+    """A reading at rest would keep an empty bank uncharged for hours, to tell 99 % from 1 %."""
+    told = client.get(f"/dark.json?{ASK}&soc=0").json()
+    assert told["causes"][0]["code"] == "empty"
+    said = deciding(client, ASK.replace("soc=25", "soc=0"))
+    assert "Nothing needs deciding" in said
+    assert "Charge it soon" in said
+    assert "without charge" not in said
+
+
+def test_nothing_is_measured_where_one_cause_stands_alone(client: Client) -> None:
+    for query in (ASK.replace("3000", "18000"), ASK.replace("3000", "5800") + "&told=overload"):
+        told = client.get(f"/dark.json?{query}").json()
+        first, second, *_ = told["causes"]
+        assert first["code"] == "overload"
+        said = deciding(client, query)
+        assert ("Nothing needs deciding" in said) == (second["weight"] < 0.1)
+        assert ("full" in said) == (second["weight"] >= 0.1)
+
+
+@pytest.mark.parametrize("query", [ASK.replace("soc=25", "soc=100"), f"{ASK}&volts_v=60&volts_when=after"])
+def test_a_cause_that_cannot_be_is_not_said_to_stand_alone(client: Client, query: str) -> None:
+    told = client.get(f"/dark.json?{query}").json()
+    assert told["causes"][0]["fits"] == "cannot"
+    page = answer(client, query)
+    assert "Nothing here fits well" in text_of(page.select_one("h1"))
+    assert "Nothing else comes near" not in text_of(page)
+    assert "Nothing needs deciding" not in text_of(page)
+
+
+def test_a_full_after_the_evening_is_refused_with_both_named(client: Client) -> None:
+    response = client.get(f"/dark?{ASK}&evening_at=18:00&evening_soc=40&full_at=2026-11-24%2021:00")
+    assert response.status_code == 422
+    said = text_of(soup(response).select_one(".summary"))
+    assert "Last full must not be after the reading of the evening, which was 40 %" in said
+
+
+def test_a_dark_afternoon_is_pointed_out(client: Client) -> None:
+    """On the household's clock, summer time in June: two in the afternoon and two at night."""
+    for hour, lit in (("14:00", True), ("02:00", False)):
+        page = answer(client, ASK.replace("2026-11-24%2023:40", f"2026-06-20%20{hour}"))
+        assert any("night without sun" in text_of(note) for note in page.select(".note")) == lit

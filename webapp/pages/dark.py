@@ -13,13 +13,14 @@ from starlette.responses import Response
 from engine.answers.answer import gravest_first, supplies_of
 from engine.answers.dark import Dark, dark
 from engine.answers.dark_seen import Seen
+from engine.answers.dark_volts import check_volts
 from engine.errors import Unreachable
 from engine.house.household import Household, Supply
 from webapp.dark_form import asked_from, dark_fields, nothing_asked, seen_of
 from webapp.dark_view import dark_view, on_the_clock
 from webapp.editing import local_now, opened
 from webapp.facts import lines
-from webapp.forms import Field, Parsed, parse
+from webapp.forms import Field, Parsed, Values, parse
 from webapp.inputs import inputs_used
 from webapp.problems import problems
 from webapp.questions import Blocked, asked, first_step, json_reply, plain_query, share_checks, to_standard
@@ -102,12 +103,18 @@ def read_question(request: Request) -> Question:
 def _over(house: Household, supplies: tuple[Supply, ...], typed: Mapping[str, str], now: datetime) -> Question:
     bank_id = typed.get("bank", "")
     fields, more = dark_fields(supplies, bank_id, now)
+    supply = next((one for one in supplies if one.bank.id == bank_id), supplies[0])
+
+    def seen(values: Values) -> Seen:
+        found = seen_of(values, house.site, now)
+        check_volts(supply.bank, supply.inverter, found)
+        return found
+
     if nothing_asked(typed):
         raw = {one.name: typed.get(one.name, one.default) for one in (*fields, *more)}
         form: Parsed[Seen] = Parsed(raw=raw)
     else:
-        form = parse((*fields, *more), typed, build=lambda values: seen_of(values, house.site, now))
-    supply = next((one for one in supplies if one.bank.id == bank_id), supplies[0])
+        form = parse((*fields, *more), typed, build=seen)
     answer, blocked = None, None
     if form.value is not None:
         try:
