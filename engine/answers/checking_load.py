@@ -50,6 +50,8 @@ LONG_ROW_H = 4.0
 CHANGES_A_DAY = 1.2
 """And where the draw changes no more often than so, though it does, beside another meter’s shorter rows (judgement: a
 row a day changes it once, and a house’s least load that comes and goes twice)."""
+LEAST_CHANGE_W = 0.5
+"""Less from one hour to the next is the last digit of a counter (judgement)."""
 ALWAYS_ON_HOURS = LEAST_KNOWN * HOURS_PER_DAY
 """Hours of a day that must be known for its lowest to count, as for its kWh."""
 
@@ -143,7 +145,7 @@ def in_long_rows(hours: Floats, row_s: float) -> bool:
     """
     step = np.diff(hours.ravel())
     known_days = np.isfinite(step).sum() / HOURS_PER_DAY
-    changes = int((np.abs(np.nan_to_num(step)) > 1e-6).sum())
+    changes = int((np.abs(np.nan_to_num(step)) > LEAST_CHANGE_W).sum())
     return bool(row_s >= LONG_ROW_H * 3600.0 or 0 < changes <= CHANGES_A_DAY * known_days)
 
 
