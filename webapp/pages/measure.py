@@ -15,11 +15,12 @@ from webapp.editing import local_now, opened
 from webapp.forms import Field, Parsed, Values, parse
 from webapp.measure_first_view import first_view
 from webapp.pages import measure_capacity, measure_dull, measure_idle
+from webapp.pages.measure_one import LIST
 from webapp.problems import problems
 from webapp.questions import Blocked, asked, bank_field, first_step, json_reply, plain_query, to_standard
 from webapp.render import Page, is_partial, render
 
-PAGE = Page("Check", "Measure", "/measure")
+PAGE = Page("Check", "Measure", LIST)
 router = APIRouter()
 
 

@@ -24,13 +24,11 @@ from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.inputs import Input, bank_text
 from webapp.measure_capacity_view import UNIT_NAMES, Asked, capacity_view
 from webapp.measure_view import stops_of
-from webapp.problems import problems
-from webapp.questions import Blocked, asked, first_step, json_reply, plain_query, share_checks, to_standard
-from webapp.render import is_partial, render
-from webapp.standing import next_step
+from webapp.pages.measure_one import LIST, Question, as_data, show, typed_in
+from webapp.questions import first_step, share_checks, to_standard
 from webapp.words import listed
 
-LIST, PATH = "/measure", "/measure/capacity"
+PATH = f"{LIST}/capacity"
 router = APIRouter()
 
 NO_BANK = "There is no bank yet: enter the cells you have on Banks."
@@ -49,65 +47,37 @@ ALONE = Field(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
-    """The question as read; `bank` is the first where none is named."""
+class CapacityQuestion(Question):
+    """The question as read; `asked` is about the first bank where none is named."""
 
-    house: Household
     asked: Asked | None
-    fields: tuple[Field, ...]
-    form: Parsed[Values]
-    typed: Mapping[str, str]
     answer: Capacity | None
-
-    @property
-    def blocked(self) -> Blocked | None:
-        """Why there can be no answer yet."""
-        return None if self.house.banks else first_step(self.house, NO_BANK)
 
 
 @router.get(PATH)
 def page(request: Request) -> Response:
     """Show the question, what to do and the answer."""
     question = read_question(request)
-    errors = question.form.errors
-    if errors and is_partial(request):
-        return problems(request, errors, question.fields)
-    return render(
-        request,
-        "measure_one.html",
-        "answer",
-        status=422 if errors else 200,
-        here=LIST,
-        path=PATH,
-        title="Measure the capacity",
-        form=question.form,
-        fields=[one for one in question.fields if one.name not in MORE],
-        more=[one for one in question.fields if one.name in MORE],
-        more_label="More about the counter",
-        more_open=any(name in errors or question.typed.get(name, "").strip() for name in MORE),
-        rows=(),
-        query=plain_query(question.typed),
-        set_now="set" in request.query_params,
-        step=next_step(question.house),
-        blocked=question.blocked,
-        answer=question.answer,
-        **_shown(request, question),
-    )
+    shown = _shown(request, question)
+    return show(request, question, PATH, "Measure the capacity", shown, more=MORE, more_label="More about the counter")
 
 
 @router.get(f"{PATH}.json")
 def as_json(request: Request) -> Response:
     """Answer the same question as JSON, unrounded."""
-    question = read_question(request)
-    return json_reply(question.form.errors, lambda: (question.answer, question.blocked))
+    return as_data(read_question(request))
 
 
-def read_question(request: Request) -> Question:
+def read_question(request: Request) -> CapacityQuestion:
     """Read the query over the open household and work it out; faults are in the form's errors."""
     _, house = opened(request)
-    typed = {name: text for name, text in asked(request).items() if name != "set"}
+    typed = typed_in(request)
     if not house.banks:
-        return Question(house=house, asked=None, fields=(), form=Parsed(raw=typed), typed=typed, answer=None)
+        empty: Parsed[Values] = Parsed(raw=typed)
+        none_yet = first_step(house, NO_BANK)
+        return CapacityQuestion(
+            house=house, asked=None, fields=(), form=empty, typed=typed, answer=None, blocked=none_yet
+        )
     named = typed.get("bank", "")
     bank = next((one for one in house.banks if one.id == named), house.banks[0])
     inverter = next((one for one in house.inverters if one.id == bank.inverter), None)
@@ -123,7 +93,7 @@ def read_question(request: Request) -> Question:
     if not errors and not missing:
         at = to_standard(house.site, local_now(request, house))
         answer = _answer(house, bank, inverter, values, beside, at, errors)
-    return Question(
+    return CapacityQuestion(
         house=house,
         asked=Asked(
             bank=bank, inverter=inverter, beside=beside, missing=() if len(missing) == len(wanted) else missing
@@ -206,7 +176,7 @@ def _answer(
         return None
 
 
-def _shown(request: Request, question: Question) -> dict[str, Any]:
+def _shown(request: Request, question: CapacityQuestion) -> dict[str, Any]:
     about, answer = question.asked, question.answer
     if about is None or question.form.errors:
         return {"view": None}

@@ -21,14 +21,12 @@ from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.inputs import sun_inputs
 from webapp.measure_dull_view import KIND_NAMES, dull_view
-from webapp.problems import problems
-from webapp.questions import Blocked, asked, json_reply, plain_query, to_standard, tried
+from webapp.pages.measure_one import LIST, Question, as_data, show, typed_in
+from webapp.questions import Blocked, to_standard, tried
 from webapp.read_at import FIELD as READ_AT
 from webapp.read_at import before_charger
-from webapp.render import is_partial, render
-from webapp.standing import next_step
 
-LIST, PATH = "/measure", "/measure/dull"
+PATH = f"{LIST}/dull"
 router = APIRouter()
 
 KWH = Quantity(label="kWh of the day", unit="kWh", low=0.0, high=1_000_000.0, optional=True)
@@ -39,15 +37,10 @@ FEW_ROWS = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
+class DullQuestion(Question):
     """The question as read."""
 
-    house: Household
-    fields: tuple[Field, ...]
-    form: Parsed[Values]
-    typed: Mapping[str, str]
     answer: DullDay | None
-    blocked: Blocked | None
     bank_name: str
 
 
@@ -55,54 +48,40 @@ class Question:
 def page(request: Request) -> Response:
     """Show the question, what to do and the answer."""
     question = read_question(request)
-    errors = question.form.errors
-    if errors and is_partial(request):
-        return problems(request, errors, question.fields)
     open_rows = _open_rows(question.form.raw)
-    late = [one for one in question.fields if _row(one.name) > open_rows]
-    answer, house = question.answer, question.house
-    return render(
+    by_row: dict[int, list[Field]] = {}
+    for one in question.fields:
+        by_row.setdefault(_row(one.name), []).append(one)
+    return show(
         request,
-        "measure_one.html",
-        "answer",
-        status=422 if errors else 200,
-        here=LIST,
-        path=PATH,
-        title="Measure a dull day",
-        form=question.form,
-        fields=[one for one in question.fields if not _row(one.name)],
-        rows=[
-            (f"Day {n}", [one for one in question.fields if _row(one.name) == n])
-            for n in range(1, open_rows + 1)
-            if question.fields
-        ],
-        more=late,
+        question,
+        PATH,
+        "Measure a dull day",
+        _shown(question),
+        more=[one.name for n, fields in by_row.items() if n > open_rows for one in fields],
         more_label="More days",
         more_open=False,
-        query=plain_query(question.typed),
-        set_now="set" in request.query_params,
-        step=next_step(house),
-        blocked=question.blocked,
-        answer=answer,
-        view=None if answer is None else dull_view(answer, question.fields, question.form, question.bank_name),
-        **(
-            {}
-            if answer is None
-            else {
-                "notices": answer.notices,
-                "proof": [("", lines(answer.worked))],
-                "inputs": sun_inputs(house),
-                "assumptions": answer.assumptions,
-            }
-        ),
+        rows=[(f"Day {n}", fields) for n, fields in by_row.items() if 0 < n <= open_rows],
     )
+
+
+def _shown(question: DullQuestion) -> dict[str, Any]:
+    answer = question.answer
+    if answer is None:
+        return {"view": None}
+    return {
+        "view": dull_view(answer, question.fields, question.form, question.bank_name),
+        "notices": answer.notices,
+        "proof": [("", lines(answer.worked))],
+        "inputs": sun_inputs(question.house),
+        "assumptions": answer.assumptions,
+    }
 
 
 @router.get(f"{PATH}.json")
 def as_json(request: Request) -> Response:
     """Answer the same question as JSON, unrounded."""
-    question = read_question(request)
-    return json_reply(question.form.errors, lambda: (question.answer, question.blocked))
+    return as_data(read_question(request))
 
 
 def _row(name: str) -> int:
@@ -117,11 +96,11 @@ def _open_rows(raw: Mapping[str, Any]) -> int:
     return min(max(FEW_ROWS, max(typed, default=0) + 1), MOST_DAYS)
 
 
-def read_question(request: Request) -> Question:
+def read_question(request: Request) -> DullQuestion:
     """Read the query over the open household and work it out; faults are in the form's errors."""
     _, house = opened(request)
     now = local_now(request, house)
-    typed = {name: text for name, text in asked(request).items() if name != "set"}
+    typed = typed_in(request)
     supply = next(iter(house.supplies()), None)
     fields = _fields(now.date())
     form: Parsed[Values] = parse(fields, typed, build=lambda values: values)
@@ -138,7 +117,7 @@ def read_question(request: Request) -> Question:
         name, _, place = fault.field.rpartition("_")
         known = name in ("day", "kwh") and place.isdecimal()
         errors[f"{name}_{places[int(place) - 1]}" if known else ""] = fault.message
-    return Question(
+    return DullQuestion(
         house=house,
         fields=() if blocked else fields,
         form=form.refused(errors) if errors else form,

@@ -26,23 +26,17 @@ from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.inputs import inputs_used
 from webapp.measure_idle_view import METER_NAMES, UNITS, idle_view
 from webapp.measure_view import stops_of
-from webapp.problems import problems
+from webapp.pages.measure_one import LIST, Question, as_data, show, typed_in
 from webapp.questions import (
-    Blocked,
-    asked,
     bank_field,
     first_step,
-    json_reply,
-    plain_query,
     read_moment,
     share_checks,
     to_standard,
     tried,
 )
-from webapp.render import is_partial, render
-from webapp.standing import next_step
 
-LIST, PATH = "/measure", "/measure/idle"
+PATH = f"{LIST}/idle"
 router = APIRouter()
 
 METER = Field(
@@ -63,66 +57,38 @@ _TIME = re.compile(r"\d{1,2}:\d{2}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
+class IdleQuestion(Question):
     """The question as read; `missing` names what is not typed yet, where something is."""
 
-    house: Household
     supply: Supply | None
-    fields: tuple[Field, ...]
-    form: Parsed[Values]
-    typed: Mapping[str, str]
     missing: tuple[str, ...]
     answer: IdleDraw | None
-    blocked: Blocked | None
 
 
 @router.get(PATH)
 def page(request: Request) -> Response:
     """Show the question, what to do and the answer."""
     question = read_question(request)
-    errors = question.form.errors
-    if errors and is_partial(request):
-        return problems(request, errors, question.fields)
-    return render(
-        request,
-        "measure_one.html",
-        "answer",
-        status=422 if errors else 200,
-        here=LIST,
-        path=PATH,
-        title="Measure the idle draw",
-        form=question.form,
-        fields=[one for one in question.fields if one.name not in MORE],
-        more=[one for one in question.fields if one.name in MORE],
-        more_label="More about the meter",
-        more_open=any(name in errors or question.typed.get(name, "").strip() for name in MORE),
-        rows=(),
-        query=plain_query(question.typed),
-        set_now="set" in request.query_params,
-        step=next_step(question.house),
-        blocked=question.blocked,
-        answer=question.answer,
-        **_shown(request, question),
-    )
+    shown = _shown(request, question)
+    return show(request, question, PATH, "Measure the idle draw", shown, more=MORE, more_label="More about the meter")
 
 
 @router.get(f"{PATH}.json")
 def as_json(request: Request) -> Response:
     """Answer the same question as JSON, unrounded."""
-    question = read_question(request)
-    return json_reply(question.form.errors, lambda: (question.answer, question.blocked))
+    return as_data(read_question(request))
 
 
-def read_question(request: Request) -> Question:
+def read_question(request: Request) -> IdleQuestion:
     """Read the query over the open household and work it out; faults are in the form's errors."""
     _, house = opened(request)
     now = local_now(request, house).replace(second=0, microsecond=0)
-    typed = {name: text for name, text in asked(request).items() if name != "set"}
+    typed = typed_in(request)
     try:
         supplies = supplies_of(house)
     except Unreachable as fault:
         empty: Parsed[Values] = Parsed(raw=typed)
-        return Question(
+        return IdleQuestion(
             house=house,
             supply=None,
             fields=(),
@@ -144,7 +110,7 @@ def read_question(request: Request) -> Question:
     missing = tuple(label for label, value in wanted if value is None)
     answer = None
     if not errors and (said := clash_sentence(supply.banks, supply.inverter)):
-        return Question(
+        return IdleQuestion(
             house=house,
             supply=None,
             fields=fields,
@@ -157,7 +123,7 @@ def read_question(request: Request) -> Question:
     if not errors:
         readings = None if missing else _readings(house, values, times)
         answer = _answer(house, supply, to_standard(house.site, now), values["meter"], readings, errors)
-    return Question(
+    return IdleQuestion(
         house=house,
         supply=supply,
         fields=fields,
@@ -248,7 +214,7 @@ def _answer(
         return None
 
 
-def _shown(request: Request, question: Question) -> dict[str, Any]:
+def _shown(request: Request, question: IdleQuestion) -> dict[str, Any]:
     answer, supply = question.answer, question.supply
     if answer is None or supply is None:
         return {"view": None}
