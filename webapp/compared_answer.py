@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
 from functools import lru_cache
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from engine.answers.checking import Checking, checking
 from engine.errors import InputError
 from engine.house.household import Household
+from engine.meter.hours import days_of
 from engine.meter.log import MeterLog
 from engine.sky.believable import fit_for_averages, kc_series
 from engine.sky.series import DailySeries, KcSeries
@@ -23,7 +24,6 @@ from webapp.store import Store
 AVERAGE = "average"
 _ANSWERS = 2
 """Each holds its log: the one looked at and the one before."""
-DAY_S = 86_400.0
 
 
 @lru_cache(maxsize=_ANSWERS)
@@ -76,17 +76,15 @@ def _covers(kc: KcSeries | None, log: MeterLog, house: Household) -> bool:
     """Whether the sky of any day of the log is known."""
     if kc is None or not log.rows:
         return False
-    first, last = days_of(log, house)
+    first, last = span_of(log, house)
     begin = (first - kc.first).days
     return bool(np.isfinite(kc.kc[max(begin, 0) : max(begin + (last - first).days + 1, 0)]).any())
 
 
-def days_of(log: MeterLog, house: Household) -> tuple[date, date]:
+def span_of(log: MeterLog, house: Household) -> tuple[date, date]:
     """Return the first and the last day of a log, in the house’s standard time."""
-    ahead_s = house.site.utc_offset_h * 3600.0
-    places = [int((at_s + ahead_s) // DAY_S) for at_s in (log.start_s[0], log.start_s[-1] + log.step_s[-1] - 1.0)]
-    first, last = (date.fromordinal(date(1970, 1, 1).toordinal() + place) for place in places)
-    return first, last
+    first, days = days_of(log, house.site.utc_offset_h)
+    return first, first + timedelta(days=days - 1)
 
 
 def date_fields(first: date, last: date) -> Sequence[Field]:

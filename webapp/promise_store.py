@@ -12,6 +12,7 @@ import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import Any
 
 from engine.answers.promise_book import Calibration, Spanned, calibration
@@ -108,10 +109,17 @@ def _setting(household_id: int, what: str) -> str:
 # -- reading
 
 
-def answers(store: Store, household_id: int, deleted: bool = False) -> list[Kept]:
-    """Return the kept answers of a household, or the deleted ones, the newest first."""
+def answers(store: Store, household_id: int) -> list[Kept]:
+    """Return the kept answers of a household, the newest first."""
     rows = store.rows("SELECT * FROM promises WHERE household_id = ? ORDER BY asked_at DESC, id DESC", household_id)
-    return [kept for kept in map(_kept, rows) if kept.deleted is deleted]
+    return [kept for kept in map(_kept, rows) if not kept.deleted]
+
+
+def deleted_count(store: Store, household_id: int) -> int:
+    """Return how many answers of a household are deleted and can be brought back."""
+    sql = "SELECT count(*) FROM promises WHERE household_id = ? AND json_extract(asked, '$.deleted_at') IS NOT NULL"
+    found: int = store.rows(sql, household_id)[0][0]
+    return found
 
 
 def find(store: Store, household_id: int, promise_id: int) -> Kept:
@@ -140,7 +148,12 @@ def last(store: Store, household_id: int, bank_id: str) -> Kept | None:
 
 
 def calibrations(store: Store, household_id: int) -> dict[str, Calibration]:
-    """Return what the newest scored answers say of each bank's range, by its id."""
+    """Return what the newest scored answers say of each bank's range, by its id; kept until something is written."""
+    return _calibrations(store, household_id, store.changes)
+
+
+@lru_cache(maxsize=4)
+def _calibrations(store: Store, household_id: int, _changes: int) -> dict[str, Calibration]:
     rows = store.rows(
         "SELECT * FROM (SELECT *, row_number() OVER (PARTITION BY bank_id ORDER BY id DESC) AS place FROM promises "
         "WHERE household_id = ? AND came IS NOT NULL AND json_extract(asked, '$.deleted_at') IS NULL) WHERE place <= ? "

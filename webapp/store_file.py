@@ -56,6 +56,11 @@ class StoreFile:
         """What has to be said of the file: damage that was mended, a folder not to be written, a copy not made."""
         return tuple(self._start.said)
 
+    @property
+    def changes(self) -> int:
+        """How many rows were written since the file was opened: what was read before the last of them may be old."""
+        return self._db.total_changes
+
     def close(self) -> None:
         """Close the file."""
         self._db.close()

@@ -24,7 +24,7 @@ from engine.answers.learning_parts import Change, Effect, Evidence, Lesson, Miss
 from engine.answers.learning_sun import sun_lessons
 from engine.errors import InputError, Unreachable
 from engine.house.household import Household, Supply
-from engine.meter.hours import by_hour
+from engine.meter.hours import HOUR_S, by_hour
 from engine.meter.log import MeterLog
 from engine.sky.series import KcSeries
 from engine.text.clocks import DAY_S
@@ -83,9 +83,8 @@ def learn(household: Household, log: MeterLog, *, inverter: str = "", kc: KcSeri
     supply = _supply(household, inverter)
     if not log.rows:
         raise Unreachable("The log has no rows yet.")
-    offset_s = household.site.utc_offset_h * 3600.0
-    first_day = (log.start_s[0] + offset_s) // DAY_S
-    day = ((log.start_s + offset_s) // DAY_S - first_day).astype(np.int64)
+    day = ((log.start_s + household.site.utc_offset_h * HOUR_S) // DAY_S).astype(np.int64)
+    day -= day[0]
     hourly = {key: values for key, values in log.values.items() if key in _HOURLY}
     hours = by_hour(dataclasses.replace(log, values=hourly), household.site.utc_offset_h)
     e = Evidence(household=household, supply=supply, log=log, hours=hours, day=day)

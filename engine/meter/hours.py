@@ -81,12 +81,18 @@ def by_hour(log: MeterLog, utc_offset_h: float) -> MeterHours:
     utc_offset_h : float
         The house's standard time ahead of universal time [h].
     """
-    begin_s = log.start_s + utc_offset_h * HOUR_S
-    first_day = int(begin_s[0] // DAY_S)
-    days = ceil((max(begin_s[-1], begin_s[-1] + log.step_s[-1] - _OVERHANG_S) + 1e-3) / DAY_S) - first_day
-    begin_s = begin_s - first_day * DAY_S
+    first, days = days_of(log, utc_offset_h)
+    begin_s = log.start_s + utc_offset_h * HOUR_S - (first - _EPOCH).days * DAY_S
     values = {key: _means(begin_s, log.step_s, column, days) for key, column in log.values.items()}
-    return MeterHours(first=_EPOCH + timedelta(days=first_day), values=values)
+    return MeterHours(first=first, values=values)
+
+
+def days_of(log: MeterLog, utc_offset_h: float) -> tuple[date, int]:
+    """Return the first day of a log in the house's standard time, and how many days it reaches over."""
+    begin_s = log.start_s[-1] + utc_offset_h * HOUR_S
+    end_s = max(begin_s, begin_s + log.step_s[-1] - _OVERHANG_S) + 1e-3
+    first_day = int((log.start_s[0] + utc_offset_h * HOUR_S) // DAY_S)
+    return _EPOCH + timedelta(days=first_day), ceil(end_s / DAY_S) - first_day
 
 
 def _means(begin_s: Floats, step_s: Floats, column: Floats, days: int) -> Floats:

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
+from tests.browser.bringing import bring_to
 from tests.browser.conftest import Opener
 from tests.browser.test_frame import NARROW, SMALL_TARGETS
 from tests.web.meter_files import A_DAY, meter_csv
@@ -25,16 +26,6 @@ def site(serve: Callable[..., str], tmp_path: Path, small_house: dict[str, Any])
     return serve(path)
 
 
-def bring(page: Page, site: str, folder: Path, content: str, name: str) -> None:
-    """Upload one file."""
-    file = folder / name
-    file.write_text(content, encoding="utf-8")
-    page.goto(f"{site}/log")
-    page.locator("#file").set_input_files(file)
-    page.get_by_role("button", name="Look at it").click()
-    page.wait_for_url(re.compile(r"/log/\d+$"))
-
-
 def fits(page: Page) -> None:
     """Nothing sticks out on a phone, and everything that is pressed is large enough."""
     assert page.evaluate("document.documentElement.scrollWidth") <= 360, page.url
@@ -45,7 +36,7 @@ def test_a_counter_that_was_set_back_is_seen_and_a_deleted_file_comes_back(
     open_page: Opener, site: str, tmp_path: Path
 ) -> None:
     page = open_page(site, viewport=NARROW)
-    bring(page, site, tmp_path, meter_csv(20, reset=3000), "Shed.csv")
+    bring_to(page, f"{site}/log", tmp_path, meter_csv(20, reset=3000), "Shed.csv")
     expect(page.locator("[role=status]")).to_contain_text("hold yield, load at the sockets and volts of the bank")
     expect(page.locator("table.reads tbody tr")).to_have_count(4)
     expect(page.get_by_label("How “Load total [kWh]” counts")).to_have_value("ever")
@@ -70,7 +61,7 @@ def test_a_counter_that_was_set_back_is_seen_and_a_deleted_file_comes_back(
 
 def test_what_was_measured_is_held_against_the_model_day_by_day(open_page: Opener, site: str, tmp_path: Path) -> None:
     page = open_page(site, viewport=NARROW)
-    bring(page, site, tmp_path, meter_csv(20), "Shed.csv")
+    bring_to(page, f"{site}/log", tmp_path, meter_csv(20), "Shed.csv")
     page.get_by_role("button", name="Read it so").click()
     page.goto(f"{site}/log")
     page.get_by_role("link", name="Measured against predicted").click()
@@ -93,7 +84,7 @@ def test_what_was_measured_is_held_against_the_model_day_by_day(open_page: Opene
 def test_a_value_of_the_log_is_used_by_a_press_and_undo_restores(open_page: Opener, site: str, tmp_path: Path) -> None:
     page = open_page(f"{site}/today", viewport=NARROW)
     said = page.locator("#answer [role=status]").first.inner_text()
-    bring(page, site, tmp_path, meter_csv(20), "Shed.csv")
+    bring_to(page, f"{site}/log", tmp_path, meter_csv(20), "Shed.csv")
     page.get_by_role("button", name="Read it so").click()
     page.goto(f"{site}/log")
     page.get_by_role("link", name="Learn").click()
@@ -117,7 +108,7 @@ def test_a_long_file_shows_its_progress_and_goes_on_to_what_it_holds(
     open_page: Opener, site: str, tmp_path: Path, scripts: bool
 ) -> None:
     page = open_page(f"{site}/log", java_script_enabled=scripts)
-    bring(page, site, tmp_path, meter_csv(120), "Long.csv")
+    bring_to(page, f"{site}/log", tmp_path, meter_csv(120), "Long.csv")
     page.get_by_role("button", name="Read it so").click()
     page.wait_for_url(re.compile(r"/log/\d+(/reading\?.*)?$"))
     if not scripts:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -11,6 +10,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
+from tests.browser.bringing import bring_to
 from tests.browser.conftest import Opener
 from tests.browser.test_frame import NARROW, SMALL_TARGETS
 from tests.web.sun_files import kc_of_years, radiation, roof_log
@@ -24,22 +24,12 @@ def site(serve: Callable[..., str], tmp_path: Path, small_house: dict[str, Any])
     return serve(path)
 
 
-def bring(page: Page, site: str, folder: Path, content: str, name: str) -> None:
-    """Upload one file."""
-    file = folder / name
-    file.write_text(content, encoding="utf-8")
-    page.goto(f"{site}/records")
-    page.locator("#file").set_input_files(file)
-    page.get_by_role("button", name="Look at it").click()
-    page.wait_for_url(re.compile(r"/records/\d+$"))
-
-
 def test_twelve_measured_years_change_the_rainy_week_and_undo_restores(
     open_page: Opener, site: str, tmp_path: Path
 ) -> None:
     page = open_page(site)
     before = page.request.get(f"{site}/week.json").json()
-    bring(page, site, tmp_path, radiation(kc_of_years(12)), "Hilltop.csv")
+    bring_to(page, f"{site}/records", tmp_path, radiation(kc_of_years(12)), "Hilltop.csv")
     expect(page.locator("[role=status]")).to_contain_text("12.0 years from 1 Jan 2010 to 31 Dec 2021")
     expect(page.locator("table.reads tbody tr")).to_have_count(2)
     page.get_by_role("button", name="Read it so").click()
@@ -77,7 +67,7 @@ def test_the_whole_way_works_without_scripts(open_page: Opener, site: str) -> No
 def test_every_page_of_a_record_fits_a_phone(open_page: Opener, site: str, tmp_path: Path, scheme: str) -> None:
     page = open_page(f"{site}/records", viewport=NARROW, color_scheme=scheme)
     for content in (radiation(kc_of_years(5)), roof_log(kc_of_years(1))):
-        bring(page, site, tmp_path, content, "sun.csv")
+        bring_to(page, f"{site}/records", tmp_path, content, "sun.csv")
         _fits(page)
         page.get_by_role("button", name="Read it so").click()
         expect(page.locator(".sentence")).to_be_visible()

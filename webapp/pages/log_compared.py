@@ -17,7 +17,7 @@ from engine.house.household import Household
 from engine.meter.log import MeterLog
 from engine.sky.series import KcSeries
 from webapp import downloads, meter_store
-from webapp.compared_answer import compared, date_fields, days_of, read_day, skies_field, sky_of
+from webapp.compared_answer import compared, date_fields, read_day, skies_field, sky_of, span_of
 from webapp.compared_view import CSV_HEADER, compared_view, csv_rows
 from webapp.editing import opened, store_of
 from webapp.facts import lines
@@ -98,7 +98,7 @@ def read_question(request: Request) -> Question:
     if not log.rows:
         form: Parsed[Values] = Parsed(raw={}, value={})
         return Question(house=house, log=log, fields=(), form=form, typed=typed, sky=None, first=None, last=None)
-    begin, end = days_of(log, house)
+    begin, end = span_of(log, house)
     fields = (*date_fields(begin, end), skies_field(store, saved.household_id, house, log))
     form = parse(fields, typed, build=lambda values: _days(values, begin, end))
     values = form.value or {}

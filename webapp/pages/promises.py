@@ -55,22 +55,23 @@ SHOWED = Quantity(label="Charge it showed", unit="%", low=0.0, high=1.0, percent
 @router.get(PAGE.path)
 def page(request: Request) -> Response:
     """Show the book; `of` names an answer to say what came of."""
-    fields, _ = _fields(request, whole(request.query_params.get("of", "")))
-    return _show(request, Parsed(raw={one.name: one.default for one in fields}), fields)
+    fields, kept = _fields(request, whole(request.query_params.get("of", "")))
+    return _show(request, Parsed(raw={one.name: one.default for one in fields}), fields, kept)
 
 
 @router.get(f"{PAGE.path}.json")
 def as_json(request: Request) -> Response:
     """Give the whole book as JSON, unrounded, with times on the household's clock."""
     saved, _ = opened(request)
-    kept, found = _book_of(request, saved)
+    store, household_id = store_of(request), saved.household_id
+    kept, found = promise_store.answers(store, household_id), promise_store.calibrations(store, household_id)
     return json_answer(as_data(kept, found, _zone(request)))
 
 
 @router.get(f"{PAGE.path}.csv")
 def as_csv(request: Request) -> Response:
     """Give the whole book as a table for a spreadsheet, with times on the household's clock."""
-    kept, _ = _book_of(request, opened(request)[0])
+    kept = promise_store.answers(store_of(request), opened(request)[0].household_id)
     return file_response(csv_text(CSV_HEADER, csv_rows(kept, _zone(request))), "promise book.csv", "text/csv")
 
 
@@ -96,7 +97,7 @@ def keep(request: Request, sent: Sent) -> Response:
 def came(request: Request, sent: Sent) -> Response:
     """Take what came of an answer."""
     saved = _meant(request, sent)
-    fields, _ = _fields(request, whole(sent.get("answer", "")))
+    fields, kept = _fields(request, whole(sent.get("answer", "")))
     form: Parsed[Values] = parse(fields, sent, build=lambda values: values)
     if form.value is not None:
         try:
@@ -104,7 +105,7 @@ def came(request: Request, sent: Sent) -> Response:
         except InputError as fault:
             form = form.refused({fault.field: fault.message})
     if form.errors:
-        return _show(request, form, fields, HTTPStatus.UNPROCESSABLE_ENTITY)
+        return _show(request, form, fields, kept, HTTPStatus.UNPROCESSABLE_ENTITY)
     return RedirectResponse(f"{PAGE.path}#answers", HTTPStatus.SEE_OTHER)
 
 
@@ -166,14 +167,6 @@ def _id_of(sent: Typed) -> int | None:
 
 def _zone(request: Request) -> Any:
     return local_now(request, opened(request)[1]).tzinfo
-
-
-def _book_of(request: Request, saved: Saved) -> tuple[list[Kept], dict[str, Any]]:
-    store = store_of(request)
-    return (
-        promise_store.answers(store, saved.household_id),
-        promise_store.calibrations(store, saved.household_id),
-    )
 
 
 def _fields(request: Request, chosen: int | None) -> tuple[tuple[Field, ...], list[Kept]]:
@@ -242,10 +235,12 @@ def _why_not(kind: str) -> str:
     return "That tells nothing yet: it may still end within the range. Say when it ended, or what the monitor shows."
 
 
-def _show(request: Request, form: Parsed[Any], fields: tuple[Field, ...], status: int = HTTPStatus.OK) -> Response:
+def _show(
+    request: Request, form: Parsed[Any], fields: tuple[Field, ...], kept: list[Kept], status: int = HTTPStatus.OK
+) -> Response:
     saved, _ = opened(request)
     store, household_id = store_of(request), saved.household_id
-    kept, found = _book_of(request, saved)
+    found = promise_store.calibrations(store, household_id)
     widening = promise_store.allowed(store, household_id, WIDEN)
     looked = whole(request.query_params.get("looked", ""))
     return render(
@@ -256,7 +251,7 @@ def _show(request: Request, form: Parsed[Any], fields: tuple[Field, ...], status
         fields=fields,
         kept=kept,
         view=book(kept, found, widening, _zone(request)),
-        deleted=len(promise_store.answers(store, household_id, deleted=True)),
+        deleted=promise_store.deleted_count(store, household_id),
         keeping=promise_store.allowed(store, household_id, KEEP),
         widening=widening,
         loggable=bool(waiting(store, household_id, kept)),
