@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 DRAWN = {
     "yield_w": ("yield", Style(color="--lamp", dash="solid", width=1.5)),
     "load_w": ("load", Style(color="--slate", dash="solid", width=2.5)),
-    "load_dc_w": ("load, battery side", Style(color="--moss", dash="9px,4px", width=2.0)),
+    "load_dc_w": ("battery side", Style(color="--moss", dash="9px,4px", width=2.0)),
     "generator_w": ("generator", Style(color="--plum", dash="3px,3px", width=2.0)),
 }
 """Energies that are drawn, with their short names; those of the bank stand in the table."""
