@@ -171,7 +171,7 @@ def _row(one: Kept, score: Score | None, zone: tzinfo) -> Row:
         bank=one.asked["bank"],
         charge=percent(one.asked["soc"]),
         until=_end(one, promise.hours, zone),
-        range=f"{_end(one, promise.low_hours, zone)} to {_end(one, promise.high_hours, zone)}",
+        range=_range(one, zone),
         mark=_mark(one, zone),
         came=_came(one, zone),
         how="" if came is None else HOW[came["how"]],
@@ -179,6 +179,12 @@ def _row(one: Kept, score: Score | None, zone: tzinfo) -> Row:
         outside=score is not None and not score.within,
         open=came is None,
     )
+
+
+def _range(one: Kept, zone: tzinfo) -> str:
+    """Between which moments it ends; nothing where even the sooner lies past the days."""
+    low_h, high_h = one.promise.low_hours, one.promise.high_hours
+    return "" if low_h is None else f"{_end(one, low_h, zone)} to {_end(one, high_h, zone)}"
 
 
 def _end(one: Kept, hours: float | None, zone: tzinfo) -> str:
