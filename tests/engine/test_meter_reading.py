@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from engine.errors import InputError
 from engine.meter.formats import DISCHARGING, OFFSET, STANDARD, WALL, Reading
-from engine.meter.hours import by_hour
+from engine.meter.hours import by_hour, days_of
 from engine.meter.log import MeterLog, joined
 from engine.meter.names import meaning_of
 from engine.meter.reading import guess, preview, read, read_head, read_in_steps, with_choices
@@ -464,6 +464,19 @@ def test_a_day_said_as_one_row_is_not_mixed_with_its_own_hours() -> None:
     hours = MeterLog(start_s=hours_s, step_s=np.full(72, HOUR_S), values={"yield_w": truth_w(hours_s)[0]})
     assert kwh(joined(days, hours)[0], "yield_w") == pytest.approx(kwh(days, "yield_w"))
     assert kwh(joined(hours, days)[0], "yield_w") == pytest.approx(kwh(hours, "yield_w"))
+
+
+@pytest.mark.parametrize(("offset_h", "begins_h"), [(5.5, -5.5), (-9.0, 9.0), (12.75, -12.75)])
+def test_the_days_of_a_log_are_those_of_the_house(offset_h: float, begins_h: float) -> None:
+    # Two whole days from the house's own midnight on, which is at another hour of universal time.
+    begin_s = at(2024, 3, 4) + begins_h * HOUR_S
+    log = MeterLog(
+        start_s=stamps(begin_s, HOUR_S, 48),
+        step_s=np.full(48, HOUR_S),
+        values={"load_w": np.repeat([1000.0, 500.0], 24)},
+    )
+    assert days_of(log, offset_h) == (date(2024, 3, 4), 2)
+    assert by_hour(log, offset_h).daily_kwh("load_w").tolist() == [24.0, 12.0]
 
 
 def test_a_file_of_which_nothing_can_be_believed_is_refused() -> None:

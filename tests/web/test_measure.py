@@ -44,6 +44,12 @@ def sent_of(page: Any) -> dict[str, str]:
     return {control["name"]: control["value"] for control in form.select("input")}
 
 
+def undo_of(page: Any) -> dict[str, str]:
+    form = page.select_one("#saved form[action='/undo']")
+    assert form is not None
+    return {control["name"]: control["value"] for control in form.select("input")}
+
+
 def test_the_index_begins_with_what_moves_most_hours(client: Client) -> None:
     found = client.get("/measure.json").json()["candidates"]
     page = soup(client.get("/measure"))
@@ -62,6 +68,17 @@ def test_before_any_reading_there_are_steps_and_cautions_and_nothing_to_use(clie
     assert page.select_one(".cautions li") is not None
     assert page.select_one("form.use-measured") is None
     assert page.select_one(".summary") is None
+
+
+@pytest.mark.parametrize(("name", "folded"), [("idle", "step"), ("capacity", "step"), ("dull", "kwh_8")])
+def test_what_is_seldom_asked_is_folded_away_and_asked_once(client: Client, name: str, folded: str) -> None:
+    page = page_of(client, name)
+    (control,) = page.select(f"input[name={folded}]")
+    fold = control.find_parent("details")
+    assert fold is not None
+    assert not fold.has_attr("open")
+    names = [one["name"] for one in page.select("form.measure input, form.measure select")]
+    assert len(names) == len(set(names))
 
 
 @pytest.mark.parametrize(
@@ -133,10 +150,10 @@ def test_it_is_used_by_one_press_and_undone_by_another(
         assert client.document()["sun"]["dull_day_month"] == 11
     after = soup(client.get(saved.headers["location"]))
     assert f"stand on {shown}" in text_of(after.select_one("#answer"))
+    assert saved.headers["location"].count("set=1") == 1
+    assert "set=1" not in undo_of(after)["back"]
     assert after.select_one("form.use-measured") is None
-    undo = after.select_one("#saved form[action='/undo']")
-    assert undo is not None
-    back = client.post("/undo", {one["name"]: one["value"] for one in undo.select("input")})
+    back = client.post("/undo", undo_of(after))
     assert back.status_code == 303
     assert client.document()[section] == before[section]
     assert client.get(back.headers["location"]).status_code == 200
