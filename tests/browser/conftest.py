@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -24,7 +22,6 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_play
 from webapp.app import create_app
 from webapp.connections import Connection
 
-ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = next(
     filter(None, map(shutil.which, ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome"))), None
 )
@@ -55,22 +52,9 @@ def browser() -> Iterator[Browser]:
 
 
 @contextmanager
-def _as_process(folder: Path, household: Path) -> Iterator[str]:
-    """Start a server as a person does, with a household."""
-    options = ["--no-browser", "--port", "0", "--data-dir", str(folder), "--household", str(household)]
-    command = [sys.executable, "-m", "webapp", *options]
-    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as server:
-        assert server.stdout is not None
-        line = server.stdout.readline()
-        assert line.startswith("Greyspell is at http://"), line
-        yield line.removeprefix("Greyspell is at ").strip().rstrip("/")
-        server.terminate()
-
-
-@contextmanager
-def _as_thread(folder: Path) -> Iterator[str]:
-    """Start a server as at first start, in this process: Python anew for each test takes seconds on a slow machine."""
-    app = create_app(folder)
+def _as_thread(folder: Path, household: Path | None) -> Iterator[str]:
+    """Start a server in this process: Python anew for each test takes seconds. As a person does: tests/web/test_start."""
+    app = create_app(folder, household)
     config = uvicorn.Config(
         app, port=0, http=Connection, log_level="warning", lifespan="off", timeout_graceful_shutdown=1
     )
@@ -92,8 +76,7 @@ def serve(tmp_path: Path) -> Iterator[Callable[..., str]]:
     with ExitStack() as stack:
 
         def start(household: Path | None = None) -> str:
-            folder = tmp_path / "data"
-            return stack.enter_context(_as_thread(folder) if household is None else _as_process(folder, household))
+            return stack.enter_context(_as_thread(tmp_path / "data", household))
 
         yield start
 
