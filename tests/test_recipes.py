@@ -1,4 +1,4 @@
-"""The recipes of DEVELOPERS, followed with the lines that stand there: a chemistry and a kind of load, up to the sheet."""
+"""The recipes of DEVELOPERS, followed by the lines that stand there: a chemistry, a kind of load, up to the sheet."""
 
 from __future__ import annotations
 

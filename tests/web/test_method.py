@@ -188,7 +188,7 @@ def test_the_weather_services_are_credited(page: BeautifulSoup, words: str) -> N
     assert words in text(page.find(id="data"))
 
 
-def _years(of_plane: bool, dull_only: bool) -> list[float]:
+def years_off(of_plane: bool, dull_only: bool) -> list[float]:
     """Ours over theirs less one [%] for each typical year."""
     found = []
     for year in sky_judge.YEARS:
@@ -272,9 +272,9 @@ MEASURED_AGAIN: dict[str, Callable[[], list[float]]] = {
     "sun": lambda: [max(sky_judge.degrees_apart(place).max() for place in sky_judge.SUNS)],
     "clear-day": _clear_days,
     "world-months": _world_months,
-    "dull-plane": lambda: _years(of_plane=True, dull_only=True),
-    "dull-yield": lambda: _years(of_plane=False, dull_only=True),
-    "year-yield": lambda: _years(of_plane=False, dull_only=False),
+    "dull-plane": lambda: years_off(of_plane=True, dull_only=True),
+    "dull-yield": lambda: years_off(of_plane=False, dull_only=True),
+    "year-yield": lambda: years_off(of_plane=False, dull_only=False),
     "charge-lfp": lambda: _charge("lfp"),
     "charge-nmc": lambda: _charge("nmc"),
     "charge-fast": lambda: [float(np.abs(cells_judge.charge_end_errors(key)[:, 2]).max()) for key in ("lfp", "nmc")],
