@@ -125,6 +125,20 @@ def test_light_of_all_days_is_measured_again() -> None:
     assert light.endswith(f"; {fixed(min(off), 1)} to {fixed(max(off), 1)} %")
 
 
+def test_made_spells_are_told_alike_where_they_were_measured_and_where_they_are_said(example: Client) -> None:
+    trials = section("The numbers inside", text_of("benchmarks/MEASURED.md")).split("| made from |")[1]
+    measured = [[cell.strip() for cell in line.split("|")[2:7]] for line in trials.splitlines()[2:5]]
+    table = next(
+        table
+        for table in soup(example.get("/method")).select("#spells table")
+        if "three stations" in table.caption.text
+    )
+    told = [[cell.text.split(" (")[0] for cell in row.find_all(["th", "td"])] for row in table.select("tbody tr")]
+    assert [[cell.replace("−", "-") for cell in row] for row in told] == measured
+    row = next(row for row in rows(section("How good it is")) if row[0].startswith("Worst 3, 7 and 14 days"))
+    assert row[2].startswith("{}, {} and {} apart in kc".format(*(one[1] for one in measured)))
+
+
 # Commands and addresses
 
 

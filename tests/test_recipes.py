@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Iterator
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -19,12 +20,32 @@ from engine.paths import data_dir
 from tests.conftest import Client, form_of, soup
 from webapp.pages import loads as loads_page
 
-DEVELOPERS = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text(encoding="utf-8")
+ROOT = Path(__file__).parents[1]
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+NAMED = sorted(
+    {
+        (name, path)
+        for name, path in re.findall(r"`(\w+)` (?:in|of)\s+`([\w/]+\.py)`", DEVELOPERS)
+        if "standby" not in path
+    }
+)
+"""Names that DEVELOPERS says are in a file."""
 
 
 def recipe(title: str) -> str:
     """The text of one recipe."""
     return DEVELOPERS.split(f"\n### {title}\n")[1].split("\n### ")[0]
+
+
+@pytest.mark.parametrize(("name", "path"), NAMED, ids=[name for name, _ in NAMED])
+def test_what_a_recipe_says_stands_in_a_file_stands_there(name: str, path: str) -> None:
+    assert re.search(rf"^(?:\s*(?:def|class) )?{name}\b", (ROOT / path).read_text(encoding="utf-8"), re.M)
+
+
+def test_what_the_recipe_of_a_page_calls_is_there() -> None:
+    named = set(re.findall(r"`(editing|forms|inputs|problems|questions|render)\.(\w+)", recipe("Add a page")))
+    assert len(named) >= 6
+    assert all(hasattr(import_module(f"webapp.{module}"), name) for module, name in named)
 
 
 @pytest.fixture
