@@ -11,6 +11,7 @@ from engine.answers.sizing import sizing
 from engine.sky.days import owner_dull_day
 from engine.sky.world import ROUGH
 from tests.engine.test_answers import house, lasts
+from webapp import __version__
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -39,6 +40,15 @@ def test_how_rough_the_world_table_is_is_said_alike_everywhere() -> None:
         assert ROUGH in " ".join((ROOT / name).read_text(encoding="utf-8").split()), name
 
 
+def test_the_newest_release_of_the_changelog_is_this_version_unless_more_is_to_come() -> None:
+    changes = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
+    parts = re.findall(r"^## \[([^\]]+)\][^\n]*\n(.*?)(?=^## \[|\Z)", changes, re.MULTILINE | re.DOTALL)
+    to_come = [text.strip() for name, text in parts if name == "Unreleased"]
+    newest = next(name for name, _ in parts if name != "Unreleased")
+    numbers = [tuple(map(int, one.split("."))) for one in (__version__, newest)]
+    assert numbers[0] > numbers[1] if any(to_come) else numbers[0] == numbers[1]
+
+
 def test_commands_stand_by_line_15() -> None:
     lines = README.splitlines()
     for command in ("-e . && .venv/bin/python -m webapp", "-e '.[test]' && .venv/bin/python -m pytest"):
@@ -52,7 +62,7 @@ def test_links_and_named_files_exist(name: str) -> None:
     text = (ROOT / name).read_text(encoding="utf-8")
     for target in re.findall(r"\]\((?!http)([^)#]+)\)", text):
         assert (ROOT / name).parent.joinpath(target).exists(), target
-    for path in re.findall(r"`((?:engine|webapp|data|static|tests|benchmarks)/[\w./-]+\.\w+)`", text):
+    for path in re.findall(r"`((?:engine|webapp|data|static|tests|benchmarks|examples)/[\w./-]+\.\w+)`", text):
         assert (ROOT / path).exists(), path
 
 
