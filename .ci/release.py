@@ -91,7 +91,7 @@ def tried(python: Path, package: Path, room: Path) -> None:
     """Install a package in an environment of its own and ask it for everything, from an empty folder."""
     run(python, "-m", "venv", "--without-pip", room / "venv")
     own = room / "venv" / "bin" / "python"
-    pip = [sys.executable, "-m", "pip", "--python", own, "install", "-q", "--disable-pip-version-check"]
+    pip = [sys.executable, "-m", "pip", "--python", own, "install", "-q", "--no-compile", "--disable-pip-version-check"]
     run(*pip, "-c", ROOT / "constraints.txt", package)
     (room / "empty").mkdir()
     print(f"{room.name}:\n{run(own, '-I', SMOKE, cwd=room / 'empty')}", end="")

@@ -26,7 +26,8 @@ from typing import Any
 
 HERE = Path.cwd()
 BIN = Path(sys.executable).parent
-STRICT = {**os.environ, "PYTHONWARNINGS": "error", "PYTHONPATH": "", "PYTHONUTF8": "1"}
+STRICT = {**os.environ, "PYTHONWARNINGS": "error", "PYTHONPATH": "", "PYTHONUTF8": "1", "PYTHONTZPATH": ""}
+"""The system's own time zones are hidden as well: a small machine has none."""
 LEAST_PAGES = 30
 HOUSE = {
     "format": 1,
