@@ -9,6 +9,8 @@ import ast
 import io
 import json
 import os
+import subprocess
+import sys
 from contextlib import chdir, redirect_stdout
 from pathlib import Path
 from typing import Any
@@ -93,6 +95,12 @@ def test_public_names_are_the_library_s_and_each_says_what_it_is() -> None:
         assert len(getattr(engine, name).__doc__) > 30, name
     with pytest.raises(AttributeError, match="no attribute 'sizing_of'"):
         engine.sizing_of  # noqa: B018
+
+
+def test_importing_the_engine_loads_nothing_until_a_name_is_asked_for() -> None:
+    code = "import sys, engine; before = 'numpy' in sys.modules; engine.Sky; print(before, 'numpy' in sys.modules)"
+    run = subprocess.run([sys.executable, "-c", code], cwd=EXAMPLES.parent, capture_output=True, text=True, check=True)
+    assert run.stdout.split() == ["False", "True"]
 
 
 def write() -> None:
