@@ -17,6 +17,7 @@ from engine.sky.world import ROUGH
 from tests.conftest import Client, Clock, form_of, soup
 from tests.engine.test_answers import house, lasts
 from tests.web.test_method import years_off
+from webapp import __version__
 from webapp.__main__ import arguments
 from webapp.app import PAGES, create_app
 from webapp.pages.method import ACCURACIES
@@ -142,6 +143,15 @@ def test_made_spells_are_told_alike_where_they_were_measured_and_where_they_are_
 # Commands and addresses
 
 
+def test_the_newest_release_of_the_changelog_is_this_version_unless_more_is_to_come() -> None:
+    changes = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
+    parts = re.findall(r"^## \[([^\]]+)\][^\n]*\n(.*?)(?=^## \[|\Z)", changes, re.MULTILINE | re.DOTALL)
+    to_come = [text.strip() for name, text in parts if name == "Unreleased"]
+    newest = next(name for name, _ in parts if name != "Unreleased")
+    numbers = [tuple(map(int, one.split("."))) for one in (__version__, newest)]
+    assert numbers[0] > numbers[1] if any(to_come) else numbers[0] == numbers[1]
+
+
 def test_commands_stand_by_line_15() -> None:
     lines = README.splitlines()
     for command in ("-e . && .venv/bin/python -m webapp", "-e '.[test]' && .venv/bin/python -m pytest"):
@@ -217,7 +227,8 @@ def test_links_anchors_and_named_files_exist(name: str) -> None:
         file = (ROOT / name).parent / path if path else ROOT / name
         assert file.exists(), target
         assert not anchor or anchor in anchors(file.read_text(encoding="utf-8")), target
-    for path in re.findall(r"`((?:engine|webapp|data|static|templates|tests|benchmarks)/[\w./-]+\.\w+)`", text):
+    folders = "engine|webapp|data|static|templates|tests|benchmarks|examples"
+    for path in re.findall(rf"`((?:{folders})/[\w./-]+\.\w+)`", text):
         assert (ROOT / path).exists() or MADE_UP.search(path), path
 
 

@@ -1,5 +1,7 @@
 """Start Greyspell: python -m webapp [--household FILE] [--port N] [--no-browser] [--data-dir DIR] [--lan].
 
+--version says which Greyspell this is and starts nothing.
+
 The socket is bound before anything is printed or opened, so the address that is shown is the address
 that answers. A port that was asked for and is busy is an error; the usual one moves on to the next few.
 A second start with the same data folder finds the first and opens that. Only with --lan does any other device get an
@@ -21,6 +23,7 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
+from webapp import __version__
 from webapp.addresses import Sharing
 from webapp.first_phrase import VARIABLE, NoPhrase, agree
 from webapp.hosts import allowed
@@ -46,6 +49,7 @@ class StartError(Exception):
 def arguments(argv: Sequence[str] | None = None) -> argparse.Namespace:
     """Read the command line."""
     parser = argparse.ArgumentParser(prog="greyspell", description="How long a home's battery bank lasts off the grid.")
+    parser.add_argument("--version", action="version", version=f"greyspell {__version__}")
     parser.add_argument(
         "--household", type=Path, metavar="FILE", help="open a copy of this household; FILE is never written"
     )

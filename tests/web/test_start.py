@@ -46,6 +46,13 @@ def test_start_answer_second_start_and_clean_stop(tmp_path: Path, house_file: Pa
     assert running(folder) is None
 
 
+def test_the_version_is_said_and_nothing_is_started(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as left:
+        main(["--version", "--no-browser", "--data-dir", str(tmp_path / "none")])
+    assert (left.value.code, capsys.readouterr().out) == (0, f"greyspell {__version__}\n")
+    assert not (tmp_path / "none").exists()
+
+
 def test_a_busy_port_that_was_asked_for_is_an_error(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     with socket.socket() as other:
         other.bind(("127.0.0.1", 0))
