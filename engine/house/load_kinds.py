@@ -39,13 +39,15 @@ class LoadKind:
     """One kind of load: its name, its fields, and its 24 hourly means [W] from their values.
 
     `hourly` takes every field's value and the month as in the north (1 is mid-winter); None where a measured profile
-    says the hours.
+    says the hours. `running` names the field that holds its power while it runs (W or kW): cables and the inverter must
+    carry that, however short it runs; empty where the highest hourly mean is the best that is known.
     """
 
     name: str
     hint: str
     fields: Mapping[str, LoadField]
     hourly: Callable[[Values, int], Hours] | None
+    running: str = ""
 
 
 def _half_the_day_w(values: Values) -> float:
@@ -131,6 +133,7 @@ KINDS: Mapping[str, LoadKind] = {
             ),
         },
         hourly=steady_w,
+        running="power_w",
     ),
     "pump": LoadKind(
         name="Pool pump",
@@ -153,6 +156,7 @@ KINDS: Mapping[str, LoadKind] = {
             ),
         },
         hourly=by_clock_w,
+        running="power_w",
     ),
     "water": LoadKind(
         name="Hot water",
@@ -220,6 +224,7 @@ KINDS: Mapping[str, LoadKind] = {
             ),
         },
         hourly=water_w,
+        running="heater_kw",
     ),
     "car": LoadKind(
         name="Electric car",
@@ -265,6 +270,7 @@ KINDS: Mapping[str, LoadKind] = {
             "start_h": _start(10.0, _SUN_HOURS),
         },
         hourly=car_w,
+        running="charger_kw",
     ),
     "timed": LoadKind(
         name="Anything by the clock",
@@ -279,6 +285,7 @@ KINDS: Mapping[str, LoadKind] = {
             "start_h": _start(12.0, _SUN_HOURS),
         },
         hourly=by_clock_w,
+        running="power_w",
     ),
     "measured": LoadKind(
         name="Measured",

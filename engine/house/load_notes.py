@@ -153,13 +153,11 @@ def _over_inverter(load: Load, rated_w: float | None) -> Note | None:
 
 def running_w(load: Load) -> float:
     """Power while it runs [W]; highest hourly mean of a house on a mid-winter day, of a measured load on any day."""
-    values = load.filled()
-    for name, scale in (("power_w", 1.0), ("heater_kw", WH_PER_KWH), ("charger_kw", WH_PER_KWH)):
-        if name in values:
-            return values[name] * scale
-    if load.meaning.hourly is None:
-        return highest_w(load)
-    return float(load.meaning.hourly(values, 1).max())
+    meaning, values = load.meaning, load.filled()
+    if meaning.running:
+        scale = WH_PER_KWH if meaning.fields[meaning.running].quantity.unit == "kW" else 1.0
+        return values[meaning.running] * scale
+    return highest_w(load) if meaning.hourly is None else float(meaning.hourly(values, 1).max())
 
 
 def _over_the_rest(load: Load, kwh: float, others_kwh: float | None) -> Note | None:

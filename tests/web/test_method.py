@@ -9,19 +9,45 @@ import numpy as np
 import pytest
 from bs4 import BeautifulSoup, Tag
 
+from engine.answers import (
+    checking_bank,
+    checking_charge,
+    checking_load,
+    checking_shade,
+    checking_yield,
+    heating,
+    learning_capacity,
+    learning_loads,
+    learning_parts,
+    measuring_dull,
+    shedding,
+    spares_joining,
+    spares_sources,
+    winters_years,
+)
+from engine.answers import measuring_capacity_words as capacity_words
+from engine.answers.bench_forecast import PRIOR_UNKNOWN, PRIORS
+from engine.answers.learning_charge import BOTH_WAYS_SHARE
 from engine.bench.measured import from_charge_and_discharge, from_table
 from engine.cells import catalogue, curve
+from engine.cells.chemistry import ocv_at, r_slow_at
+from engine.cells.lead_acid import GAS_SAFETY
+from engine.house import grouping
+from engine.house.wiring import CONDUCTOR_C, DROP_SHARE
 from engine.sky import climate as climates
 from engine.sky.climate import presets
 from engine.sky.local import monthly_kc
+from engine.sky.log import LEAST_DAYS_OF_MONTH
+from engine.sky.moment import LEAST_SUN_DEG
 from engine.sky.site import Site
+from engine.sky.world import FAR_KM
 from engine.sources import SOURCE_KINDS
 from tests.conftest import Client, soup
 from tests.published import test_cells_oracle as cells_judge
 from tests.published import test_measured_oracle as bench_judge
 from tests.published import test_profile_oracle as house_judge
 from tests.published import test_sky_oracle as sky_judge
-from webapp.pages.method import ACCURACIES, CONTENTS, content
+from webapp.pages.method import ACCURACIES, CONTENTS, MARKS, content
 from webapp.paths import templates_dir
 
 
@@ -124,6 +150,116 @@ def test_a_bench_table_is_moved_by_the_resistance(page: BeautifulSoup) -> None:
     assert truth - float(shown["Stopped at 3.60 V"].removesuffix(" %")) > 4
 
 
+def test_a_hold_is_the_sum_of_its_small_parts(page: BeautifulSoup) -> None:
+    # Held at 3.6 V: each small part of the charge takes its share over the current that the cell takes there.
+    shown = sums(page, "hold")
+    start, end = (float(shown[name].removesuffix(" %")) / 100.0 for name in ("It begins at", "It ends at"))
+    cell, parts = catalogue.load("sodium_layered"), 2000
+    middles = start + (np.arange(parts) + 0.5) * (end - start) / parts
+    current_c = [(3.6 - ocv_at(cell, s)) / r_slow_at(cell, s) for s in middles]
+    efficiency = cell.coulombic_efficiency
+    assert isinstance(efficiency, float)
+    hours = (end - start) / parts / efficiency * (1.0 / np.array(current_c)).sum()
+    assert float(shown["It takes"].removesuffix(" h")) == pytest.approx(hours, rel=0.01)
+    assert shown["Current there"] == "0.08 C"
+
+
+def test_what_a_balancer_sees_is_the_printed_difference_halved(page: BeautifulSoup) -> None:
+    rows = page.select("#hold table.worked")[1].select("tbody tr")
+    assert len(rows) == 3
+    for row in rows:
+        how, mv = (text(cell) for cell in row.find_all("td"))
+        above, below = how.removeprefix("(").split(") V")[0].split(" − ")
+        assert float(mv.removesuffix(" mV")) == pytest.approx((float(above) - float(below)) * 500.0, abs=0.06)
+
+
+def test_strings_are_those_of_a_pocket_calculator(page: BeautifulSoup) -> None:
+    # 97 + 96 = 193 Ah beside 199; dealt 100 + 96 and 99 + 97 = 196 both; 6 Ah / 0.1 A = 60 h.
+    assert list(sums(page, "strings").values()) == ["193 Ah", "196 Ah", "60 h"]
+
+
+def test_bars_of_a_forecast_stand_with_their_chemistries(page: BeautifulSoup) -> None:
+    shown = text(page.find(id="plan"))
+    for name, (share, _) in (*PRIORS.items(), ("any other", PRIOR_UNKNOWN)):
+        assert f"{name} {share * 100:.0f} points" in shown
+
+
+def test_where_checks_begin_is_told_with_the_kind_of_each_mark(page: BeautifulSoup) -> None:
+    rows = [[text(cell) for cell in row.find_all(["th", "td"])] for row in page.select("#marks tbody tr")]
+    assert len(rows) == len(MARKS)
+    assert {kind for _, _, kind in rows} <= {*SOURCE_KINDS, "judgement"}
+    marks = {what: mark for what, mark, _ in rows}
+    assert marks["Wiring: fuse against a current of hours"] == "closer than 1.25 times"
+    assert marks["Loads: hot water and legionella"] == "below 60 °C"
+
+
+PERCENT = 100.0
+TYPED = (
+    (
+        "learning",
+        f"{learning_parts.METER_SHARE * PERCENT:g} % of what they show, "
+        f"{learning_parts.SHUNT_ZERO_A * 1000:g} mA of a shunt’s",
+    ),
+    (
+        "learning",
+        f"zero, {learning_parts.VOLTS_SHARE * PERCENT:g} % of the volts, {BOTH_WAYS_SHARE * PERCENT:g} % between",
+    ),
+    ("learning", f"drawn again {learning_parts.DRAWS} times, in weeks"),
+    (
+        "learning",
+        f"a curve {learning_capacity.CURVE_V * 1000:g} mV off and a resistance "
+        f"{learning_capacity.RESISTANCE_SHARE * PERCENT:g} % off",
+    ),
+    ("learning", f"taken as {learning_loads.SCALED_SHARE * PERCENT:g} % unsure"),
+    ("compared", f"stretches of less than {checking_charge.LEAST_RUN_H} are left out"),
+    ("compared", f"over {checking_shade.SHADE_DAYS} days, on at least twelve bright ones"),
+    ("compared", f"above the loads by {checking_load.LEAST_IDLE_W:g} W and a tenth"),
+    ("compared", f"falls and rises {checking_bank.FADE_SHARE * PERCENT:g} % faster"),
+    ("compared", f"it falls {checking_bank.UNSEEN_SHARE * PERCENT:g} % faster"),
+    ("compared", f"the error grows by {checking_bank.DRIFT_PER_DAY * PERCENT:g} points a day"),
+    ("compared", f"under {checking_yield.NEAR_ZERO * PERCENT:g} % of a clear day"),
+    ("compared", f"hours that have {checking_yield.HELD_PART * PERCENT:g} % of a clear day"),
+    ("compared", f"gave under {checking_yield.HELD_SHARE * PERCENT:g} % of what"),
+    (
+        "measuring",
+        f"capacity of {capacity_words.LEAST_SHARE * PERCENT:g} to "
+        f"{capacity_words.MOST_SHARE * PERCENT:g} % of the label",
+    ),
+    ("measuring", f"whose kc is below {measuring_dull.BRIGHTER_KC:.2f}"),
+    ("winters", f"{winters_years.RESAMPLES} times: {winters_years.BAND_PERCENT[0]:g}th to"),
+    ("records", f"have {LEAST_DAYS_OF_MONTH} days or more"),
+    ("records", f"brighter than {climates.KC_MAX} of ours"),
+    ("cold", f"{heating.CELL_HEAT_J_PER_KG_K:,.0f} J/(kg K)"),
+    ("cold", f"({heating.BOX_W_PER_K:g} W: 5 cm of foam"),
+    (
+        "spares",
+        f"{spares_sources.DEVICE_W:g} W, {spares_sources.DEVICE_EFFICIENCY * PERCENT:g} % and "
+        f"{spares_joining.LEADS_MOHM:g} mΩ are typical",
+    ),
+    ("spares", f"within {spares_joining.EQUAL_V * 1000:g} mV of the bank’s"),
+    ("sky-now", f"Below {LEAST_SUN_DEG:g}° of sun nothing is read"),
+    ("sun", f"more than {FAR_KM:g} km from any cell"),
+    ("strings", f"are {grouping.ODD_VOLTS_SHARE * PERCENT:g} % off"),
+    ("wiring", f"{CONDUCTOR_C:g} °C and a wanted drop of {DROP_SHARE * PERCENT:g} %"),
+    ("care", f"{GAS_SAFETY:g} for old cells"),
+    ("off", f"{shedding.WAITS:g} for a load that can wait, {shedding.SHEDS:g} for one"),
+)
+"""Numbers that stand in the words of a section, written here from the code that uses them."""
+
+
+@pytest.mark.parametrize(("section", "words"), TYPED, ids=[f"{where}-{n}" for n, (where, _) in enumerate(TYPED)])
+def test_numbers_in_the_words_are_those_of_the_code(page: BeautifulSoup, section: str, words: str) -> None:
+    assert words in text(page.find(id=section))
+
+
+def test_every_model_says_where_it_is_from_and_what_it_leaves_out(page: BeautifulSoup) -> None:
+    lists = {"terms", "kinds", "steps", "marks", "accuracy", "chemistries", "data", "limits"}
+    for section in page.select(".method > section"):
+        said = [text(dt) for dt in section.select("dl.about dt")]
+        if section["id"] not in lists:
+            assert said[:4] == ["From", "Kind", "Held against", "Leaves out"], section["id"]
+
+
 def test_its_balance_closes(page: BeautifulSoup) -> None:
     assert float(sums(page, "week")["Largest gap of the four"].removesuffix(" %")) < 0.1
 
@@ -188,7 +324,7 @@ def test_the_weather_services_are_credited(page: BeautifulSoup, words: str) -> N
     assert words in text(page.find(id="data"))
 
 
-def _years(of_plane: bool, dull_only: bool) -> list[float]:
+def years_off(of_plane: bool, dull_only: bool) -> list[float]:
     """Ours over theirs less one [%] for each typical year."""
     found = []
     for year in sky_judge.YEARS:
@@ -272,9 +408,9 @@ MEASURED_AGAIN: dict[str, Callable[[], list[float]]] = {
     "sun": lambda: [max(sky_judge.degrees_apart(place).max() for place in sky_judge.SUNS)],
     "clear-day": _clear_days,
     "world-months": _world_months,
-    "dull-plane": lambda: _years(of_plane=True, dull_only=True),
-    "dull-yield": lambda: _years(of_plane=False, dull_only=True),
-    "year-yield": lambda: _years(of_plane=False, dull_only=False),
+    "dull-plane": lambda: years_off(of_plane=True, dull_only=True),
+    "dull-yield": lambda: years_off(of_plane=False, dull_only=True),
+    "year-yield": lambda: years_off(of_plane=False, dull_only=False),
     "charge-lfp": lambda: _charge("lfp"),
     "charge-nmc": lambda: _charge("nmc"),
     "charge-fast": lambda: [float(np.abs(cells_judge.charge_end_errors(key)[:, 2]).max()) for key in ("lfp", "nmc")],

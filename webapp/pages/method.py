@@ -11,12 +11,31 @@ from starlette.responses import Response
 
 from engine.answers.autonomy import LOAD_SPREAD_SHARE
 from engine.answers.autonomy_days import END_OF_LIFE_SHARE, MARGIN
+from engine.answers.bench_forecast import AFTER_SHARE, LABEL_SHARE, PRIOR_UNKNOWN, PRIORS, SENSOR_SHARE
+from engine.answers.charging import ASSUMED_LOAD_C
+from engine.answers.lasting import NIGHT_SHARE
+from engine.answers.notices_bank import STATED_WITHIN
+from engine.answers.notices_charge import BOARD_ROOM_V
+from engine.answers.notices_reading import NEARLY_FULL_SOC
+from engine.answers.notices_sky import CUT_SHARE, FAR_KM, LARGE_KWP, LATE_START_SHARE, USUAL_SCALE
+from engine.answers.notices_wiring import FUSE_MARGIN
 from engine.answers.promise_book import CLAIM_SHARE, LEAST_SCORED, MOST_WIDE, NEWEST, SURE_SHARE
 from engine.answers.promises import BEST_H, FIRST_H, LAST_H, READ_SOC
 from engine.answers.sizing import RECOVERY_DAYS
 from engine.balance.step import MAX_SOC_STEP, MAX_TAPER_H
 from engine.cells import ageing, catalogue
 from engine.cells.chemistry import field_label
+from engine.cells.sight import BLIND_SHARE, CLEAR_SHARE, RESOLUTION_MV
+from engine.house.charge_scales import FLAT_SOC, UNSURE_CELL_V
+from engine.house.load_notes import (
+    LARGE_LOAD_KWH,
+    LEAST_MOTOR_W,
+    LEAST_STEADY_W,
+    LEGIONELLA_C,
+    MOST_HOUSE_KWH,
+    MOST_STEADY_W,
+    PUMP_BAND_KWH,
+)
 from engine.sky import climate as climates
 from engine.sky.days import WORDS
 from engine.sky.elsewhere import station_spells
@@ -42,8 +61,11 @@ CONTENTS = (
     ("hours", "How long it lasts"),
     ("cell", "One cell"),
     ("charge", "Where a charge ends"),
+    ("hold", "How long a hold takes, and what a balancer sees"),
     ("bench", "From a bench test to a curve"),
     ("logs", "Reading a bench log"),
+    ("plan", "A bench plan and its forecast"),
+    ("strings", "Tested cells into strings"),
     ("span", "The pack against the inverter’s window"),
     ("floor", "How low it may go"),
     ("lead", "Lead-acid: rate and slow filling"),
@@ -78,6 +100,7 @@ CONTENTS = (
     ("step", "How time is stepped"),
     ("range", "What a range means"),
     ("promises", "The promise book"),
+    ("marks", "Where checks begin"),
     ("accuracy", "How good it is"),
     ("chemistries", "The cells that ship"),
     ("data", "Weather data and credits"),
@@ -253,6 +276,53 @@ BOOK = {
     "read": READ_SOC,
 }
 """Numbers of the promise book."""
+SIGHT = {
+    "board_mv": RESOLUTION_MV,
+    "clear_mv": RESOLUTION_MV * 0.01 / CLEAR_SHARE,
+    "blind_mv": RESOLUTION_MV * 0.01 / BLIND_SHARE,
+}
+"""What a balancer tells apart, and what a point of charge must show as to be seen clearly, or at all."""
+FORECAST = {
+    "priors": [*((name, *prior) for name, prior in PRIORS.items()), ("any other", *PRIOR_UNKNOWN)],
+    "sensor": SENSOR_SHARE,
+    "label": LABEL_SHARE,
+    "after": AFTER_SHARE,
+}
+"""How far off a bench forecast may be."""
+MARKS = (
+    ("Banks: kWh on the label against Ah and volts", f"apart by more than {STATED_WITHIN * 100:g} %", "judgement"),
+    (
+        "Charge end under a board’s highest cell volts",
+        f"nearer than {BOARD_ROOM_V:g} V a cell, where no spread is typed",
+        "assumed",
+    ),
+    (
+        "Charge now by rested volts",
+        f"± {UNSURE_CELL_V * 1000:g} mV a cell leave more than {FLAT_SOC * 100:g} points open",
+        "judgement",
+    ),
+    ("Sky now: a bank that may be held at its end volts", f"from {NEARLY_FULL_SOC * 100:g} % charge on", "judgement"),
+    ("Sun: place against the climate chosen", f"farther than {FAR_KM:,.0f} km", "judgement"),
+    ("Sun: a clear day’s kWh", f"outside {USUAL_SCALE[0]:g} to {USUAL_SCALE[1]:g} times the modelled one", "judgement"),
+    ("Sun: a clear day that chargers cut off", f"by more than {CUT_SHARE * 100:g} %", "judgement"),
+    (
+        "Sun: panels in all; start of a solar charger",
+        f"above {LARGE_KWP:g} kWp; above {LATE_START_SHARE * 100:g} % of its panels",
+        "judgement",
+    ),
+    ("Wiring: fuse against a current of hours", f"closer than {FUSE_MARGIN:g} times", "typical, from memory"),
+    ("Loads: kW typed for W", f"always on under {LEAST_STEADY_W:g} W, others under {LEAST_MOTOR_W:g} W", "judgement"),
+    (
+        "Loads: Wh, or a month, typed for W, or a day",
+        f"always on above {MOST_STEADY_W:,.0f} W; a house above {MOST_HOUSE_KWH:g} kWh a day",
+        "judgement",
+    ),
+    ("Loads: one above all others together", f"from {LARGE_LOAD_KWH:g} kWh a day on", "judgement"),
+    ("Loads: a pool pump’s day", f"outside {PUMP_BAND_KWH[0]:g} to {PUMP_BAND_KWH[1]:g} kWh", "published"),
+    ("Loads: hot water and legionella", f"below {LEGIONELLA_C:g} °C", "typical, from memory"),
+    ("Charge volts: load of a bank that carries none", f"{ASSUMED_LOAD_C:g}C is taken", "assumed"),
+)
+"""Where a check or a note begins, and of which kind that mark is: what, mark, kind."""
 MADE_YEARS = {
     "years": YEARS,
     "day_to_day": DAY_TO_DAY_SHARE,
@@ -304,6 +374,13 @@ def content() -> dict[str, Any]:
         "charge_end": lines(worked_parts.charge_end()),
         "charge_tables": {name.split(" (")[0]: rows for name, rows in worked_parts.charge_tables().items()},
         "translated": lines(worked_bench.translated()),
+        "held": lines(worked_bench.held()),
+        "seen": lines(worked_bench.seen()),
+        "dealt": lines(worked_bench.dealt()),
+        "sight": SIGHT,
+        "forecast": FORECAST,
+        "marks": MARKS,
+        "night_share": NIGHT_SHARE,
         "cut_off": lines(worked_parts.cut_off()),
         "restart": lines(worked_parts.restart()),
         "peukert": lines(worked_parts.peukert()),
