@@ -182,6 +182,7 @@
   document.addEventListener("change", (event) => {
     if (pointedAt && event.target === pointedAt) event.target.form.requestSubmit();
   });
+  document.addEventListener("click", (event) => { if (event.target.closest?.("[data-print]")) window.print(); });
   /* A table wider than its box is scrolled by keyboard too. */
   const nameOf = (box) => {
     const heads = [...document.querySelectorAll("h1, h2, h3")].filter((one) => one.compareDocumentPosition(box) & Node.DOCUMENT_POSITION_FOLLOWING);
