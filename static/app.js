@@ -182,11 +182,20 @@
   document.addEventListener("change", (event) => {
     if (pointedAt && event.target === pointedAt) event.target.form.requestSubmit();
   });
+  document.addEventListener("click", (event) => { if (event.target.closest?.("[data-print]")) window.print(); });
   /* A table wider than its box is scrolled by keyboard too. */
+  const nameOf = (box) => {
+    const heads = [...document.querySelectorAll("h1, h2, h3")].filter((one) => one.compareDocumentPosition(box) & Node.DOCUMENT_POSITION_FOLLOWING);
+    const near = box.querySelector("caption, figcaption") ?? box.closest("figure")?.querySelector("figcaption") ?? box.closest("details")?.querySelector("summary");
+    return (near ?? heads.at(-1))?.textContent.trim() ?? "";
+  };
   const reachWide = () => {
     for (const box of document.querySelectorAll(".wide")) {
-      if (box.scrollWidth > box.clientWidth) box.tabIndex = 0;
-      else box.removeAttribute("tabindex");
+      const reached = box.scrollWidth > box.clientWidth && { tabindex: 0, role: "group", "aria-label": nameOf(box) };
+      for (const name of ["tabindex", "role", "aria-label"]) {
+        if (reached) box.setAttribute(name, reached[name]);
+        else box.removeAttribute(name);
+      }
     }
   };
   window.addEventListener("resize", reachWide);

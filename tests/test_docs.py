@@ -21,6 +21,7 @@ from webapp import __version__
 from webapp.__main__ import arguments
 from webapp.app import PAGES, create_app
 from webapp.pages.method import ACCURACIES
+from webapp.pages.run import NO_GENERATOR
 from webapp.render import fixed
 
 ROOT = Path(__file__).parents[1]
@@ -204,7 +205,7 @@ def addresses() -> list[str]:
 def test_every_json_address_of_the_readme_answers_for_the_example(example: Client, address: str) -> None:
     answer = example.get(address)
     if address in WITH_A_GENERATOR:
-        assert answer.json() == {"errors": {"household": "There is no generator yet."}}
+        assert answer.json() == {"errors": {"household": NO_GENERATOR}}
     else:
         assert answer.status_code == 200, answer.text
         assert answer.json()

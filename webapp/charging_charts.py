@@ -80,7 +80,7 @@ def reached(
         Stretches of end volts in which a voltage does not decide the charge; hatched, with the words.
     """
     ends = _ends(volts, [line.short for line in lines], lines)
-    marks = [_setting_label(setting_v, volts), *(_flat_label(one, volts) for one in flat)]
+    marks = [_setting_label(setting_v, volts), *_flat_label(flat, volts)]
     return {
         "data": [
             *(hatched_band(FLAT_WORDS, low, high, PERCENT_TOP) for low, high in flat),
@@ -174,23 +174,27 @@ def _line(volts: Sequence[float], line: Reached) -> Figure:
     }
 
 
-def _flat_label(flat: tuple[float, float], volts: Sequence[float]) -> Figure:
-    """The words beside the band, to the side that has room."""
-    middle = (flat[0] + flat[1]) / 2.0
-    left = middle > (volts[0] + volts[-1]) / 2.0
-    return {
-        "x": flat[0] if left else flat[1],
-        "y": 60,
-        "text": "voltage cannot<br>tell charge here",
-        "align": "right" if left else "left",
-        "showarrow": False,
-        "xanchor": "right" if left else "left",
-        "yanchor": "middle",
-        "xshift": -4 if left else 4,
-        "bgcolor": "--paper",
-        "borderpad": 1,
-        "font": {"color": "--soft"},
-    }
+def _flat_label(flat: Sequence[tuple[float, float]], volts: Sequence[float]) -> list[Figure]:
+    """The words once beside the bands, to the side that has room; none without a band."""
+    if not flat:
+        return []
+    first, last = flat[0][0], flat[-1][1]
+    left = first - volts[0] > volts[-1] - last
+    return [
+        {
+            "x": first if left else last,
+            "y": 60,
+            "text": "hatched: voltage<br>cannot tell charge",
+            "align": "right" if left else "left",
+            "showarrow": False,
+            "xanchor": "right" if left else "left",
+            "yanchor": "middle",
+            "xshift": -4 if left else 4,
+            "bgcolor": "--paper",
+            "borderpad": 1,
+            "font": {"color": "--soft"},
+        }
+    ]
 
 
 def _setting_line(volts: float) -> Figure:

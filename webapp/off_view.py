@@ -117,11 +117,11 @@ def _range(answer: Shedding) -> str:
     if not answer.offs:
         return f"{as_is}. Loads marked never off were not touched."
     sure = (
-        "no other choice is minded less"
+        "and you would mind none of the others less"
         if answer.proven
-        else "the best that was found; one that is minded less was not ruled out"
+        else "the best that was found; one that you would mind less was not ruled out"
     )
-    return f"{as_is}. Of {answer.sets_run} choices run through these days, {sure}; what you mind most stays on longest."
+    return f"{as_is}. {answer.sets_run} choices were run through these days; this one lasts, {sure}."
 
 
 def _hours(gained_h: float | None) -> str:

@@ -107,9 +107,9 @@ def risk_sentence(answer: Riding | None) -> str:
     """Say how often the bank asked for, and the own one, would have run empty; nothing where it was not counted."""
     if answer is None:
         return ""
-    winters = f"{number(answer.years)} {'measured' if answer.basis == 'measured' else 'made'} winters"
+    winters = f"of {number(answer.years)} {'measured' if answer.basis == 'measured' else 'made'} winters"
     strings = counted(answer.asked.strings, "string")
-    asked = f"Its risk: {strings} would have run empty {_emptied(answer.asked)} in {winters}"
+    asked = f"Its risk: {strings} would have run empty {_emptied(answer.asked)} {winters}"
     if answer.own.strings == answer.asked.strings:
         return f"{asked}; that is the bank as it stands."
     return f"{asked}; the bank as it stands, {counted(answer.own.strings, 'string')}, {_emptied(answer.own)}."
@@ -117,8 +117,8 @@ def risk_sentence(answer: Riding | None) -> str:
 
 def _emptied(row: BankRow) -> str:
     if not row.dark_spells:
-        return "not once"
-    return f"{counted(row.dark_spells, 'time')}, in {counted(row.dark_winters, 'winter')}"
+        return "in none"
+    return f"{counted(row.dark_spells, 'time')}, in {number(row.dark_winters)}"
 
 
 def by_region(standards: Iterable[Standard]) -> list[tuple[str, list[Standard]]]:

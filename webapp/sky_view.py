@@ -175,7 +175,7 @@ def _bank(bank: BankGain, found: Found, answer: SkyNow, guessed: bool) -> Markup
     begin = name[:1].upper() + name[1:]
     day = _day_before(found, guessed, "the")
     if bank.after_h is None:
-        before = "neither did it" if bank.before_h is None else f"it lasted {duration(bank.before_h)}"
+        before = "it did not either" if bank.before_h is None else f"it lasted {duration(bank.before_h)}"
         return Markup(
             "With that sun today {} <strong>does not run out</strong> in the days looked at; with {} {}."
         ).format(name, day, before)

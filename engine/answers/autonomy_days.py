@@ -18,7 +18,7 @@ from engine.answers.answer import Worked
 from engine.answers.winters import Fitted
 from engine.cells.chemistry import capacity_share
 from engine.house.bank import Bank, c_rate
-from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
+from engine.quantities import DAYS_PER_YEAR, HOURS_PER_DAY, WH_PER_KWH
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +27,7 @@ END_OF_LIFE_SHARE = 0.8
 MARGIN = 1.1
 """For what was forgotten and what will be added (10 to 25 % in IEEE battery practices; from memory)."""
 _LONG_DAYS = 21
+_LONG_YEARS = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,12 +153,24 @@ def as_dark_days(daily_kwh: Floats, days: int) -> float:
     return (days * mean - float(sums.min())) / mean
 
 
+def _on_end(days: float) -> str:
+    """Say for how long something went on, in years where days are too many to picture.
+
+    Examples
+    --------
+    >>> _on_end(28.0), _on_end(10907.0)
+    ('for up to 28 days on end', 'for up to 30 years on end')
+    """
+    years = days / DAYS_PER_YEAR
+    return f"for up to {days:.0f} days on end" if years < _LONG_YEARS else f"for up to {years:.0f} years on end"
+
+
 def _reasons(steps: Steps, label_kwh: float | None, dark_days: float, away_days: float) -> tuple[str, ...]:
     """Why the rule and the winters differ."""
     found = []
     if away_days > _LONG_DAYS:
         found.append(
-            f"The panels leave the bank short of full for up to {away_days:.0f} days on end: that is a season, not a "
+            f"The panels leave the bank short of full {_on_end(away_days)}: that is a season, not a "
             f"spell of {steps.days:g} days, and only the winters see it."
         )
     elif label_kwh is not None and label_kwh > steps.label_kwh:

@@ -20,12 +20,13 @@ def bus_notices(household: Household) -> Iterator[Notice]:
 def _shared(supply: Supply) -> Iterator[Notice]:
     banks, inverter = supply.banks, supply.inverter
     if said := clash_sentence(banks, inverter):
+        gas = ", and hydrogen from lead-acid" if any(bank.cell.vents_hydrogen for bank in banks) else ""
         yield Notice(
             level="stop",
             code="bus-clash",
             page="banks",
             text=f"{said} Joined all the same, a hard current flows between them as soon as they touch, and one may be "
-            "charged or emptied past its limits: fire, and hydrogen from lead-acid.",
+            f"charged or emptied past its limits: fire{gas}.",
         )
         return
     end_v = common_end_v(banks)

@@ -53,7 +53,7 @@ def browser() -> Iterator[Browser]:
 
 @contextmanager
 def _as_thread(folder: Path, household: Path | None) -> Iterator[str]:
-    """Start a server in this process: Python anew for each test takes seconds. As a person does: tests/web/test_start."""
+    """Start a server in this process: Python anew for each test takes seconds (test_start starts it as people do)."""
     app = create_app(folder, household)
     config = uvicorn.Config(
         app, port=0, http=Connection, log_level="warning", lifespan="off", timeout_graceful_shutdown=1

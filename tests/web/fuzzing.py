@@ -37,7 +37,7 @@ HOUSEHOLDS = Path(__file__).resolve().parent.parent / "households"
 HUNG_S = 60.0
 """After so long without an answer the run ends with what every thread was doing; no speed is judged by it."""
 CELLS = "cell;Ah;mOhm\n" + "".join(f"Z{n};{230 + n * 7 % 11};0.2{n % 3}\n" for n in range(1, 17))
-_EXTENSION = re.compile(r"(\.json|\.csv|/alone\.html)$")
+EXTENSION = re.compile(r"(\.json|\.csv|/alone\.html)$")
 
 
 @dataclass(frozen=True)
@@ -157,16 +157,16 @@ def odd_example() -> dict[str, Any]:
 
 def _targets(client: Client, kept: list[str], drafts: list[str]) -> list[Target]:
     known = list(routes(client.app.app.routes))
-    paths = {path for path in (_real(path, kept) for method, path in known if method == "GET") if path}
+    paths = {path for path in (real_path(path, kept) for method, path in known if method == "GET") if path}
     shown = [*sorted(paths), *drafts, *(f"/loads?add={kind}" for kind in KINDS), "/banks?edit=bank"]
     found = _of_pages(client, shown, paths)
     for target in [one for one in found.values() if one.method == "GET"]:
         for path in paths:
-            if path != target.path and _EXTENSION.sub("", path) == target.path:
+            if path != target.path and EXTENSION.sub("", path) == target.path:
                 found["GET", path, tuple(name for name, _ in target.usual)] = Target("GET", path, target.usual)
     reached = {(method, path) for method, path, _ in found}
     for method, path in known:
-        real = _real(path, kept)
+        real = real_path(path, kept)
         if real and (method, real) not in reached:
             found[method, real, ()] = Target(method, real)
     return [found[key] for key in sorted(found)]
@@ -194,7 +194,7 @@ def _of_pages(client: Client, shown: list[str], paths: set[str]) -> Found:
     return found
 
 
-def _real(path: str, kept: list[str]) -> str:
+def real_path(path: str, kept: list[str]) -> str:
     """A route's path with the number of a kept file in it."""
     if "{" not in path:
         return path

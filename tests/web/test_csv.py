@@ -12,7 +12,7 @@ from engine.bench import files
 from tests.conftest import Client
 from tests.web.bringing import CELL_TESTS, LOG, RECORDS
 from tests.web.conftest import Opener
-from tests.web.fuzzing import CELLS, _real, routes
+from tests.web.fuzzing import CELLS, real_path, routes
 from tests.web.meter_files import meter_csv
 from tests.web.sun_files import kc_of_years, roof_log
 from tests.web.test_escaping import strings_of
@@ -37,7 +37,7 @@ def tables(client: Client, kept: list[str]) -> dict[str, list[list[str]]]:
     found = {}
     for method, path in routes(client.app.app.routes):
         if method == "GET" and path.endswith(".csv"):
-            real = _real(path, kept)
+            real = real_path(path, kept)
             response = client.get(real)
             assert response.status_code == 200, real
             found[real] = list(csv.reader(io.StringIO(response.text.removeprefix(BYTE_ORDER_MARK))))

@@ -13,7 +13,7 @@ from bs4 import BeautifulSoup
 from tests.conftest import Client, soup
 from tests.web.bringing import CELL_TESTS, LOG, RECORDS
 from tests.web.conftest import Opener
-from tests.web.fuzzing import CELLS, _real, routes
+from tests.web.fuzzing import CELLS, real_path, routes
 from tests.web.meter_files import meter_csv
 from tests.web.sun_files import kc_of_years, roof_log
 from webapp.store import example_document
@@ -81,7 +81,7 @@ def drawn(page: BeautifulSoup) -> Iterator[str]:
 
 def test_a_name_of_markup_is_text_on_every_page(hostile: tuple[Client, list[str]]) -> None:
     client, kept = hostile
-    paths = {_real(path, kept) for method, path in routes(client.app.app.routes) if method == "GET"} - {""}
+    paths = {real_path(path, kept) for method, path in routes(client.app.app.routes) if method == "GET"} - {""}
     shown, charts = 0, 0
     for path in sorted(paths):
         response = client.get(path)

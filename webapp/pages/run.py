@@ -44,6 +44,10 @@ from webapp.run_view import on_the_clock, run_view
 PAGE = Page("Ask", "Generator run", "/run")
 router = APIRouter()
 
+NO_GENERATOR = (
+    "There is no generator yet. With one, this page says when to start it at the latest, for how long, and which runs "
+    "burn least."
+)
 MARGIN = Quantity(label="Time to spare", unit="h", low=0, high=12, hint="How much sooner than at the last minute")
 
 
@@ -94,7 +98,7 @@ def _with_generator(base: Moment) -> tuple[date | None, tuple[Coming, ...], Bloc
     """The days to come of the supplies with a generator, or why there are none."""
     asked_well = not base.form.errors and base.sky is not None
     if asked_well and not base.house.generators:
-        return None, (), Blocked(sentence="There is no generator yet.", path="/inverter", label="Enter a generator")
+        return None, (), Blocked(sentence=NO_GENERATOR, path="/inverter", label="Enter a generator")
     first, found, blocked = days_to_come(base)
     fed = tuple(one for one in found if one.supply.generator is not None)
     if found and not fed:

@@ -1,0 +1,209 @@
+"""Every page of the app in every state that its routes, links and forms lead to, given to a browser.
+
+What there is, is found from the app itself, as `tests/web/fuzzing.py` finds what may be asked: a new page, link or form
+is in here by itself. A page is worked out once, in this process; the browser is given what came.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qsl, urlencode, urljoin, urlsplit
+
+import httpx
+from bs4 import Tag
+from playwright.sync_api import BrowserContext, Route
+
+from tests.conftest import NOW, ORIGIN, Client, Clock, soup
+from tests.web.bringing import CELL_TESTS, LOG, RECORDS
+from tests.web.fuzzing import CELLS, EXTENSION, odd_example, real_path, routes
+from tests.web.meter_files import meter_csv
+from tests.web.promise_books import keep_book
+from tests.web.sun_files import kc_of_years, roof_log
+from webapp.addresses import Sharing
+from webapp.app import create_app
+from webapp.sign_in import SignIn
+
+OWN, PHONE_OF_IT = "http://localhost:8437", "http://192.168.1.4:8437"
+NONSENSE = "many"
+CARRIED = {"reserve", "off", "sky", "bank", "at", "month", "risk", "times"}
+"""What an address carries along for the next page: a page looks the same with and without."""
+ASKED = (
+    "/sky?read_all=240",
+    "/measure/idle?first=100&began=2026-11-24+22:00&second=100.5&ended=2026-11-25+06:00&left_on=5&bank=old",
+    "/measure/capacity?unit=ah&amount=200&hours=10&start=full&end=volts&end_v=46&cell_c=12&bank=old",
+    "/measure/dull?day_1=2026-11-20&kwh_1=0.8",
+)
+"""What a person would type where the pages themselves link to no answer."""
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One page in one state: where it is, and what came."""
+
+    url: str
+    status: int
+    html: str
+
+    @property
+    def path(self) -> str:
+        """The page's address on its site."""
+        return urlsplit(self.url).path
+
+
+@dataclass
+class Site:
+    """One app as one device sees it, and what it has shown."""
+
+    client: Client
+    origin: str
+    shown: dict[tuple[object, ...], Shown] = field(default_factory=dict)
+
+    def show(self, address: str) -> Shown | None:
+        """Ask a page once in each state: a path, the names asked with it, and what is to be added."""
+        parts = urlsplit(address)
+        asked = dict(parse_qsl(parts.query, keep_blank_values=True))
+        key = (re.sub(r"\d+", "n", parts.path), *sorted(set(asked) - CARRIED), asked.get("add"))
+        if key in self.shown or EXTENSION.search(parts.path):
+            return None
+        return self._take(key, address, self.client.get(address))
+
+    def follow(self, shown: Shown) -> Iterator[Shown]:
+        """Show what a page links to, and what its forms show where they are given nonsense."""
+        page = soup_of(shown)
+        for link in page.select("main a[href]"):
+            address = urljoin(shown.url, str(link["href"])).removeprefix(self.origin)
+            if address.startswith("/") and urlsplit(address).query:
+                yield from filter(None, [self.show(urlsplit(address)._replace(fragment="").geturl())])
+        for form in page.select("main form"):
+            yield from filter(None, [self._refused(form, urlsplit(shown.url).path)])
+
+    def _refused(self, form: Tag, path: str) -> Shown | None:
+        typed = {str(one["name"]) for one in form.select("input[type=text][name]:not([type=hidden]), textarea[name]")}
+        typed |= {str(one["name"]) for one in form.select("input:not([type])[name]")}
+        sent = {str(one["name"]): str(one.get("value", "")) for one in form.select("input[type=hidden][name]")}
+        sent |= dict.fromkeys(sorted(typed), NONSENSE)
+        action = str(form.get("action") or path)
+        key = ("refused", re.sub(r"\d+", "n", action), form.get("method"), *sorted(set(sent) - CARRIED))
+        if not typed or key in self.shown:
+            return None
+        if str(form.get("method", "get")).lower() == "get":
+            address = f"{action}?{urlencode(sent)}"
+            return self._take(key, address, self.client.get(address))
+        files = {"file": ("", b"")} if form.get("enctype") else None
+        answer = self.client.post(action, sent, files=files)
+        return self._take(key, f"{action}?refused={len(self.shown)}", answer)
+
+    def _take(self, key: tuple[object, ...], address: str, answer: httpx.Response) -> Shown | None:
+        if "html" not in answer.headers.get("Content-Type", "") or answer.is_redirect:
+            return None
+        shown = Shown(self.origin + address, answer.status_code, answer.text)
+        self.shown[key] = shown
+        return shown
+
+
+def soup_of(shown: Shown) -> Any:
+    """Parse a page that was shown."""
+    return soup(httpx.Response(200, text=shown.html))
+
+
+class EveryPage:
+    """The sites, their pages, and the way a browser is given them."""
+
+    def __init__(self, folder: Path) -> None:
+        self._stack = ExitStack()
+        self.sites = [self._full(folder / "full"), self._own(folder / "own"), self._phone(folder / "phone")]
+        self.pages = {one.url: one for site in self.sites for one in site.shown.values()}
+        self._static: dict[str, httpx.Response] = {}
+
+    def close(self) -> None:
+        """Close the apps."""
+        self._stack.close()
+
+    def _app(self, folder: Path, **more: Any) -> Any:
+        folder.mkdir()
+        app = create_app(folder, None, Clock(), **more)
+        self._stack.callback(app.close)
+        return app
+
+    def _client(self, app: Any, origin: str, address: str = "127.0.0.1") -> Client:
+        client = Client(app, origin, address)
+        self._stack.callback(client.leave)
+        return client
+
+    def _full(self, folder: Path) -> Site:
+        """The example with slips in it, a file of each kind read and another not yet, and a book of answers."""
+        client = self._client(self._app(folder), ORIGIN)
+        household = client.store.create(odd_example(), "made odd")
+        keep_book(client.store, household.household_id, NOW, [0.5, None, 0.3, 0.5])
+        files = ((CELL_TESTS, CELLS, {"chemistry": "lfp", "label_ah": "280"}), (RECORDS, _years(), {}), (LOG, _log(), {}))
+        kept = [pages.read_so(client, content, **choices) for pages, content, choices in files]
+        drafts = [pages.draft_at(client, content) for pages, content, _ in files]
+        site = Site(client, ORIGIN)
+        addresses = [real_path(path, kept) for method, path in routes(client.app.app.routes) if method == "GET"]
+        begun = [site.show(one) for one in [*filter(None, addresses), *drafts, *ASKED, "/nothing-here"]]
+        to_edit = []
+        for more in (more for one in filter(None, begun) for more in site.follow(one)):
+            if "add=" in more.url:
+                list(site.follow(more))
+            to_edit += [more] if "edit=" in more.url else []
+        for one in to_edit:  # saved elsewhere meanwhile: the form Rename took the nonsense for a name
+            list(site.follow(one))
+        assert {404, 409, 422} <= {one.status for one in site.shown.values()}
+        return site
+
+    def _own(self, folder: Path) -> Site:
+        """A household of one's own, with nothing in it yet."""
+        client = self._client(self._app(folder), OWN)
+        assert client.post("/files/new", {}).status_code == 303
+        site = Site(client, OWN)
+        for page in client.app.app.state.nav:
+            site.show(page.path)
+        return site
+
+    def _phone(self, folder: Path) -> Site:
+        """A phone of the home that has not signed in yet, and what it is told when it gets the pass phrase wrong."""
+        app = self._app(folder, sharing=Sharing(port=8437))
+        SignIn(folder, Clock()).set_phrase("five words of our own")
+        site = Site(self._client(app, PHONE_OF_IT, "192.168.1.9"), PHONE_OF_IT)
+        phone = site.show("/sign-in")
+        assert phone
+        wrong = site.client.post("/sign-in", {"phrase": NONSENSE, "to": "/"})
+        site.shown["wrong",] = Shown(f"{PHONE_OF_IT}/sign-in?wrong", wrong.status_code, wrong.text)
+        return site
+
+    def give(self, context: BrowserContext) -> None:
+        """Let a browser get everything from here."""
+        context.route("**/*", self._answer)
+
+    def _answer(self, route: Route) -> None:
+        url = route.request.url
+        shown = self.pages.get(url)
+        if shown and route.request.is_navigation_request():
+            route.fulfill(status=200, content_type="text/html; charset=utf-8", body=shown.html)
+            return
+        address = url.removeprefix(ORIGIN).removeprefix(OWN).removeprefix(PHONE_OF_IT)
+        site = next(one for one in self.sites if url.startswith(one.origin))
+        if not address.startswith("/static/"):
+            answer = site.client.get(address, headers=_htmx(route.request.headers))
+        elif address in self._static:
+            answer = self._static[address]
+        else:
+            answer = self._static[address] = site.client.get(address)
+        route.fulfill(status=answer.status_code, headers=dict(answer.headers), body=answer.content)
+
+
+def _htmx(headers: dict[str, str]) -> dict[str, str]:
+    return {name: value for name, value in headers.items() if name.startswith("hx-")}
+
+
+def _years() -> str:
+    return roof_log(kc_of_years(1))
+
+
+def _log() -> str:
+    return meter_csv(2)
