@@ -104,11 +104,6 @@ class Air:
     boost_cm2: float
     equalise_cm2: float | None
 
-    @property
-    def most_m3_h(self) -> float:
-        """The most of these."""
-        return max(self.boost_m3_h, self.equalise_m3_h or 0.0)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeadCare:

@@ -149,15 +149,6 @@ def surplus(
     )
 
 
-def heater_hours(found: Surplus, count: int) -> Floats:
-    """Mean power of the heater in each of `count` intervals [W]."""
-    power_w = np.zeros(count)
-    for day in found.days:
-        for one in day.hours:
-            power_w[one.place] = one.power_w
-    return power_w
-
-
 def _offer_w(inverter: Inverter, tank: Tank, spare_w: float, ac_w: float, free_w: float) -> float:
     """Most the heater may take of what is left over at the bus [W], through the inverter beside its other loads."""
     if spare_w <= 0.0 or free_w <= 0.0:

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from engine.answers.car import ROWS_KM, car_answer
 from engine.answers.car_parts import CAREFUL, CAUTIOUS, LIKELY, RISKS, VERDICTS, YES, Car, CarAnswer, car_of
 from engine.answers.coming import Coming, coming
-from engine.answers.surplus import heater_hours, tank_of
+from engine.answers.surplus import tank_of
 from engine.balance.forcing import Forcing
 from engine.balance.trajectory import Trajectory
 from engine.house import household
@@ -220,7 +220,9 @@ def test_surplus_is_taken_in_hours_of_a_full_bank_only_and_costs_the_bank_nothin
             assert run.charged[hour.place + 1]
             assert hour.power_w * hour.hours <= run.spare_wh[hour.place] + 1e-6
             assert hour.power_w <= tank.heater_w + 1e-9
-    heater_w = heater_hours(found, one.given.ac_w.size)
+    heater_w = np.zeros(one.given.ac_w.size)
+    for hour in (hour for day in found.days for hour in day.hours):
+        heater_w[hour.place] = hour.power_w
     warmed = one.run(dataclasses.replace(one.given, ac_w=one.given.ac_w + heater_w))
     if run.ended_h is None:
         assert warmed.ended_h is None
