@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 from urllib.parse import parse_qsl, urlencode
 from zoneinfo import ZoneInfo
@@ -127,8 +127,9 @@ def merged_query(query: str, changes: Mapping[str, object]) -> str:
     return urlencode(dict(parse_qsl(query, keep_blank_values=True)) | {k: str(v) for k, v in changes.items()})
 
 
+@cache
 def environment() -> jinja2.Environment:
-    """Return the template environment: escaped, and strict about names that are missing."""
+    """Return the template environment, one for all apps: escaped, and strict about names that are missing."""
     env = jinja2.Environment(
         loader=jinja2.FileSystemLoader(templates_dir()),
         autoescape=True,
