@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import os
 import shutil
+import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
+from itertools import chain, repeat
 from pathlib import Path
 
 import pytest
@@ -51,12 +53,27 @@ def browser() -> Iterator[Browser]:
         one.close()
 
 
+@pytest.fixture(scope="session")
+def contexts(browser: Browser) -> dict[str, BrowserContext]:
+    """Browser contexts by their options, kept with what they compiled: no test uses one that it has open already."""
+    return {}
+
+
+@pytest.fixture(scope="session")
+def port() -> int:
+    """A port that is free now, for one server after the other: a kept context finds its scripts compiled."""
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        found: int = one.getsockname()[1]
+    return found
+
+
 @contextmanager
-def _as_thread(folder: Path, household: Path | None) -> Iterator[str]:
+def _as_thread(folder: Path, household: Path | None, port: int) -> Iterator[str]:
     """Start a server in this process: Python anew for each test takes seconds (test_start starts it as people do)."""
     app = create_app(folder, household)
     config = uvicorn.Config(
-        app, port=0, http=Connection, log_level="warning", lifespan="off", timeout_graceful_shutdown=1
+        app, port=port, http=Connection, log_level="warning", lifespan="off", timeout_graceful_shutdown=1
     )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run)
@@ -71,12 +88,13 @@ def _as_thread(folder: Path, household: Path | None) -> Iterator[str]:
 
 
 @pytest.fixture
-def serve(tmp_path: Path) -> Iterator[Callable[..., str]]:
+def serve(tmp_path: Path, port: int) -> Iterator[Callable[..., str]]:
     """Start a server over a new data folder, perhaps with a household; returns its address without a slash."""
+    ports = chain([port], repeat(0))
     with ExitStack() as stack:
 
         def start(household: Path | None = None) -> str:
-            return stack.enter_context(_as_thread(tmp_path / "data", household))
+            return stack.enter_context(_as_thread(tmp_path / "data", household, next(ports)))
 
         yield start
 
@@ -88,7 +106,7 @@ def site(serve: Callable[..., str]) -> str:
 
 
 @pytest.fixture
-def open_page(browser: Browser, serve: Callable[..., str]) -> Iterator[Opener]:
+def open_page(browser: Browser, contexts: dict[str, BrowserContext], serve: Callable[..., str]) -> Iterator[Opener]:
     """Open pages with the options of a browser context; at the end of the test all must have been quiet and local.
 
     They are closed before the servers stop: a page that still asks how far a trial is must not find nobody there.
@@ -96,24 +114,37 @@ def open_page(browser: Browser, serve: Callable[..., str]) -> Iterator[Opener]:
     """
     faults: list[str] = []
     expected = [INCOMPLETE_QUESTION]
-    contexts: list[BrowserContext] = []
+    used: list[BrowserContext] = []
+    own: list[BrowserContext] = []
 
     def watch(page: Page) -> None:
         page.on("pageerror", lambda error: faults.append(f"page error: {error}"))
         page.on("console", lambda said: said.type in ("error", "warning") and faults.append(f"console: {said.text}"))
         page.on("request", lambda asked: _is_local(asked.url) or faults.append(f"request to {asked.url}"))
 
+    def context_with(options: dict[str, object]) -> BrowserContext:
+        name = repr(sorted(options.items()))
+        found = contexts.get(name)
+        if found is None or found in used:
+            found = browser.new_context(**{"viewport": {"width": 1280, "height": 900}, **options})  # type: ignore[arg-type]
+        (own if contexts.setdefault(name, found) is not found else used).append(found)
+        return found
+
     def opened(address: str, may_log: str = "", **options: object) -> Page:
         expected.extend([may_log] if may_log else [])
-        context = browser.new_context(**{"viewport": {"width": 1280, "height": 900}, **options})  # type: ignore[arg-type]
-        contexts.append(context)
+        context = context_with(options)
         context.on("page", watch)
         page = context.new_page()
         page.goto(address)
         return page
 
     yield opened
-    for context in contexts:
+    for context in used:
+        context.remove_listener("page", watch)
+        context.clear_cookies()
+        for page in context.pages:
+            page.close()
+    for context in own:
         context.close()
     assert [fault for fault in faults if not any(text in fault for text in expected)] == []
 
