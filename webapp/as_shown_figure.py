@@ -16,6 +16,8 @@ _WORDS = ("text", "ticktext", "hovertext", "name", "title", "hovertemplate", "te
 _CLOCKS = ("tickformat", "hoverformat", "hovertemplate")
 _ESCAPES = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "'": "\\u0027"}
 _BEHIND = re.compile(r"(\})([ \u00a0]?)([^\s<%{]+)")
+_NUMBER = re.compile(r"^[−-]?[\d.]+")
+_BARE = re.compile(r"[−-]?[\d.]+")
 _DAY_MS = 86_400_000
 
 
@@ -57,7 +59,7 @@ def _axes(figure: Part, words: AsShown) -> None:
     for axis_id, scale in scales.items():
         letter = axis_id[0]
         for part in (layout, figure.get("narrow") or {}):
-            _axis(part.get(f"{letter}axis{axis_id[1:]}"), scale)
+            _axis(part.get(f"{letter}axis{axis_id[1:]}"), scale, words)
             for drawn in (*part.get("shapes", ()), *part.get("annotations", ())):
                 if drawn.get(f"{letter}ref", letter) == axis_id:
                     _numbers(drawn, (letter, f"{letter}0", f"{letter}1"), scale)
@@ -69,19 +71,22 @@ def _axes(figure: Part, words: AsShown) -> None:
 
 
 def _scale(axis: Part, words: AsShown) -> Scale | None:
-    """The scale of the unit that an axis names at the end of its title or behind its ticks."""
+    """The scale of the unit that an axis names at the end of its title, behind its ticks or behind the first one."""
     title = axis.get("title", "")
     text = title.get("text", "") if isinstance(title, dict) else title
-    for told in (str(text or ""), str(axis.get("ticksuffix", ""))):
+    first = str((axis.get("ticktext") or [""])[0])
+    for told in (str(text or ""), str(axis.get("ticksuffix", "")), _NUMBER.sub("", first)):
         last = told.rpartition(", ")[2].strip()
         if last in words.heads():
             return words.heads()[last]
     return None
 
 
-def _axis(axis: Part | None, scale: Scale) -> None:
+def _axis(axis: Part | None, scale: Scale, words: AsShown) -> None:
     if axis is None:
         return
+    if "ticktext" in axis:
+        axis["ticktext"] = [words.number(text, scale) if _BARE.fullmatch(text) else text for text in axis["ticktext"]]
     _numbers(axis, ("range", "tickvals", "tick0"), scale)
     if isinstance(axis.get("dtick"), int | float):
         del axis["dtick"]
