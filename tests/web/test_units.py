@@ -26,6 +26,7 @@ from tests.web.test_sheet import full_house
 from webapp.as_shown import AsShown
 from webapp.forms import Field, number_field, parse
 from webapp.numbers import number
+from webapp.render import mark_of
 from webapp.shown_numbers import shown_text
 from webapp.units import WISHED, Wished
 
@@ -231,10 +232,12 @@ def test_every_form_saved_as_it_stands_changes_nothing(client_of: Opener, units:
     before = household.write(household.read(client.document()))
     sent = 0
     for path in FORMS:
-        for form in soup(client.get(path)).find_all("form", id=re.compile("-form$")):
+        page = soup(client.get(path))
+        for form in page.find_all("form", id=re.compile("-form$")):
             if not form.find("input", attrs={"name": "item_id", "value": re.compile(".")}):
                 continue
-            typed = form_of(soup(client.get(path)), str(form["id"]))
+            saved = client.store.current()
+            typed = form_of(page, str(form["id"])) | {"revision": str(saved.revision), "mark": mark_of(saved)}
             response = client.post(str(form["action"]), typed)
             assert response.status_code == 303, (path, form["id"], soup(response).select(".error"))
             assert household.write(household.read(client.document())) == before, (path, form["id"])
@@ -314,6 +317,7 @@ def test_the_link_to_json_asks_what_the_page_asked(client_of: Opener) -> None:
         ("7 m², 4 W/m²", "7 m², 4 W/m²"),
         ("1,234.5 W, 1 234.5 W", "1 234,5 W, 1 234,5 W".replace(" 234", "\u202f234", 1)),
         ("quiet 22 to 6 o’clock", "quiet 10:00 pm to 6:00 am"),
+        ("Saved 15:35: bank changed", "Saved 3:35 pm: bank changed"),
         ("00:00, 12:05, 24:00", "12:00 am, 12:05 pm, 12:00 am"),
         ("2026-11-25 18:00, UTC+05:30", "2026-11-25 6:00 pm, UTC+05:30"),
         ("Greyspell 0.9.1 at 127.0.0.1:8437, AS/NZS 5139:2019", "Greyspell 0.9.1 at 127.0.0.1:8437, AS/NZS 5139:2019"),
@@ -340,7 +344,7 @@ STILL = re.compile(
     r"|(?<![\w.])\d[\d.,]*[\s\u00a0]?(?:l|litres?|km|m|cm)\b(?![²³])"
     r"|\b(?:litres?|kilometres?|metres)\b|(?:^|, )(?:l|l/h|km|m)$"
     r"|(?<![\w.,:/])\d+\.\d+(?![\d.])"
-    r"|(?<![\w:.+])(?:[01]?\d|2[0-4]):[0-5]\d(?![\d:])(?![\s\u00a0][ap]m)|o’clock"
+    r"|(?<![\w:.+])(?:[01]?\d|2[0-4]):[0-5]\d(?!\d|:\d)(?![\s\u00a0][ap]m)|o’clock"
 )
 SPOKEN = ("title", "aria-label", "alt", "data-label", "data-before", "data-foot")
 LEFT: dict[str, str] = {
