@@ -176,6 +176,19 @@ def test_a_refusal_speaks_the_units_of_the_household(typed: str, meaning: Quanti
     assert said in fault.value.message
 
 
+@pytest.mark.parametrize("typed", ["2026-11-25 6:00 pm", "6 pm", "06:00 PM", "18:00"])
+def test_a_moment_is_understood_on_either_clock(client: Client, typed: str) -> None:
+    asked = {"charge": "60", "sky": "dark"}
+    meant = client.get("/today.json", params={**asked, "at": "2026-11-25T18:00"})
+    assert meant.status_code == 200
+    assert client.get("/today.json", params={**asked, "at": typed}).json() == meant.json()
+
+
+def test_the_days_of_one_number_are_one_number(client_of: Opener) -> None:
+    page = soup(client_of(house_in({"decimal": "comma"})).get("/today?sky=kwh&kwh=1,5"))
+    assert page.select_one("input[name=kwh]")["value"] == "1,5"  # type: ignore[index]
+
+
 # -- there and back
 
 
