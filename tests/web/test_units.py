@@ -445,6 +445,34 @@ def test_the_walk_finds_what_was_not_turned(client_of: Opener) -> None:
         assert any(STILL.search(text) and sign in text for text in spoken(soup(client.get(path)))), path
 
 
+def column(page: BeautifulSoup, name: str) -> list[float]:
+    """Numbers under the first head of a column that is called so."""
+    head = next(one for one in page.select("thead th") if one.get_text(strip=True) == name)
+    table, place = head.find_parent("table"), len(head.find_previous_siblings())
+    assert isinstance(table, Tag)
+    cells = [row.find_all(["th", "td"])[place].get_text(strip=True) for row in table.select("tbody tr")]
+    return [float(cell.replace("\u202f", "").replace(",", ".")) for cell in cells]
+
+
+@pytest.mark.parametrize(
+    ("path", "before", "after", "times"),
+    [
+        ("/car?km=20", "km", "miles", 1 / 1.609344),
+        ("/week?sky=dark", "fuel, l", "fuel, gallons", 1 / 3.785411784),
+        ("/wiring", "longest, m", "longest, ft", 1 / 0.3048),
+    ],
+)
+def test_a_column_is_turned_with_its_head(client_of: Opener, path: str, before: str, after: str, times: float) -> None:
+    house = house_in({"wire": "awg"})
+    house["banks"][0]["inverter"] = house["generators"][0]["inverter"] = "main"
+    client = client_of(house)
+    stored = column(soup(client.get(path)), before)
+    saved = client.store.current()
+    client.store.save(saved.household_id, saved.revision, {**house, "units": OTHER}, "units")
+    assert column(soup(client.get(path)), after) == pytest.approx([one * times for one in stored], rel=0.05)
+    assert any(stored)
+
+
 def test_a_chart_over_the_temperature_is_in_fahrenheit(client_of: Opener) -> None:
     def over(units: dict[str, str]) -> dict[str, Any]:
         plot = soup(client_of(house_in(units)).get("/cold")).select_one("[data-figure]")
