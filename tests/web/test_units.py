@@ -490,6 +490,7 @@ def test_the_sheet_states_the_units_and_a_change_is_told_in_them(client_of: Open
     client = client_of(house_in(OTHER))
     rows = soup(client.get("/sheet")).select_one("#sheet-inputs")
     assert rows is not None
+    assert "stay in °C, mm²" in soup(client.get("/sheet")).select_one("#sheet-worked").get_text()  # type: ignore[union-attr]
     for label, _ in CHOICES.values():
         assert label in rows.get_text()
     for name, choice in OTHER.items():
