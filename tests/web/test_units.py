@@ -324,6 +324,8 @@ def test_the_link_to_json_asks_what_the_page_asked(client_of: Opener) -> None:
         ("10 to 20 °C", "50 to 68 °F"),
         ("9 °C warmer, to 54 °C", "16 °F warmer, to 129 °F"),
         ("cell temperature 12 → 15 °C", "cell temperature 54 → 59 °F"),
+        ("Close to freezing, 5 K", "Close to freezing, 9 °F"),
+        ("CC BY 4.0; NEC 690.8; 4.0 V", "CC BY 4.0; NEC 690.8; 4,0 V"),
         ("0.6 to 2 l/h", "0,16 to 0,53 gallons/h"),
         ("200 litres", "52,8 gallons"),
         ("30 km at 17.5 kWh per 100 km", "19 miles at 28,2 kWh per 100 miles"),
@@ -364,6 +366,7 @@ STILL = re.compile(
 )
 SPOKEN = ("title", "aria-label", "alt", "data-label", "data-before", "data-foot")
 LEFT: dict[str, str] = {
+    r"CC BY 4\.0": "the name of a licence",
     r"Wash 1\.5 kW": "a name that somebody typed",
     r"mm² \((?:between|thinner than) AWG|mm² \(\d+ kcmil": "no AWG size: told in mm² with the sizes beside it",
     r"^\d+,\d+ mm²$": "the same in its field, with its unit",
