@@ -56,16 +56,18 @@ from webapp.pages import (
     sun,
     today,
     tried,
+    units,
     week,
     winters,
     wiring,
 )
 from webapp.paths import static_dir
-from webapp.render import environment, error_page, render
+from webapp.render import environment, error_page, render, sentence_as_read
 from webapp.sign_in import SignIn
 from webapp.sign_in_limits import Tries
 from webapp.slow_body import TOO_SLOW, TooSlow
 from webapp.store_schema import StoreFault
+from webapp.wished_units import WishedUnits
 
 PAGES = (
     today,
@@ -85,6 +87,7 @@ PAGES = (
     sun,
     inverter,
     prices,
+    units,
     care,
     cell_tests,
     records,
@@ -179,6 +182,7 @@ def create_app(
     app.add_exception_handler(TooLarge, too_large)
     app.add_exception_handler(TooSlow, too_slow)
     app.add_exception_handler(Exception, our_fault)
+    app.add_middleware(WishedUnits, store=app.state.store)
 
     def close() -> None:
         app.state.jobs.close()
@@ -207,6 +211,7 @@ def _fault(request: Request, status: int, heading: str, sentence: str) -> Respon
     """Answer a fault as JSON, as one sentence for htmx, or as a page."""
     if request.url.path.endswith(".json"):
         return JSONResponse({"error": sentence}, status)
+    sentence = sentence_as_read(sentence)
     if "HX-Request" in request.headers:
         return PlainTextResponse(sentence, status)
     return error_page(request.app.state.env, request.app.state.nav, status, heading, sentence)

@@ -79,7 +79,7 @@ class Generator:
         0,
         1000,
         hint="From its data sheet; or fill up, run it loaded, let it cool, fill up again. A small petrol set burns "
-        "about 0.45 to 0.6 for each kW, diesel 0.3 to 0.4 (typical, from memory)",
+        "about 0.45 to 0.6 l/h for each kW, diesel 0.3 to 0.4 l/h (typical, from memory)",
     )
     idle_l_per_h: float = quantity(
         "Fuel at no load",
@@ -104,10 +104,18 @@ class Generator:
         24,
         default=0,
         halves=True,
+        clock=True,
         hint="It may not run from then on, standard time; 22:30 or 22.5",
     )
     quiet_to_h: Annotated[float, _WrittenPlain()] = quantity(
-        "Quiet until", "o’clock", 0, 24, default=0, halves=True, hint="The same time in both: it may always run"
+        "Quiet until",
+        "o’clock",
+        0,
+        24,
+        default=0,
+        halves=True,
+        clock=True,
+        hint="The same time in both: it may always run",
     )
 
     def __post_init__(self) -> None:

@@ -89,7 +89,8 @@ def _power(
 
 
 def _start(default: float, why: str) -> LoadField:
-    return _field("Starts at", "h", 0, 24, default, _assumed(why), CLOCK)
+    found = _field("Starts at", "h", 0, 24, default, _assumed(why), CLOCK)
+    return dataclasses.replace(found, quantity=dataclasses.replace(found.quantity, clock=True))
 
 
 def _run(default: float, source: Source, hint: str) -> LoadField:
@@ -169,7 +170,7 @@ KINDS: Mapping[str, LoadKind] = {
                 10_000,
                 150.0,
                 _typical("about 50 litres a person a day, three people"),
-                "Count 30 to 50 litres for each person; a bath takes about 100",
+                "Count 30 to 50 litres for each person; a bath takes about 100 litres",
             ),
             "hot_c": _field(
                 "Tank temperature",

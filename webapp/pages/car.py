@@ -56,7 +56,7 @@ LITRES = Quantity(
     unit="litres",
     low=10.0,
     high=10_000.0,
-    hint="On its type plate; 200 is typical, from memory",
+    hint="On its type plate; 200 litres are typical, from memory",
 )
 USUAL_LITRES = 200.0
 """A tank of a small household (typical, from memory)."""

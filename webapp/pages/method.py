@@ -101,6 +101,7 @@ CONTENTS = (
     ("range", "What a range means"),
     ("promises", "The promise book"),
     ("marks", "Where checks begin"),
+    ("units", "Units and rounding"),
     ("accuracy", "How good it is"),
     ("chemistries", "The cells that ship"),
     ("data", "Weather data and credits"),
