@@ -6,15 +6,27 @@ else is said the rules are those of WCAG 2.2, levels A and AA.
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
 from collections.abc import Iterator
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page
 
-from tests.browser import looking
-from tests.browser.every_page import EveryPage, Shown
+from tests.browser.every_page import EveryPage, Shown, soup_of
+from tests.web import chart_contrast
 
+SCRIPTS = (
+    (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8"),
+    (Path(__file__).parent / "looking.js").read_text(encoding="utf-8"),
+)
+RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
+BY_THEME = {"type": "rule", "values": ["color-contrast"]}
+BY_WIDTH = {"type": "rule", "values": ["color-contrast", "target-size", "scrollable-region-focusable"]}
+"""The rules whose answer depends on the theme, and on the width too."""
 WIDE, NARROW = 1280, 360
 HALVED = (640, 320)
 """What 200 % and 400 % leave of 1280 px."""
@@ -40,54 +52,76 @@ def found(browser: Browser, every: EveryPage) -> Found:
         page.set_viewport_size({"width": WIDE, "height": 900})
         page.emulate_media(color_scheme="light", forced_colors="none", reduced_motion="no-preference")
         page.goto(shown.url)
-        page.wait_for_function(looking.DRAWN)
-        _wide(page, shown, found)
-        _narrower(page, shown, found)
+        for script in SCRIPTS:
+            page.evaluate(script)
+        look = Look(page, shown, found)
+        look.wide()
+        look.narrower()
     context.close()
     return found
 
 
-def _look(page: Page, shown: Shown, found: Found, name: str, script: str, *given: object) -> None:
-    at = f"{shown.status} {shown.url.partition('//')[2][:90]}"
-    found[name] += [f"{at}: {one}" for one in page.evaluate(script, *given)]
+@dataclass(frozen=True)
+class Look:
+    """One page, and where what is wrong with it is noted."""
 
+    page: Page
+    shown: Shown
+    found: Found
 
-def _wide(page: Page, shown: Shown, found: Found) -> None:
-    page.evaluate(looking.AXE)
-    _look(page, shown, found, "axe", looking.AXE_RUN, looking.WCAG)
-    for name in ("frame", "focus", "charts", "status"):
-        _look(page, shown, found, name, getattr(looking, name.upper()))
-    _spaced(page, shown, found)
-    page.emulate_media(color_scheme="dark", reduced_motion="reduce")
-    _look(page, shown, found, "axe", looking.AXE_RUN, looking.BY_COLOUR)
-    _look(page, shown, found, "still", looking.STILL)
-    for scheme in ("light", "dark"):
-        page.emulate_media(forced_colors="active", color_scheme=scheme)  # type: ignore[arg-type]
-        page.wait_for_function(looking.DRAWN)
-        _look(page, shown, found, "forced", looking.FORCED)
-    _look(page, shown, found, "focus", looking.FOCUS)
-    page.emulate_media(forced_colors="none")
-    found["titles"].append(f"{shown.status} {shown.path} {page.title()}")
+    def at(self, name: str, given: object = None) -> None:
+        """Look at one thing."""
+        place = f"{self.shown.status} {self.shown.url.partition('//')[2][:90]}"
+        self.found[name] += [
+            f"{place}: {one}" for one in self.page.evaluate(f"(given) => looking.{name}(given)", given)
+        ]
 
+    def do(self, name: str) -> None:
+        """Change the page as a person would."""
+        self.page.evaluate(f"() => looking.{name}()")
 
-def _narrower(page: Page, shown: Shown, found: Found) -> None:
-    page.set_viewport_size({"width": NARROW, "height": 740})
-    for scheme, rules in (("dark", looking.BY_COLOUR), ("light", looking.BY_WIDTH)):
-        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-        _look(page, shown, found, "axe", looking.AXE_RUN, rules)
-    page.evaluate(looking.UNFOLD)
-    for width in (NARROW, *HALVED):
-        page.set_viewport_size({"width": width, "height": 740})
-        page.wait_for_function(looking.SETTLED)
-        _look(page, shown, found, "reflow", looking.REFLOW)
-    _look(page, shown, found, "focus", looking.FOCUS)
-    _spaced(page, shown, found)
+    def wait(self, name: str) -> None:
+        """Wait until something holds."""
+        self.page.wait_for_function(f"() => looking.{name}()")
 
+    def spaced(self) -> None:
+        """Look whether wider spacing cuts text."""
+        self.do("space")
+        self.at("cut")
+        self.do("unspace")
 
-def _spaced(page: Page, shown: Shown, found: Found) -> None:
-    page.evaluate(looking.SPACED)
-    _look(page, shown, found, "cut", looking.CUT)
-    page.evaluate(looking.UNSPACED)
+    def wide(self) -> None:
+        """Look at the page on a desktop, in both themes and with forced colours."""
+        self.wait("drawn")
+        self.at("axe", RULES)
+        for name in ("frame", "focus", "charts", "status"):
+            self.at(name)
+        self.spaced()
+        self.page.emulate_media(color_scheme="dark", reduced_motion="reduce")
+        self.at("axe", BY_THEME)
+        self.at("still")
+        self.at("focus")
+        for scheme in ("dark", "light"):
+            self.page.emulate_media(forced_colors="active", color_scheme=scheme)  # type: ignore[arg-type]
+            self.wait("settled")
+            self.at("forced")
+        self.at("focus")
+        self.page.emulate_media(forced_colors="none")
+        self.found["titles"].append(f"{self.shown.status} {self.shown.path} {self.page.title()}")
+
+    def narrower(self) -> None:
+        """Look at the page on a phone, in both themes, and enlarged."""
+        self.page.set_viewport_size({"width": NARROW, "height": 740})
+        for scheme, rules in (("dark", BY_THEME), ("light", BY_WIDTH)):
+            self.page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+            self.at("axe", rules)
+        self.do("unfold")
+        for width in (*HALVED, NARROW):
+            self.page.set_viewport_size({"width": width, "height": 740})
+            self.wait("settled")
+            self.at("reflow")
+        self.at("focus")
+        self.spaced()
 
 
 @pytest.mark.parametrize(
@@ -118,3 +152,27 @@ def test_titles_say_the_page_and_no_two_pages_share_one(found: Found, every: Eve
     assert {title: paths for title, paths in of.items() if len(paths) > 1 and "Error: " not in title} == {}
     for page in every.sites[0].client.app.app.state.nav:
         assert of[f"{page.title} · Greyspell"] == {page.path}
+
+
+@pytest.mark.parametrize("theme", ["light", "dark", "paper"])
+def test_charts_stand_out_and_their_series_differ_without_colour(every: EveryPage, theme: str) -> None:
+    colours = chart_contrast.themes()[theme]
+    drawn = [
+        (shown.path, str(plot["id"]), json.loads(str(plot["data-figure"])))
+        for shown in every.pages.values()
+        for plot in soup_of(shown).select("[data-figure]")
+    ]
+    assert len({(path, plot) for path, plot, _ in drawn}) > 30
+    wrong = {
+        f"{path} {plot}": found
+        for path, plot, figure in drawn
+        if (found := [*chart_contrast.faint(figure, colours), *chart_contrast.alike(figure, colours)])
+    }
+    assert wrong == {}
+
+
+def test_the_contrast_worked_out_here_is_that_of_wcag() -> None:
+    black, white = (0.0, 0.0, 0.0), (1.0, 1.0, 1.0)
+    # WCAG 2.2 defines the ratio of black and white as 21; #767676 on white is the usual example of just enough, 4.54.
+    assert chart_contrast.contrast(black, white) == pytest.approx(21.0)
+    assert chart_contrast.contrast((0x76 / 255,) * 3, white) == pytest.approx(4.54, abs=0.005)
