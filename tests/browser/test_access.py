@@ -17,6 +17,7 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from tests.browser.every_page import EveryPage, Shown, soup_of
+from tests.conftest import ORIGIN
 from tests.web import chart_contrast
 
 SCRIPTS = (
@@ -176,3 +177,55 @@ def test_the_contrast_worked_out_here_is_that_of_wcag() -> None:
     # WCAG 2.2 defines the ratio of black and white as 21; #767676 on white is the usual example of just enough, 4.54.
     assert chart_contrast.contrast(black, white) == pytest.approx(21.0)
     assert chart_contrast.contrast((0x76 / 255,) * 3, white) == pytest.approx(4.54, abs=0.005)
+
+
+STYLED = """(rules) => {
+  const sheet = new CSSStyleSheet();
+  sheet.replaceSync(rules);
+  document.adoptedStyleSheets = [sheet];
+}"""
+BROKEN = {
+    "frame": ("() => { document.querySelector('h1').outerHTML = '<h2>No heading</h2>'; }", ""),
+    "focus": ("() => {}", "summary:focus-visible { outline: none }"),
+    "charts": ("() => { document.querySelector('.chart details table').remove(); }", ""),
+    "status": ("() => { document.querySelector('#answer p').setAttribute('role', 'status'); }", ""),
+    "cut": ("() => {}", "main h1 { height: 1rem; overflow: hidden }"),
+    "still": ("() => {}", "summary::before { transition: rotate .1s !important }"),
+    "forced": ("() => {}", "button { border: 0 }"),
+    "reflow": ("() => {}", "main h1 { width: 200rem }"),
+    "axe": ("() => {}", ".hint, .basis { color: #aaa }"),
+}
+"""Ways to spoil a sound page, so that each look must find something."""
+
+
+@pytest.mark.parametrize("name", sorted(BROKEN))
+def test_each_look_finds_what_is_broken(browser: Browser, every: EveryPage, name: str) -> None:
+    context = browser.new_context(viewport={"width": WIDE, "height": 900})
+    every.give(context)
+    page = context.new_page()
+    page.goto(f"{ORIGIN}/today")
+    for script in SCRIPTS:
+        page.evaluate(script)
+    found: Found = defaultdict(list)
+    look = Look(page, every.pages[f"{ORIGIN}/today"], found)
+    look.wait("drawn")
+    change, rules = BROKEN[name]
+    page.evaluate(change)
+    page.evaluate(STYLED, rules)
+    look.at(name, RULES)
+    context.close()
+    assert found[name]
+
+
+def test_faint_lines_and_lines_alike_are_found() -> None:
+    def line(name: str, color: str, dash: str = "solid") -> dict[str, object]:
+        return {"type": "scatter", "mode": "lines", "name": name, "line": {"color": color, "dash": dash, "width": 2}}
+
+    def wrong(*data: dict[str, object]) -> list[str]:
+        figure = {"data": list(data), "layout": {"annotations": [{"text": "here", "font": {"color": "--soft"}}]}}
+        light = chart_contrast.themes()["light"]
+        return [*chart_contrast.faint(figure, light), *chart_contrast.alike(figure, light)]
+
+    assert wrong(line("a", "--slate"), line("b", "--moss", "dot")) == []
+    assert wrong(line("a", "--slate"), line("b", "--moss")) == ["a and b: --slate, --moss, 1.32"]
+    assert wrong(line("a", "--slate/.45")) == ["a --slate/.45: 2.17"]
