@@ -277,7 +277,7 @@ def _span(values: Sequence[float]) -> tuple[float, float]:
 def _band(lower: Line, upper: Line) -> list[Figure]:
     """What is uncertain, as a wash between two edges that pointing does not list."""
     edge = {"line": {"width": 0, "color": "--slate"}, "hoverinfo": "skip"}
-    wash = {"fill": "tonexty", "fillcolor": "--slate/.16"}
+    wash = {"fill": "tonexty", "fillcolor": "--slate/.14"}
     return [_line(lower, 1, "") | edge, _line(upper, 1, "") | edge | wash]
 
 

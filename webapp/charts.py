@@ -206,10 +206,10 @@ def _washed(band: Band | None) -> list[Figure]:
     """The band as a wash between two thin edges."""
     if band is None:
         return []
-    edge = {"color": "--slate/.45", "width": 0.75}
+    edge = {"color": "--slate/.65", "width": 0.75}
     low = plain_trace(band.times, band.low, mode="lines", name="low", line=edge)
     high = plain_trace(
-        band.times, band.high, mode="lines", name="high", line=edge, fill="tonexty", fillcolor="--slate/.16"
+        band.times, band.high, mode="lines", name="high", line=edge, fill="tonexty", fillcolor="--slate/.14"
     )
     return [low, high]
 
@@ -221,7 +221,7 @@ def _range(ending: Ending, percent: float, last: datetime) -> list[Figure]:
     right = last if ending.high is None else ending.high
     level = [percent, percent]
     ticks = {"symbol": "line-ns", "size": 15, "line": {"color": "--lamp", "width": [2, 2 if ending.high else 0]}}
-    bar = {"color": "--lamp/.4", "width": 7}
+    bar = {"color": "--lamp/.7", "width": 7}
     return [
         plain_trace([ending.low, right], level, mode="lines", line=bar, name="range"),
         plain_trace([ending.low, right], level, mode="markers", marker=ticks, name="ends of the range"),

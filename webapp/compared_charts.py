@@ -26,7 +26,7 @@ def days(dates: Sequence[date], measured: Numbers, band: tuple[Numbers, Numbers]
     low, high = band
     known = [value for one in (measured, high, model[1]) for value in one if value is not None]
     top = max([*known, 0.1]) * ROOM
-    edge = {"color": "--lamp/.35", "width": 0.75}
+    edge = {"color": "--lamp/.7", "width": 0.75}
     named = (("measured", measured, STYLES[0]), (model[0], model[1], STYLES[1]))
     return {
         "data": [

@@ -31,7 +31,7 @@ DRAWN = {
 }
 """Energies that are drawn, with their short names; those of the bank stand in the table."""
 _CHARGE = Style(color="--slate", dash="solid", width=2.5)
-_EDGE = Style(color="--slate/.35", dash="solid", width=1.0)
+_EDGE = Style(color="--slate/.65", dash="solid", width=1.0)
 _NARROW_AXIS: Figure = {"nticks": 3, "tickangle": 0, "tickformat": "%b %y"}
 ROOM = 1.12
 
@@ -96,7 +96,7 @@ def _band(dates: Sequence[date], low: list[float], high: list[float]) -> Figure:
         "x": [str(day) for day in (*dates, *reversed(dates))],
         "y": [round(value, PERCENT_DIGITS) for value in (*low, *reversed(high))],
         "fill": "toself",
-        "fillcolor": "--slate/.15",
+        "fillcolor": "--slate/.14",
         "line": {"width": 0},
         "hoverinfo": "skip",
     }

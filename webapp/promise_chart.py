@@ -56,16 +56,17 @@ def _bars(rows: Sequence[Scored]) -> Figure:
     for row in rows:
         x += [iso(row.at), iso(row.at), None]
         y += [round(row.low, PERCENT_DIGITS), round(row.high, PERCENT_DIGITS), None]
-    line = {"color": "--hatch", "width": BAR_PX}
+    line = {"color": "--soft/.7", "width": BAR_PX}
     return {"type": "scatter", "mode": "lines", "name": "range", "x": x, "y": y, "line": line, "hoverinfo": "skip"}
 
 
 def _dots(rows: Sequence[Scored], within: bool) -> Figure:
     """What came, those within the range as dots and the others as crosses."""
     shown = [row for row in rows if row.within is within]
-    marker = {"size": 9, "symbol": "circle", "color": "--slate"}
+    edge = {"color": "--paper", "width": 1.5}
+    marker = {"size": 11, "symbol": "circle", "color": "--slate", "line": edge}
     if not within:
-        marker = {"size": 10, "symbol": "x", "color": "--lamp"}
+        marker = {"size": 13, "symbol": "x", "color": "--lamp", "line": edge}
     return {
         "type": "scatter",
         "mode": "markers",

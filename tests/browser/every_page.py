@@ -7,7 +7,7 @@ is in here by itself. A page is worked out once, in this process; the browser is
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -115,8 +115,9 @@ class EveryPage:
     """The sites, their pages, and the way a browser is given them."""
 
     def __init__(self, folder: Path) -> None:
-        self._stack = ExitStack()
-        self.sites = [self._full(folder / "full"), self._own(folder / "own"), self._phone(folder / "phone")]
+        with ExitStack() as self._stack:
+            self.sites = [self._full(folder / "full"), self._own(folder / "own"), self._phone(folder / "phone")]
+            self._stack = self._stack.pop_all()
         self.pages = {one.url: one for site in self.sites for one in site.shown.values()}
         self._static: dict[str, httpx.Response] = {}
 
@@ -140,9 +141,10 @@ class EveryPage:
         client = self._client(self._app(folder), ORIGIN)
         household = client.store.create(odd_example(), "made odd")
         keep_book(client.store, household.household_id, NOW, [0.5, None, 0.3, 0.5])
-        files = ((CELL_TESTS, CELLS, {"chemistry": "lfp", "label_ah": "280"}), (RECORDS, _years(), {}), (LOG, _log(), {}))
-        kept = [pages.read_so(client, content, **choices) for pages, content, choices in files]
-        drafts = [pages.draft_at(client, content) for pages, content, _ in files]
+        known = {"chemistry": "lfp", "label_ah": "280"}
+        files = ((CELL_TESTS, CELLS), (RECORDS, roof_log(kc_of_years(1))), (LOG, meter_csv(2)))
+        kept = [pages.read_so(client, text, **(known if pages is CELL_TESTS else {})) for pages, text in files]
+        drafts = [pages.draft_at(client, text) for pages, text in files]
         site = Site(client, ORIGIN)
         addresses = [real_path(path, kept) for method, path in routes(client.app.app.routes) if method == "GET"]
         begun = [site.show(one) for one in [*filter(None, addresses), *drafts, *ASKED, "/nothing-here"]]
@@ -199,11 +201,3 @@ class EveryPage:
 
 def _htmx(headers: dict[str, str]) -> dict[str, str]:
     return {name: value for name, value in headers.items() if name.startswith("hx-")}
-
-
-def _years() -> str:
-    return roof_log(kc_of_years(1))
-
-
-def _log() -> str:
-    return meter_csv(2)

@@ -6,15 +6,29 @@ else is said the rules are those of WCAG 2.2, levels A and AA.
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
 from collections.abc import Iterator
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page
 
-from tests.browser import looking
-from tests.browser.every_page import EveryPage, Shown
+from tests.browser.every_page import EveryPage, Shown, soup_of
+from tests.conftest import ORIGIN
+from tests.web import chart_contrast
 
+SCRIPTS = (
+    (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8"),
+    (Path(__file__).parent / "looking.js").read_text(encoding="utf-8"),
+)
+RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
+BY_THEME = {"type": "rule", "values": ["color-contrast"]}
+BY_WIDTH = {"type": "rule", "values": ["color-contrast", "target-size", "scrollable-region-focusable"]}
+"""The rules whose answer depends on the theme, and on the width too."""
 WIDE, NARROW = 1280, 360
 HALVED = (640, 320)
 """What 200 % and 400 % leave of 1280 px."""
@@ -36,58 +50,93 @@ def found(browser: Browser, every: EveryPage) -> Found:
     context = browser.new_context(viewport={"width": WIDE, "height": 900})
     every.give(context)
     page = context.new_page()
+    seen: set[tuple[str, int]] = set()
     for shown in every.pages.values():
         page.set_viewport_size({"width": WIDE, "height": 900})
         page.emulate_media(color_scheme="light", forced_colors="none", reduced_motion="no-preference")
         page.goto(shown.url)
-        page.wait_for_function(looking.DRAWN)
-        _wide(page, shown, found)
-        _narrower(page, shown, found)
+        for script in SCRIPTS:
+            page.evaluate(script)
+        look = Look(page, shown, found)
+        look.wide()
+        look.narrow()
+        if (shown.path, shown.status) not in seen:
+            look.dark()
+            look.forced()
+        seen.add((shown.path, shown.status))
     context.close()
     return found
 
 
-def _look(page: Page, shown: Shown, found: Found, name: str, script: str, *given: object) -> None:
-    at = f"{shown.status} {shown.url.partition('//')[2][:90]}"
-    found[name] += [f"{at}: {one}" for one in page.evaluate(script, *given)]
+@dataclass(frozen=True)
+class Look:
+    """One page, and where what is wrong with it is noted."""
 
+    page: Page
+    shown: Shown
+    found: Found
 
-def _wide(page: Page, shown: Shown, found: Found) -> None:
-    page.evaluate(looking.AXE)
-    _look(page, shown, found, "axe", looking.AXE_RUN, looking.WCAG)
-    for name in ("frame", "focus", "charts", "status"):
-        _look(page, shown, found, name, getattr(looking, name.upper()))
-    _spaced(page, shown, found)
-    page.emulate_media(color_scheme="dark", reduced_motion="reduce")
-    _look(page, shown, found, "axe", looking.AXE_RUN, looking.BY_COLOUR)
-    _look(page, shown, found, "still", looking.STILL)
-    for scheme in ("light", "dark"):
-        page.emulate_media(forced_colors="active", color_scheme=scheme)  # type: ignore[arg-type]
-        page.wait_for_function(looking.DRAWN)
-        _look(page, shown, found, "forced", looking.FORCED)
-    _look(page, shown, found, "focus", looking.FOCUS)
-    page.emulate_media(forced_colors="none")
-    found["titles"].append(f"{shown.status} {shown.path} {page.title()}")
+    def at(self, name: str, given: object = None) -> None:
+        """Look at one thing."""
+        place = f"{self.shown.status} {self.shown.url.partition('//')[2][:90]}"
+        self.found[name] += [
+            f"{place}: {one}" for one in self.page.evaluate(f"(given) => looking.{name}(given)", given)
+        ]
 
+    def do(self, name: str) -> None:
+        """Change the page as a person would."""
+        self.page.evaluate(f"() => looking.{name}()")
 
-def _narrower(page: Page, shown: Shown, found: Found) -> None:
-    page.set_viewport_size({"width": NARROW, "height": 740})
-    for scheme, rules in (("dark", looking.BY_COLOUR), ("light", looking.BY_WIDTH)):
-        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-        _look(page, shown, found, "axe", looking.AXE_RUN, rules)
-    page.evaluate(looking.UNFOLD)
-    for width in (NARROW, *HALVED):
-        page.set_viewport_size({"width": width, "height": 740})
-        page.wait_for_function(looking.SETTLED)
-        _look(page, shown, found, "reflow", looking.REFLOW)
-    _look(page, shown, found, "focus", looking.FOCUS)
-    _spaced(page, shown, found)
+    def wait(self, name: str) -> None:
+        """Wait until something holds."""
+        self.page.wait_for_function(f"() => looking.{name}()")
 
+    def spaced(self) -> None:
+        """Look whether wider spacing cuts text."""
+        self.do("space")
+        self.at("cut")
+        self.do("unspace")
 
-def _spaced(page: Page, shown: Shown, found: Found) -> None:
-    page.evaluate(looking.SPACED)
-    _look(page, shown, found, "cut", looking.CUT)
-    page.evaluate(looking.UNSPACED)
+    def sized(self, width: int) -> None:
+        """Make the window so wide, and wait until the page has followed."""
+        self.page.set_viewport_size({"width": width, "height": 800})
+        self.page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+        self.wait("settled")
+
+    def wide(self) -> None:
+        """Look at the page on a desktop."""
+        self.wait("drawn")
+        self.at("axe", RULES)
+        for name in ("frame", "focus", "charts", "status"):
+            self.at(name)
+        self.spaced()
+        self.found["titles"].append(f"{self.shown.status} {self.shown.path} {self.page.title()}")
+
+    def narrow(self) -> None:
+        """Look at the page enlarged, and on a phone."""
+        self.do("unfold")
+        for width in (*HALVED, NARROW):
+            self.sized(width)
+            self.at("reflow")
+        self.spaced()
+
+    def dark(self) -> None:
+        """Look at the page in the other theme too, for who wants less motion, on a phone and on a desktop."""
+        self.at("axe", BY_WIDTH)
+        self.page.emulate_media(color_scheme="dark", reduced_motion="reduce")
+        for width in (NARROW, WIDE):
+            self.sized(width)
+            self.at("axe", BY_THEME)
+            self.at("focus")
+        self.at("still")
+
+    def forced(self) -> None:
+        """Look at the page with the colours that the system forces."""
+        for scheme in ("dark", "light"):
+            self.page.emulate_media(forced_colors="active", color_scheme=scheme)  # type: ignore[arg-type]
+            self.wait("settled")
+            self.at("forced")
+        self.at("focus")
 
 
 @pytest.mark.parametrize(
@@ -118,3 +167,85 @@ def test_titles_say_the_page_and_no_two_pages_share_one(found: Found, every: Eve
     assert {title: paths for title, paths in of.items() if len(paths) > 1 and "Error: " not in title} == {}
     for page in every.sites[0].client.app.app.state.nav:
         assert of[f"{page.title} · Greyspell"] == {page.path}
+
+
+@pytest.fixture(scope="module")
+def figures(every: EveryPage) -> dict[str, Any]:
+    """Every figure of every page, by where it stands."""
+    return {
+        f"{shown.url} {plot['id']}": json.loads(str(plot["data-figure"]))
+        for shown in every.pages.values()
+        if "data-figure" in shown.html
+        for plot in soup_of(shown).select("[data-figure]")
+    }
+
+
+@pytest.mark.parametrize("theme", ["light", "dark", "paper"])
+def test_charts_stand_out_and_their_series_differ_without_colour(figures: dict[str, Any], theme: str) -> None:
+    colours = chart_contrast.themes()[theme]
+    assert len(figures) > 40
+    wrong = {
+        where: found
+        for where, figure in figures.items()
+        if (found := [*chart_contrast.faint(figure, colours), *chart_contrast.alike(figure, colours)])
+    }
+    assert wrong == {}
+
+
+def test_the_contrast_worked_out_here_is_that_of_wcag() -> None:
+    black, white = (0.0, 0.0, 0.0), (1.0, 1.0, 1.0)
+    # WCAG 2.2 defines the ratio of black and white as 21; #767676 on white is the usual example of just enough, 4.54.
+    assert chart_contrast.contrast(black, white) == pytest.approx(21.0)
+    assert chart_contrast.contrast((0x76 / 255,) * 3, white) == pytest.approx(4.54, abs=0.005)
+
+
+STYLED = """(rules) => {
+  const sheet = new CSSStyleSheet();
+  sheet.replaceSync(rules);
+  document.adoptedStyleSheets = [sheet];
+}"""
+BROKEN = {
+    "frame": ("() => { document.querySelector('h1').outerHTML = '<h2>No heading</h2>'; }", ""),
+    "focus": ("() => {}", "summary:focus-visible { outline: none }"),
+    "charts": ("() => { document.querySelector('.chart details table').remove(); }", ""),
+    "status": ("() => { document.querySelector('#answer .range').setAttribute('role', 'status'); }", ""),
+    "cut": ("() => {}", "main h1 { height: 1rem; overflow: hidden }"),
+    "still": ("() => {}", "summary::before { transition: rotate .1s !important }"),
+    "forced": ("() => {}", "button { border: 0 }"),
+    "reflow": ("() => {}", "main { width: 200rem }"),
+    "axe": ("() => {}", ".hint, .basis { color: #aaa }"),
+}
+"""Ways to spoil a sound page, so that each look must find something."""
+
+
+@pytest.mark.parametrize("name", sorted(BROKEN))
+def test_each_look_finds_what_is_broken(browser: Browser, every: EveryPage, name: str) -> None:
+    context = browser.new_context(viewport={"width": WIDE, "height": 900})
+    every.give(context)
+    page = context.new_page()
+    page.goto(f"{ORIGIN}/today")
+    for script in SCRIPTS:
+        page.evaluate(script)
+    found: Found = defaultdict(list)
+    look = Look(page, every.pages[f"{ORIGIN}/today"], found)
+    look.wait("drawn")
+    change, rules = BROKEN[name]
+    page.evaluate(change)
+    page.evaluate(STYLED, rules)
+    look.at(name, RULES)
+    context.close()
+    assert found[name]
+
+
+def test_faint_lines_and_lines_alike_are_found() -> None:
+    def line(name: str, color: str, dash: str = "solid") -> dict[str, object]:
+        return {"type": "scatter", "mode": "lines", "name": name, "line": {"color": color, "dash": dash, "width": 2}}
+
+    def wrong(*data: dict[str, object]) -> list[str]:
+        figure = {"data": list(data), "layout": {"annotations": [{"text": "here", "font": {"color": "--soft"}}]}}
+        light = chart_contrast.themes()["light"]
+        return [*chart_contrast.faint(figure, light), *chart_contrast.alike(figure, light)]
+
+    assert wrong(line("a", "--slate"), line("b", "--moss", "dot")) == []
+    assert wrong(line("a", "--slate"), line("b", "--moss")) == ["a and b: --slate, --moss, 1.32"]
+    assert wrong(line("a", "--slate/.45")) == ["a --slate/.45: 2.17"]
