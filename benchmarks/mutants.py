@@ -124,12 +124,15 @@ def _changes(node: Any) -> Iterator[tuple[str, Callable[[Any], object]]]:
 
 
 class _PutIn(importlib.abc.MetaPathFinder, importlib.abc.Loader):
-    """Imports one module as a changed tree."""
+    """Imports one module as a changed tree, even where pytest would load it for its doctests."""
 
     def __init__(self, name: str, tree: ast.Module) -> None:
         self._module = name.removesuffix(".py").replace("/", ".")
         self._path = str(Path(name).resolve())
         self._tree = tree
+
+    def pytest_configure(self) -> None:
+        sys.meta_path.insert(0, self)
 
     def find_spec(
         self, fullname: str, path: Sequence[str] | None, target: ModuleType | None = None
@@ -150,10 +153,9 @@ def _tried(mutant: Mutant | None, tests: Sequence[str]) -> int:
     nowhere = os.open(os.devnull, os.O_RDWR)
     for stream in range(3):
         os.dup2(nowhere, stream)
-    if mutant is not None:
-        sys.meta_path.insert(0, _PutIn(mutant.name, mutant.tree()))
     sys.path.insert(0, str(Path.cwd()))
-    return int(pytest.main(["-x", *OPTIONS, "-W", "ignore::pytest.PytestAssertRewriteWarning", *tests]))
+    plugins = [] if mutant is None else [_PutIn(mutant.name, mutant.tree())]
+    return int(pytest.main(["-x", *OPTIONS, "-W", "ignore::pytest.PytestAssertRewriteWarning", *tests], plugins))
 
 
 def _fates(asked: Sequence[tuple[Mutant | None, list[str], float]], workers: int) -> Iterator[tuple[int, str]]:
