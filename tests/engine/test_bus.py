@@ -11,11 +11,12 @@ import pytest
 
 from engine.answers.autonomy import autonomy
 from engine.answers.notices_bus import bus_notices
-from engine.balance.bus_plant import BusState, bus_plant
+from engine.balance.bus_plant import BusPlant, BusState, bus_plant
 from engine.balance.bus_run import bus_run
 from engine.balance.sharing import bus_step
 from engine.balance.step import State, plant
 from engine.balance.trajectory import run
+from engine.cells.chemistry import Chemistry
 from engine.errors import InputError
 from engine.house import household
 from engine.house.bank import Bank, Board
@@ -30,6 +31,7 @@ from engine.house.bus import (
 )
 from engine.house.inverter import Inverter
 from engine.sky.days import parse_sky
+from tests.engine.test_cells import LINE
 from tests.engine.test_household import document
 
 WIDE = 1e6
@@ -38,7 +40,7 @@ INVERTER = Inverter(
 )
 
 
-def guarded(name: str, chemistry: str, series: int, ah: float, **changed: object) -> Bank:
+def guarded(name: str, chemistry: str | Chemistry, series: int, ah: float, **changed: object) -> Bank:
     """A bank that has its own fuse, disconnect and board."""
     short = name.split()[0].lower()
     bank = Bank(id=short, name=name, chemistry=chemistry, series=series, label_ah=ah, cell_c=20.0)
@@ -237,3 +239,72 @@ def test_two_banks_without_any_resistance_share_and_last_twice_as_long() -> None
     asked = {bank.id: 0.8 for bank in home.banks}
     answer = autonomy(home, asked, parse_sky("none", home.site, home.sun, 11, 14), datetime(2026, 11, 25, 18))
     assert answer.hours_to_reserve == pytest.approx(47.45, abs=0.005)
+
+
+def lines(*sizes_ah: float, **changed: object) -> BusPlant:
+    """Banks of 14 cells whose volts rise by 1 V from empty to full behind 0.5 V per C, on an inverter of no draw."""
+    banks = [guarded(f"b{k} bank", LINE, 14, ah, reserve_soc=0.0, **changed) for k, ah in enumerate(sizes_ah)]
+    free = dataclasses.replace(INVERTER, dc_min_v=38.0, restart_v=39.0, idle_w=0.0, k1=0.0, k2=0.0)
+    return bus_plant(banks, free, 100.0)
+
+
+@pytest.mark.parametrize("sizes_ah", [(100.0, 100.0), (50.0, 200.0), (200.0, 100.0)])
+def test_two_banks_joined_at_unlike_charge_come_together_by_an_exponential(sizes_ah: tuple[float, float]) -> None:
+    # Kirchhoff: n (s1 - s2) x 1 V = I (R1 + R2) with R = n x 0.5 V / Ah, and Ah ds/dt = I: the difference falls as
+    # exp(-t / 0.5 h) whatever the sizes, no charge is lost, and what heats the resistances is what the two lose.
+    b = lines(*sizes_ah)
+    one, other = sizes_ah
+    apart = 0.3
+    done = bus_run(b, BusState((0.7, 0.7 - apart)), [0.0] * 3, [0.0] * 3, [0.0] * 3)
+    assert done.parted is not None
+    socs = done.parted.soc
+    falls = apart * np.exp(-np.arange(4) / 0.5)
+    assert socs[:, 0] - socs[:, 1] == pytest.approx(falls, abs=0.003)
+    assert socs @ sizes_ah == pytest.approx(np.full(4, 0.7 * one + (0.7 - apart) * other), rel=1e-9)
+    heat_kwh = 14 * 0.5 * one * other / (one + other) * (apart**2 - falls[-1] ** 2) / 1000
+    assert done.totals.cell_loss_kwh == pytest.approx(heat_kwh, rel=0.01)
+    assert done.totals.stored_change_kwh == pytest.approx(-heat_kwh, rel=0.01)
+    assert done.parted.into_wh.sum(axis=1) == pytest.approx(np.zeros(3), abs=1e-6)
+
+
+def test_a_bus_of_three_gives_a_load_by_their_resistances_at_equal_charge() -> None:
+    # Equal volts behind R proportional to 1 / Ah: currents as the sizes; the load's power at the bus by hand:
+    # U = E - I R with E = 14 x 3.5 V and R = 14 x 0.5 V / 350 Ah, U I = 700 W
+    b = lines(50.0, 100.0, 200.0)
+    _, flow, split = bus_step(b, BusState((0.5,) * 3), 0.0, 700.0, 0.0, 1e-3)
+    ohm = 14 * 0.5 / 350
+    volts = 24.5 + (24.5**2 - 700.0 * ohm) ** 0.5
+    assert split.volts == pytest.approx(volts, rel=1e-4)
+    assert split.amps == pytest.approx([-700.0 / volts * part for part in (1 / 7, 2 / 7, 4 / 7)], rel=1e-4)
+    assert flow.cell_loss_wh == pytest.approx((700.0 / volts) ** 2 * ohm * 1e-3, rel=1e-3)
+
+
+def test_weights_of_a_bus_are_the_shares_of_its_energy() -> None:
+    b = lines(50.0, 150.0)
+    assert b.weights == pytest.approx((0.25, 0.75))
+    assert b.soc_of((1.0, 0.2)) == pytest.approx(0.25 + 0.15)
+    assert b.floor_soc == pytest.approx(0.25 * b.plants[0].floor_soc + 0.75 * b.plants[1].floor_soc)
+    assert b.top_soc == pytest.approx(0.25 * b.plants[0].top_soc + 0.75 * b.plants[1].top_soc)
+
+
+@pytest.mark.parametrize(
+    ("sun_w", "ac_w", "dc_w", "served"),
+    # at its reserve the bus gives nothing: 60 W of the sun are left above the idle draw, in the ratio of both loads
+    [(90.0, 100.0, 20.0, 0.5), (90.0, 0.0, 240.0, 0.25), (20.0, 100.0, 20.0, 0.0), (90.0, 240.0, 0.0, 0.25)],
+)
+def test_the_sun_alone_serves_the_same_share_of_both_loads(
+    sun_w: float, ac_w: float, dc_w: float, served: float
+) -> None:
+    plain = dataclasses.replace(INVERTER, k1=0.0, k2=0.0)
+    cold = [dataclasses.replace(one, cell_c=-5.0) for one in (LFP, SODIUM)]
+    b = bus_plant(cold, plain, 450.0)
+    state = BusState(tuple(p.floor_soc for p in b.plants))
+    after, flow, _ = bus_step(b, state, sun_w, ac_w, dc_w, 0.5)
+    assert flow.served_wh == pytest.approx(served * (ac_w + dc_w) * flow.hours)
+    assert flow.served_wh + flow.unserved_wh == pytest.approx((ac_w + dc_w) * flow.hours)
+    if served:
+        assert flow.sun_wh == pytest.approx(sun_w * flow.hours)
+        assert flow.inverter_loss_wh == pytest.approx(30.0 * flow.hours)
+        assert after.socs == state.socs
+        assert after.on
+    assert flow.limit == b.plants[0].floor_name
