@@ -50,8 +50,8 @@ COMPARED = {
 COUNTED = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult}
 JOINED = {ast.And: ast.Or, ast.Or: ast.And}
 EQUIVALENT = Path(__file__).with_name("equivalent.toml")
-LONGEST_S = 300
-"""And as long again as twenty times what its tests took by themselves."""
+LONGEST_S = 90
+"""And ten times what its tests took by themselves; beyond that a mutant counts as killed."""
 FIRST_IMPORTED = ("bs4", "fastapi", "hypothesis", "numpy", "pydantic")
 """What nothing is changed in, imported once for all."""
 
@@ -191,7 +191,7 @@ def _asked_for(mutant: Mutant, known: Reach | None, asked: argparse.Namespace) -
     chosen = known.tests(mutant.name, mutant.line if mutant.called else None)
     spent = list(accumulate(known.seconds[test] for test in chosen))
     chosen = chosen[: bisect_right(spent, asked.most_s)]
-    return mutant, chosen, LONGEST_S + 20.0 * min(asked.most_s, spent[-1] if spent else 0.0)
+    return mutant, chosen, LONGEST_S + 10.0 * min(asked.most_s, spent[-1] if spent else 0.0)
 
 
 def _explained() -> set[tuple[str, str, int, str]]:
