@@ -9,7 +9,7 @@ import pytest
 
 from engine.balance import step as stepping
 from engine.balance.step import Plant, State, plant, step
-from engine.balance.trajectory import Totals, Trajectory, run
+from engine.balance.trajectory import Totals, Trajectory, leaked_in, run
 from engine.cells import curve
 from engine.cells.chemistry import at
 from engine.house.bank import Board
@@ -396,3 +396,24 @@ def test_an_end_within_an_hour_is_told_once_and_the_hours_after_it_are_not_short
     assert (stopped.limits, stopped.unserved_wh.tolist()) == (("", ""), [0.0, 0.0])
     assert stopped.served_wh.sum() == pytest.approx(800.0 * week.ended_h)
     assert stopped.end == State(0.2)
+
+
+@pytest.mark.parametrize("load_w", [20.0, 1500.0, 4500.0])
+def test_what_leaks_is_lost_whether_an_hour_takes_one_step_or_many(load_w: float) -> None:
+    # constant volts, no resistance: all that is lost in the cells is what leaks, a twentieth of the bank each hour
+    p = dataclasses.replace(ready(IDEAL), self_discharge_per_h=0.05, top_soc=1.0)
+    for sun_w in (0.0, 3000.0):
+        week = run(p, State(0.95), [sun_w] * 3, [load_w] * 3, [0.0] * 3, first_h=0.5)
+        assert week.totals.cell_loss_kwh == pytest.approx((0.5 + 1 + 1) * 0.05 * 14.336, rel=1e-9)
+        assert week.totals.balance_error_share == pytest.approx(0.0, abs=1e-9)
+
+
+def test_no_more_leaks_than_is_left() -> None:
+    p = dataclasses.replace(ready(IDEAL), self_discharge_per_h=0.05, floor_soc=0.0)
+    week = run(p, State(0.08), [0.0] * 4, [0.0] * 4, [0.0] * 4)
+    assert week.soc.min() == 0.0
+    assert week.totals.balance_error_share == pytest.approx(0.0, abs=1e-9)
+    assert leaked_in(p, 0.9, 0.5) == pytest.approx((0.025, 0.025 * 280 * 51.2))
+    # of a straight cell at the volts of the middle of what leaks: 1400 Ah of all cells x 0.1 x (3 + 0.45) V
+    one = dataclasses.replace(straight(), self_discharge_per_h=0.1)
+    assert leaked_in(one, 0.5, 1.0) == pytest.approx((0.1, 1400 * 0.1 * 3.45))
