@@ -308,3 +308,58 @@ def test_the_sun_alone_serves_the_same_share_of_both_loads(
         assert after.socs == state.socs
         assert after.on
     assert flow.limit == b.plants[0].floor_name
+
+
+SUNNY = [0.0] * 8 + [2500.0] * 8 + [0.0] * 8
+TWIN_DAYS: dict[str, tuple[dict[str, object], dict[str, object], float, list[float], list[float]]] = {
+    # changes to the bank, to the inverter, charge at the start, sun, load
+    "to its reserve": ({}, {}, 0.5, [0.0] * 24, [900.0] * 24),
+    "past its reserve into the sun": ({}, {}, 0.35, SUNNY, [700.0] * 24),
+    "to the cut-off and back": ({"reserve_soc": 0.0}, {"dc_min_v": 51.0, "restart_v": 53.0}, 0.4, SUNNY, [900.0] * 24),
+    "filled without a hold": ({"hold": False, "charge_v": 3.45}, {}, 0.7, [0.0] * 4 + [6000.0] * 8, [200.0] * 12),
+    "filled and held": ({"hold": True, "charge_v": 3.45}, {}, 0.7, [0.0] * 4 + [6000.0] * 8, [200.0] * 12),
+    "to the top of its window": ({"top_soc": 0.8}, {}, 0.6, [4000.0] * 6, [200.0] * 6),
+    "by the charger's current": ({}, {"charge_limit_a": 20.0}, 0.4, [6000.0] * 6, [200.0] * 6),
+    "by its own current": ({"charge_limit_a": 15.0}, {}, 0.4, [6000.0] * 6, [200.0] * 6),
+    "too cold to be charged": ({"cell_c": -5.0}, {}, 0.6, [3000.0] * 6, [200.0] * 6),
+    "more than the inverter gives": ({}, {"rated_w": 500.0}, 0.6, [0.0] * 3 + [3000.0] * 3, [800.0] * 6),
+    "over its current": ({"current_a": 10.0}, {}, 0.8, [0.0] * 3 + [400.0] * 3, [300.0, 900.0, 900.0] * 2),
+    "in steps of a half-empty bank": ({"reserve_soc": 0.0}, {"dc_min_v": 38.0}, 0.06, [0.0] * 6, [300.0] * 6),
+}
+
+
+@pytest.mark.parametrize("name", TWIN_DAYS)
+@pytest.mark.parametrize("until_ended", [False, True])
+def test_twins_do_what_one_bank_of_twice_the_size_does(name: str, until_ended: bool) -> None:
+    """Energies, limits and ends against `engine.balance.trajectory`, whose steps share no code for currents."""
+    of_bank, of_inverter, soc, sun_w, ac_w = TWIN_DAYS[name]
+    current_a = of_bank.get("current_a", 300.0)
+    changes = {key: value for key, value in of_bank.items() if key != "current_a"}
+    board = dataclasses.replace(LFP.board, current_limit_a=current_a)
+    one = dataclasses.replace(LFP, board=board, **changes)  # type: ignore[arg-type]
+    limit = {"charge_limit_a": 2 * changes["charge_limit_a"]} if "charge_limit_a" in changes else {}  # type: ignore[operator]
+    double = dataclasses.replace(board, current_limit_a=2 * current_a)  # type: ignore[operator]
+    large = dataclasses.replace(one, parallel=2, board=double, **limit)
+    unit = dataclasses.replace(INVERTER, **of_inverter)  # type: ignore[arg-type]
+    dc_w = [30.0] * len(sun_w)
+    ask = {"first_h": 0.6, "until_ended": until_ended}
+    both = bus_run(bus_plant((one, one), unit, 450.0), BusState((soc, soc)), sun_w, ac_w, dc_w, **ask)  # type: ignore[arg-type]
+    alone = run(plant(large, unit, 450.0), State(soc), sun_w, ac_w, dc_w, **ask)  # type: ignore[arg-type]
+    assert (both.ended_h is None) == (alone.ended_h is None)
+    assert both.ended_h == (None if alone.ended_h is None else pytest.approx(alone.ended_h, abs=0.03))
+    assert both.ended_by == alone.ended_by
+    assert both.limits == alone.limits
+    assert both.hours == pytest.approx(alone.hours, abs=0.03)
+    assert both.soc == pytest.approx(alone.soc, abs=0.003)
+    assert both.charged.tolist() == alone.charged.tolist()
+    turnover_kwh = max(alone.totals.served_kwh, alone.totals.sun_kwh)
+    for field in dataclasses.fields(alone.totals):
+        expected = getattr(alone.totals, field.name)
+        assert getattr(both.totals, field.name) == pytest.approx(expected, rel=0.02, abs=0.006 * turnover_kwh), (
+            field.name
+        )
+    assert abs(both.totals.balance_error_share) < 2e-4
+    for series in ("sun_wh", "spare_wh", "served_wh", "unserved_wh"):
+        assert getattr(both, series).sum() / 1000 == pytest.approx(
+            getattr(both.totals, series.replace("_wh", "_kwh")), abs=1e-9
+        )
