@@ -216,15 +216,16 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--most-s", type=float, default=60.0, help="seconds of tests that a mutant may meet")
     parser.add_argument("--workers", type=int, default=2)
-    parser.add_argument("--only", type=Path, help="of the sample only mutants that stand in this earlier output")
+    parser.add_argument("--only", type=Path, help="those that survived in an earlier output, in place of a sample")
     asked = parser.parse_args()
     files = _files(asked.files)
     known = None if asked.tests else reach(asked.kept, [*(asked.among or test_files(files)), *files])
     every = [mutant for name in files for mutant in mutants(name)]
-    taken = random.Random(asked.seed).sample(every, min(asked.take, len(every)))
     if asked.only:
-        earlier = asked.only.read_text("utf-8")
-        taken = [one for one in taken if _said(one) in earlier]
+        earlier = asked.only.read_text("utf-8").splitlines()
+        taken = [one for one in every if f"survived: {_said(one)}" in earlier]
+    else:
+        taken = random.Random(asked.seed).sample(every, min(asked.take, len(every)))
     for name in FIRST_IMPORTED:
         __import__(name)
     plans = [_asked_for(one, known, asked) for one in taken]
@@ -245,7 +246,7 @@ def main() -> None:
 
 
 def _said(one: Mutant) -> str:
-    return f"{one.name}:{one.line}:{one.column} {one.what} | {one.text}"
+    return f"{one.name} column {one.column} {one.what} | {one.text}"
 
 
 def _print_table(fates: dict[Mutant, str], every: int) -> None:
