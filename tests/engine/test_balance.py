@@ -89,6 +89,18 @@ def test_a_hold_ends_at_the_tail(chemistry: str) -> None:
     assert end.soc.max() == pytest.approx(held, abs=1e-4)
 
 
+@pytest.mark.parametrize("chemistry", ["sodium_layered", "lfp", "nmc"])
+@pytest.mark.parametrize("limit_a", [14.0, 56.0, 140.0])
+def test_a_hold_goes_on_after_a_charge_at_the_current_limit(chemistry: str, limit_a: float) -> None:
+    # more sun than the bank may take: constant current to the end volts, then the same hold as after any other charge
+    b = bank(chemistry, hold=True, charge_limit_a=limit_a)
+    held = curve.soc_with_hold(b.cell, b.charge_end_cell_v, temperature_c=b.cell_c)
+    p = dataclasses.replace(plant(b, inverter(), MEAN_W), self_discharge_per_h=0.0)
+    end = run(p, State(0.3), [9000.0] * 48, [0.0] * 48, [0.0] * 48)
+    assert end.soc[-1] == pytest.approx(held, abs=1e-4)
+    assert abs(end.totals.balance_error_share) < 1e-4
+
+
 def test_cut_off_under_load_is_where_the_sagging_volts_meet_it() -> None:
     b = bank("sodium_layered", reserve_soc=0.0)
     p = plant(b, inverter(), MEAN_W)
@@ -265,6 +277,7 @@ def test_a_short_step_is_ohms_law() -> None:
     assert 0.5 - drawn.soc == pytest.approx(out * hours, rel=1e-3)
     assert flow.cell_loss_wh == pytest.approx(1400.0 * 0.5 * out**2 * hours, rel=1e-3)
     assert (flow.served_wh, flow.inverter_loss_wh) == pytest.approx((1400.0 * hours, 0.0))
+    assert (flow.sun_wh, flow.spare_wh, flow.unserved_wh) == (0.0, 0.0, 0.0)
 
 
 def straight(coulombic: float = 1.0, **changes: object) -> Plant:
@@ -417,3 +430,70 @@ def test_no_more_leaks_than_is_left() -> None:
     # of a straight cell at the volts of the middle of what leaks: 1400 Ah of all cells x 0.1 x (3 + 0.45) V
     one = dataclasses.replace(straight(), self_discharge_per_h=0.1)
     assert leaked_in(one, 0.5, 1.0) == pytest.approx((0.1, 1400 * 0.1 * 3.45))
+
+
+@pytest.mark.parametrize("sun_w", [0.0, 600.0, 2500.0])
+def test_the_inverter_loses_its_idle_draw_and_its_share_of_the_sockets_alone(sun_w: float) -> None:
+    # 2 % of the power and 4 % of its square at the rated 1000 W, from 500 W at the sockets; nothing of the 200 W beside
+    p = plant(bank("lfp"), inverter(rated_w=1000, k1=0.02, k2=0.04), MEAN_W)
+    week = run(p, State(0.6), [sun_w] * 4, [500.0] * 4, [200.0] * 4)
+    assert week.totals.inverter_loss_kwh == pytest.approx(4 * (40 + 10 + 0.04 * 250) / 1000)
+    assert week.totals.served_kwh == pytest.approx(2.8)
+    assert week.totals.sun_kwh + week.totals.spare_kwh == pytest.approx(4 * sun_w / 1000)
+    assert week.totals.balance_error_share == pytest.approx(0.0, abs=1e-4)
+
+
+@pytest.mark.parametrize("name", ["inverter", "board"])
+def test_a_load_that_pulls_the_volts_under_the_cut_off_at_once_gets_nothing(name: str) -> None:
+    # LINE at 0.4: 3.4 V, under a current of 1.0C (14 x 3.4 V x 100 A less what the resistance takes) 0.2 V less.
+    low_v = 3.25 if name == "board" else 2.9
+    board = Board(cell_low_v=low_v, cell_high_v=4.05, current_limit_a=300)
+    cell = dataclasses.replace(LINE, charge_c_max=2.0, discharge_c_max=2.0)
+    one = bank(cell, series=14, label_ah=100, reserve_soc=0.0, board=board)
+    p = plant(one, inverter(k1=0.0, idle_w=0.0, dc_min_v=40 if name == "board" else 3.25 * 14, restart_v=50), MEAN_W)
+    power_w = 14 * 100 * (3.4 - 0.5)
+    after, flow = step(p, State(0.4), 0.0, 0.0, power_w, 1.0)
+    assert (after.soc, after.on, flow.hours, flow.limit) == (0.4, False, 0.0, name)
+    # of half that current the sag is 0.1 V: it runs until the rested volts less the sag are at the cut-off
+    light_w = 14 * 100 * 0.5 * (3.4 - 0.25)
+    after, flow = step(p, State(0.4), 0.0, 0.0, light_w, 0.01)
+    assert after.on
+    assert flow.hours == 0.01
+    ended = run(p, State(0.4), [0.0] * 3, [0.0] * 3, [light_w] * 3, until_ended=True)
+    low = float(ended.soc[-1])
+    rate = stepping._discharge_c(p, low, light_w / 1400)
+    assert rate is not None
+    assert 3.0 + low - 0.2 * rate == pytest.approx(3.25, abs=1e-3)
+    assert ended.ended_by == name
+
+
+def test_a_step_that_moves_nothing_says_nothing() -> None:
+    assert stepping.Flow(1.0) == (1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, "")
+    assert State(0.5) == (0.5, True, False)
+    idle, flow = step(ready(IDEAL, top_soc=0.9), State(0.9), 500.0, 100.0, 0.0, 0.7)
+    wanted_w = 100 / 0.93 + 40
+    assert (idle, flow.hours) == (State(0.9), 0.7)
+    assert (flow.sun_wh, flow.spare_wh) == pytest.approx((0.7 * wanted_w, 0.7 * (500 - wanted_w)))
+
+
+@pytest.mark.parametrize("sun_w", [500.0, 3000.0, 9000.0])
+@pytest.mark.parametrize("chemistry", ["nmc", "lead_sealed"])
+def test_charge_taken_from_the_sun_is_power_at_the_terminals_or_the_end_volts(chemistry: str, sun_w: float) -> None:
+    """By another method: seconds of explicit steps, each with the current that power, cells and end volts allow."""
+    p = dataclasses.replace(ready(chemistry, hold=True), self_discharge_per_h=0.0)
+    unit_w = inverter().dc_w(0.0)
+    s, dt, taken_wh = 0.5, 2.0 / 3600.0, 0.0
+    for _ in range(round(5.0 / dt)):
+        ocv, r_slow = at(p.cells.ocv_v, s), at(p.cells.r_slow, s)
+        power_v = (sun_w - unit_w) / p.series_ah
+        rate = min((-ocv + (ocv**2 + 4 * r_slow * power_v) ** 0.5) / (2 * r_slow), (p.end_v - ocv) / r_slow)
+        rate = max(min(rate, p.charge_c_max), 0.0)
+        if p.acceptance_tau_h is not None:
+            rate = min(rate, (1.0 - s) / p.acceptance_tau_h)
+        if s >= p.top_soc:
+            rate = 0.0
+        taken_wh += p.series_ah * rate * (ocv + rate * r_slow) * dt
+        s += rate * at(p.cells.coulombic, s) * dt
+    week = run(p, State(0.5), [sun_w] * 5, [0.0] * 5, [0.0] * 5)
+    assert week.soc[-1] == pytest.approx(s, abs=0.01)
+    assert week.totals.sun_kwh == pytest.approx((taken_wh + 5 * unit_w) / 1000, rel=0.015)
