@@ -50,8 +50,8 @@ COMPARED = {
 COUNTED = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult}
 JOINED = {ast.And: ast.Or, ast.Or: ast.And}
 EQUIVALENT = Path(__file__).with_name("equivalent.toml")
-LONGEST_S = 90
-"""And ten times what its tests took by themselves; beyond that a mutant counts as killed."""
+LONGEST_S = 90.0
+"""And ten times what its tests took by themselves, `--most-s` at most; beyond that a mutant counts as killed."""
 FIRST_IMPORTED = ("bs4", "fastapi", "hypothesis", "numpy", "pydantic")
 """What nothing is changed in, imported once for all."""
 
@@ -187,7 +187,7 @@ def _fates(asked: Sequence[tuple[Mutant | None, list[str], float]], workers: int
 def _asked_for(mutant: Mutant, known: Reach | None, asked: argparse.Namespace) -> tuple[Mutant, list[str], float]:
     """A mutant with its tests, the quickest that take no longer together than may be, and the longest they may take."""
     if known is None:
-        return mutant, asked.tests.split(), LONGEST_S
+        return mutant, asked.tests.split(), LONGEST_S + 10.0 * asked.most_s
     chosen = known.tests(mutant.name, mutant.line if mutant.called else None)
     spent = list(accumulate(known.seconds[test] for test in chosen))
     chosen = chosen[: bisect_right(spent, asked.most_s)]

@@ -15,6 +15,7 @@ import sys
 import tempfile
 from collections.abc import Iterable
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
 
 import coverage
@@ -55,11 +56,14 @@ def test_files(names: Iterable[str]) -> list[str]:
 
 
 def reach(kept: Path, files: Iterable[str]) -> Reach:
-    """Return what tests reach: as kept from earlier runs, else run under `coverage` and kept, file by file of tests."""
+    """Return what tests reach: as kept of the same engine and test file, else run under `coverage` and kept."""
     known = json.loads(kept.read_text("utf-8")) if kept.exists() else {}
-    stale = [file for file in files if known.get(file, {}).get("text") != Path(file).read_text("utf-8")]
+    engine = "".join(path.read_text("utf-8") for path in sorted(Path("engine").rglob("*.py")))
+    stamps = {file: sha256((engine + Path(file).read_text("utf-8")).encode()).hexdigest() for file in files}
+    stale = [file for file, stamp in stamps.items() if known.get(file, {}).get("stamp") != stamp]
     if stale:
-        known |= _measured(stale)
+        known |= {file: {**found, "stamp": stamps[file]} for file, found in _measured(stale).items()}
+        kept.parent.mkdir(parents=True, exist_ok=True)
         kept.write_text(json.dumps(known), "utf-8")
     lines: dict[str, dict[int, list[str]]] = {}
     seconds: dict[str, float] = {}
@@ -86,7 +90,6 @@ def _measured(files: list[str]) -> dict[str, dict[str, object]]:
         ]
     return {
         file: {
-            "text": Path(file).read_text("utf-8"),
             "seconds": {test: took for test, took in seconds.items() if test.startswith(f"{file}::")},
             "reached": [one for one in reached if one[2].startswith(f"{file}::")],
         }

@@ -257,6 +257,10 @@ def test_the_sun_alone_serves_the_share_of_both_loads_that_it_can_carry(
         assert (flow.sun_wh, flow.spare_wh) == pytest.approx((0.0, sun_w * 0.5))
 
 
+def test_more_than_both_loads_need_carries_all_of_them() -> None:
+    assert stepping.carried_share(inverter(), 100.0, 50.0, 1000.0) == 1.0
+
+
 def test_only_a_load_above_the_inverters_power_is_an_overload() -> None:
     for sun_w in (0.0, 9000.0):
         limits = [step(ready("lfp"), State(0.9), sun_w, ac_w, 0.0, 0.1)[1].limit for ac_w in (4999.0, 5000.0, 5001.0)]
@@ -497,3 +501,14 @@ def test_charge_taken_from_the_sun_is_power_at_the_terminals_or_the_end_volts(ch
     week = run(p, State(0.5), [sun_w] * 5, [0.0] * 5, [0.0] * 5)
     assert week.soc[-1] == pytest.approx(s, abs=0.01)
     assert week.totals.sun_kwh == pytest.approx((taken_wh + 5 * unit_w) / 1000, rel=0.015)
+
+
+@pytest.mark.parametrize(("sun_w", "dc_w"), [(1400.0, 0.0), (2600.0, 300.0), (0.0, 700.0), (300.0, 1500.0)])
+def test_steps_of_a_straight_cell_keep_their_energy_to_the_last(sun_w: float, dc_w: float) -> None:
+    # volts in a line: what is booked at the middle of a step is what lies between its ends; a discharge takes its
+    # current at the middle as first reckoned
+    for coulombic in (1.0, 0.8):
+        p = straight(coulombic, idle_w=0.0)
+        week = run(p, State(0.45), [sun_w] * 2, [0.0] * 2, [dc_w] * 2)
+        assert abs(week.soc[-1] - 0.45) > 0.1
+        assert week.totals.balance_error_share == pytest.approx(0.0, abs=2e-5 if dc_w > sun_w else 1e-9)

@@ -11,12 +11,12 @@ import pytest
 
 from engine.answers.autonomy import autonomy
 from engine.answers.notices_bus import bus_notices
-from engine.balance.bus_plant import BusPlant, BusState, bus_plant
+from engine.balance.bus_plant import BusPlant, BusState, bus_plant, cell, limits
 from engine.balance.bus_run import bus_run
-from engine.balance.sharing import bus_step
+from engine.balance.sharing import bus_step, restarts
 from engine.balance.step import State, plant
 from engine.balance.trajectory import run
-from engine.cells.chemistry import Chemistry
+from engine.cells.chemistry import Chemistry, table
 from engine.errors import InputError
 from engine.house import household
 from engine.house.bank import Bank, Board
@@ -241,9 +241,10 @@ def test_two_banks_without_any_resistance_share_and_last_twice_as_long() -> None
     assert answer.hours_to_reserve == pytest.approx(47.45, abs=0.005)
 
 
-def lines(*sizes_ah: float, **changed: object) -> BusPlant:
+def lines(*sizes_ah: float, r_slow: float = 0.5) -> BusPlant:
     """Banks of 14 cells whose volts rise by 1 V from empty to full behind 0.5 V per C, on an inverter of no draw."""
-    banks = [guarded(f"b{k} bank", LINE, 14, ah, reserve_soc=0.0, **changed) for k, ah in enumerate(sizes_ah)]
+    line = dataclasses.replace(LINE, r_slow_v_per_c=(r_slow, r_slow))
+    banks = [guarded(f"b{k} bank", line, 14, ah, reserve_soc=0.0) for k, ah in enumerate(sizes_ah)]
     free = dataclasses.replace(INVERTER, dc_min_v=38.0, restart_v=39.0, idle_w=0.0, k1=0.0, k2=0.0)
     return bus_plant(banks, free, 100.0)
 
@@ -321,6 +322,13 @@ TWIN_DAYS: dict[str, tuple[dict[str, object], dict[str, object], float, list[flo
     "to the top of its window": ({"top_soc": 0.8}, {}, 0.6, [4000.0] * 6, [200.0] * 6),
     "by the charger's current": ({}, {"charge_limit_a": 20.0}, 0.4, [6000.0] * 6, [200.0] * 6),
     "by its own current": ({"charge_limit_a": 15.0}, {}, 0.4, [6000.0] * 6, [200.0] * 6),
+    "held after its own current": (
+        {"hold": True, "charge_v": 3.4, "charge_limit_a": 70.0},
+        {},
+        0.8,
+        [9000.0] * 8,
+        [200.0] * 8,
+    ),
     "too cold to be charged": ({"cell_c": -5.0}, {}, 0.6, [3000.0] * 6, [200.0] * 6),
     "more than the inverter gives": ({}, {"rated_w": 500.0}, 0.6, [0.0] * 3 + [3000.0] * 3, [800.0] * 6),
     "over its current": ({"current_a": 10.0}, {}, 0.8, [0.0] * 3 + [400.0] * 3, [300.0, 900.0, 900.0] * 2),
@@ -363,3 +371,81 @@ def test_twins_do_what_one_bank_of_twice_the_size_does(name: str, until_ended: b
         assert getattr(both, series).sum() / 1000 == pytest.approx(
             getattr(both.totals, series.replace("_wh", "_kwh")), abs=1e-9
         )
+
+
+def test_a_bank_that_is_charged_takes_nothing_and_the_other_all() -> None:
+    b = lines(100.0, 100.0)
+    b = dataclasses.replace(b, plants=(dataclasses.replace(b.plants[0], top_soc=0.5), b.plants[1]))
+    # 1400 W lift the emptier one from 48.3 V to 50.2 V, above the 49 V at which the charged one rests
+    _, flow, split = bus_step(b, BusState((0.5, 0.45)), 1400.0, 0.0, 0.0, 0.01)
+    assert split.amps[0] == 0.0
+    assert split.volts == pytest.approx((48.3 + (48.3**2 + 4 * 0.07 * 1400.0) ** 0.5) / 2, rel=1e-3)
+    assert (flow.sun_wh, flow.spare_wh) == pytest.approx((1400.0 * flow.hours, 0.0), abs=1e-9)
+    assert split.into_wh == pytest.approx((0.0, 1400.0 * flow.hours))
+    both = BusState(tuple(p.top_soc for p in b.plants))
+    _, flow, split = bus_step(b, both, 500.0, 0.0, 0.0, 0.5)
+    assert split.amps == pytest.approx((0.0, 0.0), abs=1e-9)
+    assert (flow.sun_wh, flow.spare_wh) == pytest.approx((0.0, 500.0 * flow.hours))
+
+
+def test_a_bus_at_rest_steps_by_the_half_hour_and_a_stiff_one_in_shorter_steps() -> None:
+    calm = lines(100.0, 200.0)
+    assert bus_step(calm, BusState((0.5, 0.5)), 0.0, 0.0, 0.0, 1.0)[1].hours == 0.5
+    assert bus_step(calm, BusState((0.5, 0.5)), 0.0, 0.0, 0.0, 0.2)[1].hours == 0.2
+    # 1 V from empty to full behind 0.05 V per C: 2 x 0.05 h, half an hour being ten of its time constants
+    stiff = lines(100.0, 200.0, r_slow=0.05)
+    assert bus_step(stiff, BusState((0.5, 0.5)), 0.0, 0.0, 0.0, 1.0)[1].hours == pytest.approx(0.1)
+    stiffest = lines(100.0, 200.0, r_slow=0.005)
+    assert bus_step(stiffest, BusState((0.5, 0.5)), 0.0, 0.0, 0.0, 1.0)[1].hours == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize("soc", [0.0, 0.00025, 0.3333, 0.5, 0.9999, 1.0])
+def test_the_cell_of_a_bus_is_read_on_its_line(soc: float) -> None:
+    cells = table(dataclasses.replace(LINE, r_slow_v_per_c=(0.5, 0.7)))
+    assert cell(cells, soc) == pytest.approx((3.0 + soc, 1.0, 0.5 + 0.2 * soc))
+
+
+def test_a_bank_gives_and_takes_within_its_limits_alone() -> None:
+    b = lines(100.0, 200.0)
+    limited = dataclasses.replace(b.plants[0], charge_c_max=0.4, discharge_c_max=0.7, floor_soc=0.2, top_soc=0.9)
+    slow = dataclasses.replace(limited, acceptance_tau_h=2.0)
+    pair = dataclasses.replace(b, plants=(limited, slow))
+    # 100 Ah at 0.7C and 0.4C; a charge acceptance of two hours takes (1 - s) / 2 of its 100 Ah where that is less
+    assert limits(pair, (0.5, 0.5)) == (pytest.approx([-70.0, -70.0]), pytest.approx([40.0, 25.0]))
+    assert limits(pair, (0.5, 0.1)) == (pytest.approx([-70.0, 0.0]), pytest.approx([40.0, 40.0]))
+    assert limits(pair, (0.2, 0.9)) == (pytest.approx([0.0, -70.0]), pytest.approx([40.0, 0.0]))
+
+
+@pytest.mark.parametrize(("sun_w", "on"), [(0.0, False), (1400.0, True)])
+def test_a_bus_comes_back_at_its_restart_volts(sun_w: float, on: bool) -> None:
+    # 14 x 3.5 V = 49 V at rest; 1400 W into 100 Ah lift it by 14 x 0.5 c with c (3.5 + 0.5 c) = 0.5: to 49.97 V
+    b = dataclasses.replace(lines(100.0, 100.0), restart_v=49.9)
+    assert restarts(b, BusState((0.5, 0.5), on=False), sun_w) is on
+    assert restarts(dataclasses.replace(b, restart_v=48.99), BusState((0.5, 0.5), on=False), 0.0)
+    assert not restarts(dataclasses.replace(b, restart_v=49.99), BusState((0.5, 0.5), on=False), sun_w)
+
+
+def test_a_board_that_opens_above_the_reserve_is_the_floor() -> None:
+    # at rest 3 + s: a board that opens at 3.4 V does so near 0.4, the sag of 0.2 V per C of 100 W over 9.8 kWh above it
+    b = lines(100.0, 100.0)
+    board = dataclasses.replace(LFP.board, cell_low_v=3.4, cell_high_v=4.1)
+    guarded_bank = guarded("b bank", LINE, 14, 100.0, reserve_soc=0.2, board=board)
+    free = dataclasses.replace(INVERTER, dc_min_v=38.0, restart_v=39.0)
+    opened = bus_plant([guarded_bank, guarded_bank], free, 98.0)
+    # each carries 49 W: 49 / (14 x 3.5 x 100) = 0.01C
+    assert [p.floor_soc for p in opened.plants] == pytest.approx([0.402] * 2, abs=1e-6)
+    assert {p.floor_name for p in opened.plants} == {"board"}
+    assert {p.floor_name for p in b.plants} == {"reserve"}
+
+
+def test_each_bank_tells_when_it_first_came_to_its_floor() -> None:
+    b = lines(100.0, 100.0, 100.0)
+    low = tuple(dataclasses.replace(p, floor_soc=floor) for p, floor in zip(b.plants, (0.5, 0.4, 0.1), strict=True))
+    b = dataclasses.replace(b, plants=low)
+    # all at 0.5; the first is there already, the other two give 686 W for two hours: about 7 A each, 0.07 an hour
+    done = bus_run(b, BusState((0.5,) * 3), [0.0] * 3, [686.0] * 3, [0.0] * 3, first_h=0.5)
+    assert done.parted is not None
+    assert done.parted.at_floor_h == (0.0, 2.5, None)
+    assert done.parted.soc[:, 0].tolist() == [0.5] * 4
+    assert done.parted.soc[-1, 1] == pytest.approx(0.4, abs=1e-5)
+    assert done.parted.into_wh.sum(axis=1) == pytest.approx([-343.0, -686.0, -686.0])

@@ -13,13 +13,16 @@ from engine.cells.chemistry import (
     STEPS,
     Chemistry,
     Source,
+    at,
     capacity_share,
+    energy_at,
     interpolated,
     ocv_at,
     r_fast_at,
     r_slow_at,
     soc_at_ocv,
     table,
+    volts_at,
 )
 from engine.cells.pchip import pchip
 from engine.errors import InputError
@@ -49,6 +52,17 @@ def test_table_of_a_straight_line():
     assert cells.energy_v[500] == pytest.approx(3.0 * 0.5 + 0.125)
     assert cells.coulombic == [1.0] * (STEPS + 1)
     assert table(LINE, 25.0) is table(LINE, 25.0)
+
+
+@pytest.mark.parametrize("s", [-1.0, 0.0, 0.00025, 0.12345, 0.7, 1.0, 2.0])
+def test_volts_and_both_resistances_at_once_are_those_read_one_by_one(s):
+    cells = table(dataclasses.replace(LINE, r_slow_v_per_c=(0.5, 0.9), r_fast_v_per_c=(0.1, 0.4)))
+    held = min(max(s, 0.0), 1.0)
+    by_hand = (3.0 + held, 0.5 + 0.4 * held, 0.1 + 0.3 * held)
+    assert volts_at(cells, s) == pytest.approx(by_hand)
+    assert tuple(at(line, s) for line in (cells.ocv_v, cells.r_slow, cells.r_fast)) == pytest.approx(by_hand)
+    # integral of 3 + s
+    assert energy_at(cells, s) == pytest.approx(3.0 * held + held**2 / 2, abs=1e-12)
 
 
 def test_resistance_follows_its_temperature_table():

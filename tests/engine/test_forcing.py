@@ -51,12 +51,14 @@ def test_what_is_left_begins_on_the_hour_of_the_day() -> None:
 
 def house() -> Household:
     """Household H with 100 W at the sockets and 5 W at the battery side throughout."""
-    found = document("h")
-    found["loads"] = [
+    return read(document("h") | {"loads": house_loads()})
+
+
+def house_loads() -> list[dict[str, object]]:
+    return [
         {"id": "on", "name": "On", "kind": "steady", "values": {"power_w": 100.0}},
         {"id": "low", "name": "Low", "kind": "steady", "measured": "battery", "values": {"power_w": 5.0}},
     ]
-    return read(found)
 
 
 def test_a_day_begins_at_its_midnight_and_the_forcing_at_the_moment() -> None:
@@ -72,6 +74,16 @@ def test_a_day_begins_at_its_midnight_and_the_forcing_at_the_moment() -> None:
     assert set(ac_w.tolist()) == {100.0}
     assert set(dc_w.tolist()) == {5.0}
     assert [part.size for part in load_hours(home, supply, start, 0)] == [0, 0]
+
+
+def test_each_day_has_the_loads_of_its_own_month() -> None:
+    found = document("h")
+    month = {"id": "july", "name": "July", "kind": "pump", "months": [7], "values": {"power_w": 70.0, "run_h": 24.0}}
+    found["loads"] = [*house_loads(), month]
+    home = read(found)
+    ac_w, dc_w = load_hours(home, home.supplies()[0], datetime(2026, 6, 30, 12), 3)
+    assert ac_w.tolist() == [100.0] * 24 + [170.0] * 48
+    assert dc_w.tolist() == [5.0] * 72
 
 
 def test_days_without_panels_have_no_sun() -> None:

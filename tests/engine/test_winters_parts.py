@@ -173,6 +173,10 @@ def test_a_leaking_bank_is_what_stepping_gives_at_the_size_that_leaks_and_withou
         assert alone.dark_spells(np.array([kwh]))[0] == spells
         assert alone.bank_for_short(short_kwh) == pytest.approx(kwh)
         assert alone.dark_spells(np.array([alone.bank_for_spells(spells)]))[0] <= spells
+    # the deepest spell alone is short of a bank between its depth and the next, and of none at its own depth
+    between = (alone.depth_kwh[0] + alone.depth_kwh[1]) / 2
+    assert alone.bank_for_short(alone.depth_kwh[0] - between) == pytest.approx(between)
+    assert alone.bank_for_short(0.0) == pytest.approx(alone.depth_kwh[0])
 
 
 def test_between_its_two_spectra_what_a_leaking_bank_fails_to_give_is_on_their_line() -> None:
