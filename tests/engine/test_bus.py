@@ -442,10 +442,10 @@ def test_each_bank_tells_when_it_first_came_to_its_floor() -> None:
     b = lines(100.0, 100.0, 100.0)
     low = tuple(dataclasses.replace(p, floor_soc=floor) for p, floor in zip(b.plants, (0.5, 0.4, 0.1), strict=True))
     b = dataclasses.replace(b, plants=low)
-    # all at 0.5; the first is there already, the other two give 686 W for two hours: about 7 A each, 0.07 an hour
+    # all at 0.5; the first is there already, the others give 686 W, 7 A each: 0.1 in 1.43 hours
     done = bus_run(b, BusState((0.5,) * 3), [0.0] * 3, [686.0] * 3, [0.0] * 3, first_h=0.5)
     assert done.parted is not None
-    assert done.parted.at_floor_h == (0.0, 2.5, None)
+    assert done.parted.at_floor_h == (0.0, 1.5, None)
     assert done.parted.soc[:, 0].tolist() == [0.5] * 4
     assert done.parted.soc[-1, 1] == pytest.approx(0.4, abs=1e-5)
     assert done.parted.into_wh.sum(axis=1) == pytest.approx([-343.0, -686.0, -686.0])
