@@ -471,6 +471,18 @@ def test_a_load_that_pulls_the_volts_under_the_cut_off_at_once_gets_nothing(name
     assert ended.ended_by == name
 
 
+def test_any_want_of_charge_is_short_and_a_want_of_inverter_is_not() -> None:
+    flows = [
+        stepping.Flow(1.0, unserved_wh=0.0, limit="reserve"),
+        stepping.Flow(1.0, unserved_wh=500.0, limit="overload"),
+        stepping.Flow(1.0, unserved_wh=0.001, limit="reserve"),
+        stepping.Flow(1.0, unserved_wh=900.0, limit="cold"),
+    ]
+    assert [stepping.is_short(flow) for flow in flows] == [False, False, True, True]
+    assert stepping.first_short(flows) == 2
+    assert stepping.first_short(flows[:2]) is None
+
+
 def test_a_step_that_moves_nothing_says_nothing() -> None:
     assert stepping.Flow(1.0) == (1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, "")
     assert State(0.5) == (0.5, True, False)
