@@ -388,6 +388,16 @@ def test_a_bank_that_is_charged_takes_nothing_and_the_other_all() -> None:
     assert (flow.sun_wh, flow.spare_wh) == pytest.approx((0.0, 500.0 * flow.hours))
 
 
+def test_banks_that_take_less_than_an_ampere_take_that() -> None:
+    b = lines(100.0, 100.0)
+    b = dataclasses.replace(b, plants=tuple(dataclasses.replace(p, charge_c_max=0.005) for p in b.plants))
+    _, flow, split = bus_step(b, BusState((0.5, 0.5)), 1400.0, 0.0, 0.0, 0.1)
+    assert split.amps == pytest.approx((0.5, 0.5), rel=1e-3)
+    # 49 V at rest and 0.07 ohm x 0.5 A
+    assert flow.sun_wh == pytest.approx(49.035 * 1.0 * flow.hours, rel=1e-3)
+    assert flow.sun_wh + flow.spare_wh == pytest.approx(1400.0 * flow.hours)
+
+
 def test_a_bus_at_rest_steps_by_the_half_hour_and_a_stiff_one_in_shorter_steps() -> None:
     calm = lines(100.0, 200.0)
     assert bus_step(calm, BusState((0.5, 0.5)), 0.0, 0.0, 0.0, 1.0)[1].hours == 0.5
