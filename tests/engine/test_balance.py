@@ -524,3 +524,14 @@ def test_steps_of_a_straight_cell_keep_their_energy_to_the_last(sun_w: float, dc
         week = run(p, State(0.45), [sun_w] * 2, [0.0] * 2, [dc_w] * 2)
         assert abs(week.soc[-1] - 0.45) > 0.1
         assert week.totals.balance_error_share == pytest.approx(0.0, abs=2e-5 if dc_w > sun_w else 1e-9)
+
+
+def test_a_step_of_a_hold_ends_at_no_more_than_the_cells_still_accept() -> None:
+    # Held at 4.04 V behind 0.5 V per C the straight cell takes 2 (1.04 - s), from 84 % on no more than (1 - s) / 0.4 h.
+    cell = dataclasses.replace(LINE, v_charge=4.04, acceptance_tau_h=0.4, charge_c_max=2.0)
+    one = bank(cell, series=14, label_ah=100, reserve_soc=0.0, hold=True, top_soc=1.0)
+    p = plant(one, inverter(k1=0.0, idle_w=0.0, dc_min_v=35, restart_v=40), MEAN_W)
+    after, flow = step(p, State(0.8), 1e5, 0.0, 0.0, 0.25)
+    assert flow.hours == 0.25
+    # implicit in time: s = 0.8 + 0.25 (1 - s) / 0.4
+    assert after.soc == pytest.approx((0.8 + 0.625) / 1.625, abs=1e-4)
