@@ -526,12 +526,28 @@ def test_steps_of_a_straight_cell_keep_their_energy_to_the_last(sun_w: float, dc
         assert week.totals.balance_error_share == pytest.approx(0.0, abs=2e-5 if dc_w > sun_w else 1e-9)
 
 
-def test_a_step_of_a_hold_ends_at_no_more_than_the_cells_still_accept() -> None:
+@pytest.mark.parametrize("coulombic", [1.0, 0.8])
+def test_a_step_of_a_hold_ends_at_no_more_than_the_cells_still_accept(coulombic: float) -> None:
     # Held at 4.04 V behind 0.5 V per C the straight cell takes 2 (1.04 - s), from 84 % on no more than (1 - s) / 0.4 h.
-    cell = dataclasses.replace(LINE, v_charge=4.04, acceptance_tau_h=0.4, charge_c_max=2.0)
+    cell = dataclasses.replace(
+        LINE, v_charge=4.04, acceptance_tau_h=0.4, charge_c_max=2.0, coulombic_efficiency=coulombic
+    )
     one = bank(cell, series=14, label_ah=100, reserve_soc=0.0, hold=True, top_soc=1.0)
     p = plant(one, inverter(k1=0.0, idle_w=0.0, dc_min_v=35, restart_v=40), MEAN_W)
     after, flow = step(p, State(0.8), 1e5, 0.0, 0.0, 0.25)
     assert flow.hours == 0.25
-    # implicit in time: s = 0.8 + 0.25 (1 - s) / 0.4
-    assert after.soc == pytest.approx((0.8 + 0.625) / 1.625, abs=1e-4)
+    # implicit in time: s = 0.8 + 0.25 (1 - s) / 0.4 times what is kept
+    part = 0.625 * coulombic
+    assert after.soc == pytest.approx((0.8 + part) / (1 + part), abs=1e-4)
+
+
+@pytest.mark.parametrize("chemistry", ["sodium_layered", "nmc"])
+def test_finer_steps_near_empty_move_the_end_by_less_than_half_a_percent(
+    chemistry: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    p = plant(bank(chemistry, reserve_soc=0.0), inverter(dc_min_v=30, restart_v=44), MEAN_W)
+    whole = until_end(p, 0.05, 700.0)
+    monkeypatch.setattr(stepping, "MAX_SOC_STEP", stepping.MAX_SOC_STEP / 16)
+    finer = until_end(p, 0.05, 700.0)
+    assert whole.ended_h == pytest.approx(finer.ended_h, rel=0.005)
+    assert whole.totals.cell_loss_kwh == pytest.approx(finer.totals.cell_loss_kwh, rel=0.02)

@@ -367,10 +367,10 @@ def test_twins_do_what_one_bank_of_twice_the_size_does(name: str, until_ended: b
             field.name
         )
     assert abs(both.totals.balance_error_share) < 2e-4
-    for series in ("sun_wh", "spare_wh", "served_wh", "unserved_wh"):
-        assert getattr(both, series).sum() / 1000 == pytest.approx(
-            getattr(both.totals, series.replace("_wh", "_kwh")), abs=1e-9
-        )
+    for week in (both, alone):
+        for series in ("sun_wh", "spare_wh", "served_wh", "unserved_wh"):
+            total_kwh = getattr(week.totals, series.replace("_wh", "_kwh"))
+            assert getattr(week, series).sum() / 1000 == pytest.approx(total_kwh, abs=1e-9)
 
 
 def test_a_bank_that_is_charged_takes_nothing_and_the_other_all() -> None:

@@ -14,7 +14,9 @@ from engine.balance.depths import Constant, Spectrum, spectrum
 from engine.balance.equivalent import Equivalent
 from engine.balance.leaking import leaking, own_leak_kwh
 from engine.balance.winters import Winters, _whole, _with_means
+from engine.house.household import read
 from engine.sky.spells import LEAST_DAYS
+from tests.engine.test_household import document
 
 DAYS = 3
 
@@ -199,3 +201,16 @@ def test_a_leak_that_eats_any_bank_leaves_no_size() -> None:
     both = leaking(spectrum(net), spectrum(net - 2.0), 2.0)
     assert both.bank_for_spells(0) == inf
     assert both.bank_for_short(0.5) == inf
+
+
+@pytest.mark.parametrize("strings", [1.0, 2.0, 5.0])
+def test_a_bank_without_loss_leaks_what_its_cells_say_of_each_usable_kwh(strings: float) -> None:
+    # Household H: 280 Ah of 51.2 V without any loss, 20 % kept back; 5 % a month of 30.4375 days, of all of it
+    changed = document("h")
+    changed["banks"][0]["chemistry"]["self_discharge_per_month"] = 0.05
+    (supply,) = read(changed).supplies()
+    one = equivalents.equivalent(supply, hours(), 100.0, strings)
+    assert one.bank.charge_efficiency == pytest.approx(1.0)
+    assert one.leak_w_per_kwh == pytest.approx(0.05 * 14336 / (30.4375 * 24) / (0.8 * 14.336))
+    (tight,) = read(document("h")).supplies()
+    assert equivalents.equivalent(tight, hours(), 100.0, strings).leak_w_per_kwh == 0.0
