@@ -39,10 +39,17 @@ class Reach:
     seconds: dict[str, float]
 
     def tests(self, name: str, line: int | None) -> list[str]:
-        """Return the tests that run a line, or any of its file where none does or none is named; quickest first."""
+        """Return the tests that run a line, quickest first; without one those that run any, then those beside them."""
         by_line = self.lines.get(name, {})
-        some = (by_line.get(line) if line else None) or {test for tests in by_line.values() for test in tests}
-        return sorted(some, key=lambda test: (self.seconds.get(test, 0.0), test))
+        if line in by_line:
+            return sorted(by_line[line], key=self._order)
+        some = {test for tests in by_line.values() for test in tests}
+        files = {test.partition("::")[0] for test in some}
+        beside = {test for test in self.seconds if test.partition("::")[0] in files} - some
+        return sorted(some, key=self._order) + sorted(beside, key=self._order)
+
+    def _order(self, test: str) -> tuple[float, str]:
+        return self.seconds.get(test, 0.0), test
 
 
 def test_files(names: Iterable[str]) -> list[str]:
