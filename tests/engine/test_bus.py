@@ -283,6 +283,9 @@ def test_a_bus_of_three_gives_a_load_by_their_resistances_at_equal_charge() -> N
 def test_weights_of_a_bus_are_the_shares_of_its_energy() -> None:
     b = lines(50.0, 150.0)
     assert b.weights == pytest.approx((0.25, 0.75))
+    unlike = bus_plant((LFP, SODIUM, NMC), INVERTER, 450.0).weights
+    kwh = [bank.label_kwh for bank in (LFP, SODIUM, NMC)]
+    assert unlike == pytest.approx([one / sum(kwh) for one in kwh])
     assert b.soc_of((1.0, 0.2)) == pytest.approx(0.25 + 0.15)
     assert b.floor_soc == pytest.approx(0.25 * b.plants[0].floor_soc + 0.75 * b.plants[1].floor_soc)
     assert b.top_soc == pytest.approx(0.25 * b.plants[0].top_soc + 0.75 * b.plants[1].top_soc)

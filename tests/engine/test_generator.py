@@ -200,6 +200,13 @@ def test_a_start_under_the_reserve_is_made_at_the_reserve() -> None:
     assert week.generation.starts_h[0] == pytest.approx(0.1 * STORE_WH / (500 / 0.93 + IDLE_W), abs=1e-6)
 
 
+def test_a_start_lifted_to_the_reserve_lifts_the_stop_by_five_points_above_it() -> None:
+    week = followed(0.3, 500.0, 8, start_soc=0.05, stop_soc=0.1)
+    assert week.generation is not None
+    (_, low), (_, high), *_ = week.generation.switched
+    assert (low, high) == pytest.approx((0.2, 0.25), abs=1e-6)
+
+
 def test_a_cut_off_inverter_starts_it() -> None:
     cut = run(
         plant(bank("lfp", reserve_soc=0.0), inverter(dc_min_v=51.5, restart_v=53.0), 400.0),
