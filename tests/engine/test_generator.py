@@ -82,6 +82,14 @@ def test_does_not_run_in_quiet_hours() -> None:
     assert night.generation.starts_h == pytest.approx((0.0, 11.0))
 
 
+def test_a_trajectory_begins_at_midnight_unless_it_is_said() -> None:
+    p = plant(bank(IDEAL), inverter(), 400.0)
+    series = [0.0] * 3, [1500.0] * 3, [0.0] * 3
+    night = run(p, State(0.45), *series, generator=generator(quiet_from_h=0, quiet_to_h=1))
+    assert night.generation is not None
+    assert night.generation.burnt[:, 0] == pytest.approx([0.0, 1.0, 1.0])
+
+
 def test_quiet_hours_end_a_run_before_its_shortest_time() -> None:
     night = followed(0.49, 300.0, 4, from_hour=21, quiet_from_h=22, quiet_to_h=7, least_run_h=3.0)
     assert night.generation is not None

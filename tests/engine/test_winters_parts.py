@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from datetime import date
 from math import inf
 
 import numpy as np
@@ -10,11 +11,13 @@ import pytest
 from numpy.typing import NDArray
 
 from engine.balance import equivalent as equivalents
-from engine.balance.depths import Constant, Spectrum, spectrum
+from engine.balance.depths import Constant, Spectrum, longest_away_h, spectrum
 from engine.balance.equivalent import Equivalent
 from engine.balance.leaking import leaking, own_leak_kwh
-from engine.balance.winters import Winters, _whole, _with_means
+from engine.balance.winters import Winters, _whole, _with_means, whole_years, winters
+from engine.errors import Unreachable
 from engine.house.household import read
+from engine.sky.series import KcSeries
 from engine.sky.spells import LEAST_DAYS
 from tests.engine.test_household import document
 
@@ -106,6 +109,27 @@ def test_more_panels_fill_the_bank_again_sooner() -> None:
     # three times the panels put in 1.53 kWh an hour: of the 23 hours after two o'clock the last one still ends short
     assert found().longest_away_days(3.0) == pytest.approx(23 / 24)
     assert found().longest_away_days(10.0) == pytest.approx(22 / 24)
+
+
+def test_a_bank_that_is_never_drawn_on_is_never_away_from_full() -> None:
+    assert longest_away_h(np.array([1.0, 0.0, 2.0])) == 0
+    assert longest_away_h(np.array([1.0, -1.0, 2.0])) == 1
+
+
+def test_only_the_whole_years_of_a_series_are_kept() -> None:
+    home = read(document("h"))
+    (supply,) = home.supplies()
+    # from new year on: what is left of the year of dull days that began the summer before, a whole one and a part
+    series = KcSeries(first=date(2001, 1, 1), kc=np.full(800, 0.4), basis="made", title="by hand")
+    kept = winters(home, supply, series)
+    assert kept.years.size == whole_years(series, home.site.latitude_deg) == 1
+    assert kept.month.size == 365
+    assert kept.filled_days == 0
+    # 300 W at the sockets throughout, at 93 % and with the idle draw
+    assert kept.load_kwh == pytest.approx(365 * 24 * (300 / 0.93 + 40) / 1000)
+    assert kept.sockets_kwh == pytest.approx(365 * 7.2)
+    with pytest.raises(Unreachable, match="No year of these days is whole"):
+        winters(home, supply, dataclasses.replace(series, kc=series.kc[:300]))
 
 
 @pytest.mark.parametrize(("days", "refills"), [(366.0, True), (366.1, False)])
