@@ -109,7 +109,7 @@ def _charge(b: BusPlant, state: BusState, sun_w: float, load_w: float, hours: fl
 
     dt, found = _advance(b, state.socs, hours, filled)
     full = state.full
-    if not b.holds and over_w > 0.0 and not full:
+    if not b.holds and over_w > 0.0 and not full and any(p.charge_c_max for p in b.plants):
         dt, found, full = _until(
             b, state.socs, dt, found, filled, lambda socs: _volts_v(b, socs, filled) < b.end_v - AT_SOC
         )

@@ -200,7 +200,8 @@ def _charge(p: Plant, state: State, sun_w: float, load_w: float, hours: float) -
         rate = _driven_c(p, soc, ocv, r_slow, power_v)
     if rate <= 0.0:
         return state, Flow(hours, load_w * hours, (sun_w - load_w) * hours)
-    if ocv + rate * r_slow > p.end_v + _TINY:
+    # A step that ended where its volts met the end ends up to _TINY above it: there a hold goes on, at falling current.
+    if ocv + rate * r_slow > p.end_v + (0.0 if p.holds else _TINY):
         if not p.holds:
             return State(soc, state.on, True), Flow(0.0)
         dt = min(hours, MAX_TAPER_H)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from itertools import pairwise
+from math import exp
 
 import pytest
 
 from engine.cells import catalogue
-from engine.cells.ageing import LEAST_SHARE, MOST_YEARS, Use, ageing_of, life_years, share_left
+from engine.cells.ageing import COLDEST_C, LEAST_SHARE, MOST_YEARS, Use, ageing_of, life_years, share_left
 from engine.cells.chemistry import soc_at_ocv
 from engine.errors import InputError
 from tests.engine.plants import IDEAL
@@ -60,9 +62,62 @@ def test_typical_lives_are_those_their_source_tells(id: str) -> None:
     }[id]
     assert f"after {years:g} years at 25 °C without use, or after {cycles:,} full equivalent cycles of half" in text
     assert left(id, years, STILL) == pytest.approx(0.8)
-    assert left(id, years, STILL, cell_c=35) == pytest.approx(0.6)
+    # twice as fast for each 10 K: after half the years at 35 °C, and by the root of two at 30 °C
+    assert left(id, years / 2, STILL, cell_c=35) == pytest.approx(0.8)
+    assert 1 - left(id, years, STILL, cell_c=30) == pytest.approx(0.2 * 2**0.5)
     # by time and by cycles half each: at the end after half the years
     assert left(id, years / 2, STILL, depth=0.5, cycles_a_year=cycles / years) == pytest.approx(0.8)
+
+
+@pytest.mark.parametrize("id", ["sodium_layered", "lead_flooded", "lead_sealed", "lead_gel"])
+def test_the_wear_of_a_cycle_of_typical_lives_grows_with_its_depth_to_the_power_of_three_tenths(id: str) -> None:
+    # the usual form of a cycle life: N proportional to depth^-(1 + 0.3) cycles, so each ampere-hour wears as depth^0.3
+    hard = dataclasses.replace(STILL, cycles_a_year=100)
+    by_cycles = [left(id, 1, STILL) - left(id, 1, hard, depth=depth) for depth in (0.2, 0.5, 0.8)]
+    assert by_cycles[2] / by_cycles[0] == pytest.approx(4**0.3)
+    assert by_cycles[1] / by_cycles[0] == pytest.approx(2.5**0.3)
+
+
+@pytest.mark.parametrize("id", IDS)
+def test_the_range_is_as_wide_as_its_words_say(id: str) -> None:
+    model = ageing_of(catalogue.load(id))
+    numbers = [float(number) for number in re.findall(r"(\d\.\d) (?:to|times)", model.spread)]
+    share = share_left(catalogue.load(id), 1, MILD)
+    factors = [(1 - bound) / (1 - share.likely) for bound in (share.high, share.low)]
+    assert factors == pytest.approx([numbers[0], numbers[-1]], abs=0.05)
+
+
+def test_judged_numbers_stand_as_they_were_judged() -> None:
+    """Regression pin: nothing outside decides the factors from memory and the wide guess."""
+    judged = {id: (ageing_of(catalogue.load(id)).least, ageing_of(catalogue.load(id)).most) for id in IDS}
+    lead = (0.7, 1.8)
+    assert judged == {
+        "sodium_layered": (0.5, 2.5),
+        "lfp": (0.6, 1.8),
+        "nmc": (0.6, pytest.approx(2.3, abs=0.05)),
+        "lead_flooded": lead,
+        "lead_sealed": lead,
+        "lead_gel": lead,
+    }
+    guess = ageing_of(IDEAL)
+    assert (guess.least, guess.most) == (0.4, 3.0)
+    assert "after 8 years at 25 °C without use, or after 1,000 full" in guess.source.text
+    assert (MOST_YEARS, LEAST_SHARE, COLDEST_C) == (20.0, 0.6, 10.0)
+
+
+def test_nmc_volts_beyond_those_that_were_tested_count_as_the_last_that_were() -> None:
+    # Schmalstieg's cell rested at 3.33 V empty and 4.16 V full
+    cell = catalogue.load("nmc")
+    at_end = [1 - left("nmc", 5, STILL, mean_soc=soc) for soc in (0.0, 1.0)]
+    beyond = dataclasses.replace(cell, ocv_v=tuple(3.2 + (v - cell.ocv_v[0]) * 1.2 for v in cell.ocv_v), v_max=4.5)
+    wide = [1 - share_left(beyond, 5, dataclasses.replace(STILL, mean_soc=soc)).likely for soc in (0.0, 1.0)]
+    assert beyond.ocv_v[0] < 3.33
+    assert beyond.ocv_v[-1] > 4.16
+    # (7.543 V - 23.75) 1e6 exp(-6976 / 298.15) 1826.25^0.75, times 0.43
+    expected = [0.43 * (7.543 * v - 23.75) * 1e6 * exp(-6976 / 298.15) * 1826.25**0.75 for v in (3.33, 4.16)]
+    assert wide == pytest.approx(expected)
+    assert at_end[0] >= wide[0] - 1e-12
+    assert at_end[1] <= wide[1] + 1e-12
 
 
 @pytest.mark.parametrize("id", IDS)
@@ -137,6 +192,48 @@ def test_use_outside_its_limits_is_refused(changes: dict[str, float], field: str
         dataclasses.replace(MILD, **changes)
     assert fault.value.field == field
     assert all(word in fault.value.message for word in words)
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    [("cell_c", -40, 70), ("mean_soc", 0, 1), ("depth", 0, 1), ("cycles_a_year", 0, 5000), ("c_rate", 0, 5)],
+)
+def test_use_is_refused_beyond_its_limits_and_not_at_them(name: str, low: float, high: float) -> None:
+    """Regression pin of the limits that the refusing sentences name."""
+    for value in (low, high):
+        assert getattr(dataclasses.replace(MILD, **{name: value}), name) == value
+    for value in (low - 0.01, high + 0.01):
+        with pytest.raises(InputError, match="must be a number from"):
+            dataclasses.replace(MILD, **{name: value})
+
+
+def test_the_last_year_and_the_ends_of_a_life_may_be_asked_for() -> None:
+    lfp = catalogue.load("lfp")
+    rest = dataclasses.replace(MILD, cycles_a_year=0, cell_c=10)
+    assert not share_left(lfp, MOST_YEARS, rest).beyond
+    assert share_left(lfp, MOST_YEARS + 0.01, rest).beyond
+    busy = dataclasses.replace(MILD, cycles_a_year=600, cell_c=35)
+    assert life_years(lfp, busy, 0.99).high < life_years(lfp, busy, LEAST_SHARE).low < MOST_YEARS
+    for share in (0.991, 0.599):
+        with pytest.raises(InputError, match=f"got {share * 100:g} %") as fault:
+            life_years(lfp, MILD, share)
+        assert fault.value.field == "end_share"
+    with pytest.raises(InputError) as fault:
+        share_left(lfp, -0.01, MILD)
+    assert fault.value.field == "years"
+
+
+def test_a_low_share_at_its_floor_is_told_as_beyond() -> None:
+    # lead: (years / 6) x 0.2 of it by time, times 1.8: 0.36 after 6 years and 0.42 after 7
+    sealed = catalogue.load("lead_sealed")
+    assert not share_left(sealed, 6, STILL).beyond
+    worn = share_left(sealed, 7, STILL)
+    assert (worn.low, worn.beyond) == (LEAST_SHARE, True)
+    assert worn.likely == pytest.approx(1 - 0.2 * 7 / 6)
+    life = life_years(sealed, STILL)
+    # 0.2 of it lost: at 1.8 and at 0.7 times the loss after 6 / 1.8 and 6 / 0.7 years
+    assert (life.low, life.likely, life.high) == pytest.approx((6 / 1.8, 6.0, 6 / 0.7), rel=1e-9)
+    assert not life.beyond
 
 
 def test_years_and_end_shares_outside_their_limits_are_refused() -> None:

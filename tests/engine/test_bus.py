@@ -11,11 +11,12 @@ import pytest
 
 from engine.answers.autonomy import autonomy
 from engine.answers.notices_bus import bus_notices
-from engine.balance.bus_plant import BusState, bus_plant
+from engine.balance.bus_plant import BusPlant, BusState, bus_plant, cell, limits
 from engine.balance.bus_run import bus_run
-from engine.balance.sharing import bus_step
+from engine.balance.sharing import bus_step, restarts
 from engine.balance.step import State, plant
 from engine.balance.trajectory import run
+from engine.cells.chemistry import Chemistry, table
 from engine.errors import InputError
 from engine.house import household
 from engine.house.bank import Bank, Board
@@ -30,6 +31,7 @@ from engine.house.bus import (
 )
 from engine.house.inverter import Inverter
 from engine.sky.days import parse_sky
+from tests.engine.test_cells import LINE
 from tests.engine.test_household import document
 
 WIDE = 1e6
@@ -38,7 +40,7 @@ INVERTER = Inverter(
 )
 
 
-def guarded(name: str, chemistry: str, series: int, ah: float, **changed: object) -> Bank:
+def guarded(name: str, chemistry: str | Chemistry, series: int, ah: float, **changed: object) -> Bank:
     """A bank that has its own fuse, disconnect and board."""
     short = name.split()[0].lower()
     bank = Bank(id=short, name=name, chemistry=chemistry, series=series, label_ah=ah, cell_c=20.0)
@@ -237,3 +239,226 @@ def test_two_banks_without_any_resistance_share_and_last_twice_as_long() -> None
     asked = {bank.id: 0.8 for bank in home.banks}
     answer = autonomy(home, asked, parse_sky("none", home.site, home.sun, 11, 14), datetime(2026, 11, 25, 18))
     assert answer.hours_to_reserve == pytest.approx(47.45, abs=0.005)
+
+
+def lines(*sizes_ah: float, r_slow: float = 0.5) -> BusPlant:
+    """Banks of 14 cells whose volts rise by 1 V from empty to full behind 0.5 V per C, on an inverter of no draw."""
+    line = dataclasses.replace(LINE, r_slow_v_per_c=(r_slow, r_slow))
+    banks = [guarded(f"b{k} bank", line, 14, ah, reserve_soc=0.0) for k, ah in enumerate(sizes_ah)]
+    free = dataclasses.replace(INVERTER, dc_min_v=38.0, restart_v=39.0, idle_w=0.0, k1=0.0, k2=0.0)
+    return bus_plant(banks, free, 100.0)
+
+
+@pytest.mark.parametrize("sizes_ah", [(100.0, 100.0), (50.0, 200.0), (200.0, 100.0)])
+def test_two_banks_joined_at_unlike_charge_come_together_by_an_exponential(sizes_ah: tuple[float, float]) -> None:
+    # Kirchhoff: n (s1 - s2) x 1 V = I (R1 + R2) with R = n x 0.5 V / Ah, and Ah ds/dt = I: the difference falls as
+    # exp(-t / 0.5 h) whatever the sizes, no charge is lost, and what heats the resistances is what the two lose.
+    b = lines(*sizes_ah)
+    one, other = sizes_ah
+    apart = 0.3
+    done = bus_run(b, BusState((0.7, 0.7 - apart)), [0.0] * 3, [0.0] * 3, [0.0] * 3)
+    assert done.parted is not None
+    socs = done.parted.soc
+    falls = apart * np.exp(-np.arange(4) / 0.5)
+    assert socs[:, 0] - socs[:, 1] == pytest.approx(falls, abs=0.003)
+    assert socs @ sizes_ah == pytest.approx(np.full(4, 0.7 * one + (0.7 - apart) * other), rel=1e-9)
+    heat_kwh = 14 * 0.5 * one * other / (one + other) * (apart**2 - falls[-1] ** 2) / 1000
+    assert done.totals.cell_loss_kwh == pytest.approx(heat_kwh, rel=0.01)
+    assert done.totals.stored_change_kwh == pytest.approx(-heat_kwh, rel=0.01)
+    assert done.parted.into_wh.sum(axis=1) == pytest.approx(np.zeros(3), abs=1e-6)
+
+
+def test_a_bus_of_three_gives_a_load_by_their_resistances_at_equal_charge() -> None:
+    # Equal volts behind R proportional to 1 / Ah: currents as the sizes; the load's power at the bus by hand:
+    # U = E - I R with E = 14 x 3.5 V and R = 14 x 0.5 V / 350 Ah, U I = 700 W
+    b = lines(50.0, 100.0, 200.0)
+    _, flow, split = bus_step(b, BusState((0.5,) * 3), 0.0, 700.0, 0.0, 1e-3)
+    ohm = 14 * 0.5 / 350
+    volts = 24.5 + (24.5**2 - 700.0 * ohm) ** 0.5
+    assert split.volts == pytest.approx(volts, rel=1e-4)
+    assert split.amps == pytest.approx([-700.0 / volts * part for part in (1 / 7, 2 / 7, 4 / 7)], rel=1e-4)
+    assert flow.cell_loss_wh == pytest.approx((700.0 / volts) ** 2 * ohm * 1e-3, rel=1e-3)
+
+
+def test_weights_of_a_bus_are_the_shares_of_its_energy() -> None:
+    b = lines(50.0, 150.0)
+    assert b.weights == pytest.approx((0.25, 0.75))
+    unlike = bus_plant((LFP, SODIUM, NMC), INVERTER, 450.0).weights
+    kwh = [bank.label_kwh for bank in (LFP, SODIUM, NMC)]
+    assert unlike == pytest.approx([one / sum(kwh) for one in kwh])
+    assert b.soc_of((1.0, 0.2)) == pytest.approx(0.25 + 0.15)
+    assert b.floor_soc == pytest.approx(0.25 * b.plants[0].floor_soc + 0.75 * b.plants[1].floor_soc)
+    assert b.top_soc == pytest.approx(0.25 * b.plants[0].top_soc + 0.75 * b.plants[1].top_soc)
+
+
+@pytest.mark.parametrize(
+    ("sun_w", "ac_w", "dc_w", "served"),
+    # at its reserve the bus gives nothing: 60 W of the sun are left above the idle draw, in the ratio of both loads
+    [(90.0, 100.0, 20.0, 0.5), (90.0, 0.0, 240.0, 0.25), (20.0, 100.0, 20.0, 0.0), (90.0, 240.0, 0.0, 0.25)],
+)
+def test_the_sun_alone_serves_the_same_share_of_both_loads(
+    sun_w: float, ac_w: float, dc_w: float, served: float
+) -> None:
+    plain = dataclasses.replace(INVERTER, k1=0.0, k2=0.0)
+    cold = [dataclasses.replace(one, cell_c=-5.0) for one in (LFP, SODIUM)]
+    b = bus_plant(cold, plain, 450.0)
+    state = BusState(tuple(p.floor_soc for p in b.plants))
+    after, flow, _ = bus_step(b, state, sun_w, ac_w, dc_w, 0.5)
+    assert flow.served_wh == pytest.approx(served * (ac_w + dc_w) * flow.hours)
+    assert flow.served_wh + flow.unserved_wh == pytest.approx((ac_w + dc_w) * flow.hours)
+    if served:
+        assert flow.sun_wh == pytest.approx(sun_w * flow.hours)
+        assert flow.inverter_loss_wh == pytest.approx(30.0 * flow.hours)
+        assert after.socs == state.socs
+        assert after.on
+    assert flow.limit == b.plants[0].floor_name
+
+
+SUNNY = [0.0] * 8 + [2500.0] * 8 + [0.0] * 8
+TWIN_DAYS: dict[str, tuple[dict[str, object], dict[str, object], float, list[float], list[float]]] = {
+    # changes to the bank, to the inverter, charge at the start, sun, load
+    "to its reserve": ({}, {}, 0.5, [0.0] * 24, [900.0] * 24),
+    "past its reserve into the sun": ({}, {}, 0.35, SUNNY, [700.0] * 24),
+    "to the cut-off and back": ({"reserve_soc": 0.0}, {"dc_min_v": 51.0, "restart_v": 53.0}, 0.4, SUNNY, [900.0] * 24),
+    "filled without a hold": ({"hold": False, "charge_v": 3.45}, {}, 0.7, [0.0] * 4 + [6000.0] * 8, [200.0] * 12),
+    "filled and held": ({"hold": True, "charge_v": 3.45}, {}, 0.7, [0.0] * 4 + [6000.0] * 8, [200.0] * 12),
+    "to the top of its window": ({"top_soc": 0.8}, {}, 0.6, [4000.0] * 6, [200.0] * 6),
+    "by the charger's current": ({}, {"charge_limit_a": 20.0}, 0.4, [6000.0] * 6, [200.0] * 6),
+    "by its own current": ({"charge_limit_a": 15.0}, {}, 0.4, [6000.0] * 6, [200.0] * 6),
+    "held after its own current": (
+        {"hold": True, "charge_v": 3.4, "charge_limit_a": 70.0},
+        {},
+        0.8,
+        [9000.0] * 8,
+        [200.0] * 8,
+    ),
+    "too cold to be charged": ({"cell_c": -5.0}, {}, 0.6, [3000.0] * 6, [200.0] * 6),
+    "more than the inverter gives": ({}, {"rated_w": 500.0}, 0.6, [0.0] * 3 + [3000.0] * 3, [800.0] * 6),
+    "over its current": ({"current_a": 10.0}, {}, 0.8, [0.0] * 3 + [400.0] * 3, [300.0, 900.0, 900.0] * 2),
+    "in steps of a half-empty bank": ({"reserve_soc": 0.0}, {"dc_min_v": 38.0}, 0.06, [0.0] * 6, [300.0] * 6),
+}
+
+
+@pytest.mark.parametrize("name", TWIN_DAYS)
+@pytest.mark.parametrize("until_ended", [False, True])
+def test_twins_do_what_one_bank_of_twice_the_size_does(name: str, until_ended: bool) -> None:
+    """Energies, limits and ends against `engine.balance.trajectory`, whose steps share no code for currents."""
+    of_bank, of_inverter, soc, sun_w, ac_w = TWIN_DAYS[name]
+    current_a = of_bank.get("current_a", 300.0)
+    changes = {key: value for key, value in of_bank.items() if key != "current_a"}
+    board = dataclasses.replace(LFP.board, current_limit_a=current_a)
+    one = dataclasses.replace(LFP, board=board, **changes)  # type: ignore[arg-type]
+    limit = {"charge_limit_a": 2 * changes["charge_limit_a"]} if "charge_limit_a" in changes else {}  # type: ignore[operator]
+    double = dataclasses.replace(board, current_limit_a=2 * current_a)  # type: ignore[operator]
+    large = dataclasses.replace(one, parallel=2, board=double, **limit)
+    unit = dataclasses.replace(INVERTER, **of_inverter)  # type: ignore[arg-type]
+    dc_w = [30.0] * len(sun_w)
+    ask = {"first_h": 0.6, "until_ended": until_ended}
+    both = bus_run(bus_plant((one, one), unit, 450.0), BusState((soc, soc)), sun_w, ac_w, dc_w, **ask)  # type: ignore[arg-type]
+    alone = run(plant(large, unit, 450.0), State(soc), sun_w, ac_w, dc_w, **ask)  # type: ignore[arg-type]
+    assert (both.ended_h is None) == (alone.ended_h is None)
+    assert both.ended_h == (None if alone.ended_h is None else pytest.approx(alone.ended_h, abs=0.03))
+    assert both.ended_by == alone.ended_by
+    assert both.limits == alone.limits
+    assert both.hours == pytest.approx(alone.hours, abs=0.03)
+    assert both.soc == pytest.approx(alone.soc, abs=0.003)
+    assert both.charged.tolist() == alone.charged.tolist()
+    turnover_kwh = max(alone.totals.served_kwh, alone.totals.sun_kwh)
+    for field in dataclasses.fields(alone.totals):
+        expected = getattr(alone.totals, field.name)
+        assert getattr(both.totals, field.name) == pytest.approx(expected, rel=0.02, abs=0.006 * turnover_kwh), (
+            field.name
+        )
+    assert abs(both.totals.balance_error_share) < 2e-4
+    for week in (both, alone):
+        for series in ("sun_wh", "spare_wh", "served_wh", "unserved_wh"):
+            total_kwh = getattr(week.totals, series.replace("_wh", "_kwh"))
+            assert getattr(week, series).sum() / 1000 == pytest.approx(total_kwh, abs=1e-9)
+
+
+def test_a_bank_that_is_charged_takes_nothing_and_the_other_all() -> None:
+    b = lines(100.0, 100.0)
+    b = dataclasses.replace(b, plants=(dataclasses.replace(b.plants[0], top_soc=0.5), b.plants[1]))
+    # 1400 W lift the emptier one from 48.3 V to 50.2 V, above the 49 V at which the charged one rests
+    _, flow, split = bus_step(b, BusState((0.5, 0.45)), 1400.0, 0.0, 0.0, 0.01)
+    assert split.amps[0] == 0.0
+    assert split.volts == pytest.approx((48.3 + (48.3**2 + 4 * 0.07 * 1400.0) ** 0.5) / 2, rel=1e-3)
+    assert (flow.sun_wh, flow.spare_wh) == pytest.approx((1400.0 * flow.hours, 0.0), abs=1e-9)
+    assert split.into_wh == pytest.approx((0.0, 1400.0 * flow.hours))
+    both = BusState(tuple(p.top_soc for p in b.plants))
+    _, flow, split = bus_step(b, both, 500.0, 0.0, 0.0, 0.5)
+    assert split.amps == pytest.approx((0.0, 0.0), abs=1e-9)
+    assert (flow.sun_wh, flow.spare_wh) == pytest.approx((0.0, 500.0 * flow.hours))
+
+
+def test_banks_that_take_less_than_an_ampere_take_that() -> None:
+    b = lines(100.0, 100.0)
+    b = dataclasses.replace(b, plants=tuple(dataclasses.replace(p, charge_c_max=0.005) for p in b.plants))
+    _, flow, split = bus_step(b, BusState((0.5, 0.5)), 1400.0, 0.0, 0.0, 0.1)
+    assert split.amps == pytest.approx((0.5, 0.5), rel=1e-3)
+    # 49 V at rest and 0.07 ohm x 0.5 A
+    assert flow.sun_wh == pytest.approx(49.035 * 1.0 * flow.hours, rel=1e-3)
+    assert flow.sun_wh + flow.spare_wh == pytest.approx(1400.0 * flow.hours)
+
+
+def test_a_bus_at_rest_steps_by_the_half_hour_and_a_stiff_one_in_shorter_steps() -> None:
+    calm = lines(100.0, 200.0)
+    assert bus_step(calm, BusState((0.5, 0.5)), 0.0, 0.0, 0.0, 1.0)[1].hours == 0.5
+    assert bus_step(calm, BusState((0.5, 0.5)), 0.0, 0.0, 0.0, 0.2)[1].hours == 0.2
+    # 1 V from empty to full behind 0.05 V per C: 2 x 0.05 h, half an hour being ten of its time constants
+    stiff = lines(100.0, 200.0, r_slow=0.05)
+    assert bus_step(stiff, BusState((0.5, 0.5)), 0.0, 0.0, 0.0, 1.0)[1].hours == pytest.approx(0.1)
+    stiffest = lines(100.0, 200.0, r_slow=0.005)
+    assert bus_step(stiffest, BusState((0.5, 0.5)), 0.0, 0.0, 0.0, 1.0)[1].hours == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize("soc", [0.0, 0.00025, 0.3333, 0.5, 0.9999, 1.0])
+def test_the_cell_of_a_bus_is_read_on_its_line(soc: float) -> None:
+    cells = table(dataclasses.replace(LINE, r_slow_v_per_c=(0.5, 0.7)))
+    assert cell(cells, soc) == pytest.approx((3.0 + soc, 1.0, 0.5 + 0.2 * soc))
+
+
+def test_a_bank_gives_and_takes_within_its_limits_alone() -> None:
+    b = lines(100.0, 200.0)
+    limited = dataclasses.replace(b.plants[0], charge_c_max=0.4, discharge_c_max=0.7, floor_soc=0.2, top_soc=0.9)
+    slow = dataclasses.replace(limited, acceptance_tau_h=2.0)
+    pair = dataclasses.replace(b, plants=(limited, slow))
+    # 100 Ah at 0.7C and 0.4C; a charge acceptance of two hours takes (1 - s) / 2 of its 100 Ah where that is less
+    assert limits(pair, (0.5, 0.5)) == (pytest.approx([-70.0, -70.0]), pytest.approx([40.0, 25.0]))
+    assert limits(pair, (0.5, 0.1)) == (pytest.approx([-70.0, 0.0]), pytest.approx([40.0, 40.0]))
+    assert limits(pair, (0.2, 0.9)) == (pytest.approx([0.0, -70.0]), pytest.approx([40.0, 0.0]))
+
+
+@pytest.mark.parametrize(("sun_w", "on"), [(0.0, False), (1400.0, True)])
+def test_a_bus_comes_back_at_its_restart_volts(sun_w: float, on: bool) -> None:
+    # 14 x 3.5 V = 49 V at rest; 1400 W into 100 Ah lift it by 14 x 0.5 c with c (3.5 + 0.5 c) = 0.5: to 49.97 V
+    b = dataclasses.replace(lines(100.0, 100.0), restart_v=49.9)
+    assert restarts(b, BusState((0.5, 0.5), on=False), sun_w) is on
+    assert restarts(dataclasses.replace(b, restart_v=48.99), BusState((0.5, 0.5), on=False), 0.0)
+    assert not restarts(dataclasses.replace(b, restart_v=49.99), BusState((0.5, 0.5), on=False), sun_w)
+
+
+def test_a_board_that_opens_above_the_reserve_is_the_floor() -> None:
+    # at rest 3 + s: a board that opens at 3.4 V does so near 0.4, the sag of 0.2 V per C of 100 W over 9.8 kWh above it
+    b = lines(100.0, 100.0)
+    board = dataclasses.replace(LFP.board, cell_low_v=3.4, cell_high_v=4.1)
+    guarded_bank = guarded("b bank", LINE, 14, 100.0, reserve_soc=0.2, board=board)
+    free = dataclasses.replace(INVERTER, dc_min_v=38.0, restart_v=39.0)
+    opened = bus_plant([guarded_bank, guarded_bank], free, 98.0)
+    # each carries 49 W: 49 / (14 x 3.5 x 100) = 0.01C
+    assert [p.floor_soc for p in opened.plants] == pytest.approx([0.402] * 2, abs=1e-6)
+    assert {p.floor_name for p in opened.plants} == {"board"}
+    assert {p.floor_name for p in b.plants} == {"reserve"}
+
+
+def test_each_bank_tells_when_it_first_came_to_its_floor() -> None:
+    b = lines(100.0, 100.0, 100.0)
+    low = tuple(dataclasses.replace(p, floor_soc=floor) for p, floor in zip(b.plants, (0.5, 0.4, 0.1), strict=True))
+    b = dataclasses.replace(b, plants=low)
+    # all at 0.5; the first is there already, the others give 686 W, 7 A each: 0.1 in 1.43 hours
+    done = bus_run(b, BusState((0.5,) * 3), [0.0] * 3, [686.0] * 3, [0.0] * 3, first_h=0.5)
+    assert done.parted is not None
+    assert done.parted.at_floor_h == (0.0, 1.5, None)
+    assert done.parted.soc[:, 0].tolist() == [0.5] * 4
+    assert done.parted.soc[-1, 1] == pytest.approx(0.4, abs=1e-5)
+    assert done.parted.into_wh.sum(axis=1) == pytest.approx([-343.0, -686.0, -686.0])

@@ -13,16 +13,20 @@ from engine.cells.chemistry import (
     STEPS,
     Chemistry,
     Source,
+    at,
     capacity_share,
+    energy_at,
     interpolated,
     ocv_at,
     r_fast_at,
     r_slow_at,
     soc_at_ocv,
     table,
+    volts_at,
 )
 from engine.cells.pchip import pchip
 from engine.errors import InputError
+from engine.fields import quantities
 from engine.paths import data_dir
 
 LINE = Chemistry(
@@ -49,6 +53,17 @@ def test_table_of_a_straight_line():
     assert cells.energy_v[500] == pytest.approx(3.0 * 0.5 + 0.125)
     assert cells.coulombic == [1.0] * (STEPS + 1)
     assert table(LINE, 25.0) is table(LINE, 25.0)
+
+
+@pytest.mark.parametrize("s", [-1.0, 0.0, 0.00025, 0.12345, 0.7, 1.0, 2.0])
+def test_volts_and_both_resistances_at_once_are_those_read_one_by_one(s):
+    cells = table(dataclasses.replace(LINE, r_slow_v_per_c=(0.5, 0.9), r_fast_v_per_c=(0.1, 0.4)))
+    held = min(max(s, 0.0), 1.0)
+    by_hand = (3.0 + held, 0.5 + 0.4 * held, 0.1 + 0.3 * held)
+    assert volts_at(cells, s) == pytest.approx(by_hand)
+    assert tuple(at(line, s) for line in (cells.ocv_v, cells.r_slow, cells.r_fast)) == pytest.approx(by_hand)
+    # integral of 3 + s
+    assert energy_at(cells, s) == pytest.approx(3.0 * held + held**2 / 2, abs=1e-12)
 
 
 def test_resistance_follows_its_temperature_table():
@@ -202,6 +217,123 @@ def test_impossible_cells_are_refused(change, field, words):
     assert caught.value.field == field
 
 
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        # each pair at the limit that the refusing sentence names, and a little beyond
+        ({"soc": (0.0, 1e-4, 1.0)}, None),
+        ({"soc": (0.0, 0.9e-4, 1.0)}, "soc"),
+        ({"soc": (0.0, 0.5, 0.999)}, "soc"),
+        ({"soc": (0.001, 0.5, 1.0)}, "soc"),
+        ({"ocv_v": (0.0, 3.0, 6.0)}, None),
+        ({"ocv_v": (3.0, 3.0, 3.0)}, None),
+        ({"ocv_v": (3.0, 4.0, 6.01)}, "ocv_v"),
+        ({"r_slow_v_per_c": (0.0, 50.0, 0.1)}, None),
+        ({"r_slow_v_per_c": (0.0, 50.1, 0.1)}, "r_slow_v_per_c"),
+        ({"r_fast_v_per_c": (0.0, 50.0, 0.1)}, None),
+        ({"r_fast_v_per_c": (0.0, 50.1, 0.1)}, "r_fast_v_per_c"),
+        ({"r_fast_v_per_c": (0.0, -0.1, 0.1)}, "r_fast_v_per_c"),
+        ({"coulombic_efficiency": (0.05, 1.0, 1.0)}, None),
+        ({"coulombic_efficiency": (0.049, 1.0, 1.0)}, "coulombic_efficiency"),
+        ({"coulombic_efficiency": (0.9, 1.0, 1.01)}, "coulombic_efficiency"),
+        ({"coulombic_efficiency": 0.05}, None),
+        ({"coulombic_efficiency": 0.049}, "coulombic_efficiency"),
+        ({"coulombic_efficiency": 1.001}, "coulombic_efficiency"),
+        ({"v_full": 4.1}, None),
+        ({"v_full": 4.11}, "v_low"),
+        ({"v_full": 3.5}, "v_low"),
+        ({"v_low": 3.5}, "v_low"),
+        ({"v_float": 4.1}, None),
+        ({"v_float": 4.11}, "v_float"),
+        ({"v_float": 2.91}, None),
+        ({"v_float": 2.9}, "v_float"),
+        ({"equalise_v": 4.0}, None),
+        ({"equalise_v": 3.99}, "equalise_v"),
+        ({"v_charge": 4.1}, None),
+        ({"v_charge": 4.11}, "v_charge"),
+        ({"v_charge": 2.91}, None),
+        ({"v_charge": 2.9}, "v_charge"),
+        ({"capacity_temperature": ((-100.0, 0.001), (150.0, 1000.0))}, None),
+        ({"capacity_temperature": ((-101.0, 1.0),)}, "capacity_temperature"),
+        ({"capacity_temperature": ((151.0, 1.0),)}, "capacity_temperature"),
+        ({"capacity_temperature": ((0.0, 0.0),)}, "capacity_temperature"),
+        ({"capacity_temperature": ((0.0, 1000.1),)}, "capacity_temperature"),
+        ({"resistance_temperature": ((0.0, 1.0), (0.0, 1.1))}, "resistance_temperature"),
+        ({"resistance_temperature": ((1.0, 1.0), (0.0, 1.1))}, "resistance_temperature"),
+    ],
+)
+def test_a_cell_is_refused_beyond_its_limit_and_not_at_it(change, field):
+    three = dataclasses.replace(
+        LINE, soc=(0.0, 0.5, 1.0), ocv_v=(3.0, 3.5, 4.0), r_slow_v_per_c=(0.5,) * 3, r_fast_v_per_c=(0.2,) * 3
+    )
+    if field is None:
+        dataclasses.replace(three, **change)
+        return
+    with pytest.raises(InputError) as caught:
+        dataclasses.replace(three, **change)
+    assert caught.value.field == field
+
+
+LIMITS = {
+    "v_nominal": (0.5, 6),
+    "v_low": (0.1, 6),
+    "v_full": (0.5, 6),
+    "v_charge": (0.5, 6),
+    "v_max": (0.5, 6),
+    "v_float": (0.5, 6),
+    "tail_c": (0.001, 1),
+    "charge_min_c": (-60, 60),
+    "charge_max_c": (-20, 100),
+    "discharge_min_c": (-60, 60),
+    "discharge_max_c": (-20, 100),
+    "charge_c_max": (0.01, 100),
+    "discharge_c_max": (0.01, 100),
+    "rate_loss_per_c": (0, 0.5),
+    "peukert_k": (1, 2),
+    "rated_h": (0.5, 200),
+    "acceptance_tau_h": (0.01, 100),
+    "self_discharge_per_month": (0, 1),
+    "reserve_soc": (0, 0.95),
+    "equalise_v": (0.5, 6),
+    "gas_float_ma_per_ah": (0, 200),
+    "gas_boost_ma_per_ah": (0, 200),
+    "series_step": (1, 24),
+}
+
+
+def test_cells_of_saved_households_are_still_read():
+    """Regression pin: a file that was saved may hold any of these numbers and may leave any of these fields out."""
+    found = quantities(Chemistry)
+    assert {name: (one.low, one.high) for name, one in found.items()} == LIMITS
+    left_out = {name: getattr(LINE, name) for name in LIMITS if name not in ("v_nominal", "v_low", "v_full")}
+    assert left_out == {
+        "v_charge": 4.0,
+        "v_max": 4.1,
+        "v_float": None,
+        "tail_c": 0.08,
+        "charge_min_c": 0.0,
+        "charge_max_c": 45.0,
+        "discharge_min_c": -20.0,
+        "discharge_max_c": 60.0,
+        "charge_c_max": 0.5,
+        "discharge_c_max": 1.0,
+        "rate_loss_per_c": 0.0,
+        "peukert_k": 1.0,
+        "rated_h": 20.0,
+        "acceptance_tau_h": None,
+        "self_discharge_per_month": 0.0,
+        "reserve_soc": 0.0,
+        "equalise_v": None,
+        "gas_float_ma_per_ah": None,
+        "gas_boost_ma_per_ah": None,
+        "series_step": 1,
+    }
+    # without a table and an efficiency temperature changes nothing and every ampere-hour comes back
+    assert capacity_share(LINE, -40.0) == 1.0
+    assert r_slow_at(LINE, 0.5, -40.0) == r_slow_at(LINE, 0.5, 60.0) == 0.5
+    assert LINE.coulombic_efficiency == 1.0
+
+
 def test_unknown_kind_of_source_is_refused():
     with pytest.raises(InputError, match="guessed"):
         Source(kind="guessed", text="")
@@ -223,6 +355,75 @@ def test_pchip_slopes_by_hand():
     x, y = np.array([0.0, 1.0, 3.0]), np.array([0.0, 1.0, 7.0])
     by_hand = [0.5 + (1 / 3 - 27 / 19) / 8, 4.0 + 2 * (27 / 19 - 13 / 3) / 8]
     assert pchip(x, y, np.array([0.5, 2.0])) == pytest.approx(by_hand)
+
+
+@pytest.mark.parametrize(
+    ("rises", "first_slope", "inner_slope"),
+    [
+        # Steps of 1. Three-point slope at the end (3 r - s) / 2 of rises r and s (Fritsch and Carlson): of 1 and 9 it
+        # is -3 and would fall, so 0; the inner slope is their harmonic mean, 2 / (1 + 1/9).
+        ((1.0, 9.0), 0.0, 1.8),
+        # of 1 and -10 it is 6.5, past three times the rise; where the points turn the curve is level
+        ((1.0, -10.0), 3.0, 0.0),
+        # of 1 and -1 it is 2
+        ((1.0, -1.0), 2.0, 0.0),
+        # of 1 and 2 it is 1/2
+        ((1.0, 2.0), 0.5, 4 / 3),
+        # of 1 and -3 it is 3, three times the rise itself
+        ((1.0, -3.0), 3.0, 0.0),
+        # falling as rising
+        ((-1.0, 10.0), -3.0, 0.0),
+        ((-1.0, -2.0), -0.5, -4 / 3),
+    ],
+)
+def test_pchip_at_its_ends_by_hand(rises, first_slope, inner_slope):
+    x, y = np.array([0.0, 1.0, 2.0]), np.array([0.0, rises[0], sum(rises)])
+    middle = rises[0] / 2 + (first_slope - inner_slope) / 8
+    assert pchip(x, y, np.array([0.5])) == pytest.approx([middle])
+    assert pchip(x, y[::-1], np.array([1.5])) == pytest.approx([middle])
+    # a quarter along a cubic: 27 + 5 of 32 parts of its ends, and 9 and -3 of 64 of its slopes
+    quarter = rises[0] * 5 / 32 + (9 * first_slope - 3 * inner_slope) / 64
+    assert pchip(x, y, np.array([0.25])) == pytest.approx([quarter])
+
+
+def test_pchip_of_two_points_is_their_line():
+    assert pchip(np.array([0.0, 2.0]), np.array([1.0, 2.0]), np.array([0.5, 1.0, 1.5])) == pytest.approx(
+        [1.25, 1.5, 1.75]
+    )
+
+
+def of_slope(v_per_share):
+    """A cell without resistance whose volts rise evenly by so much from empty to full."""
+    return dataclasses.replace(LINE, ocv_v=(3.3, 3.3 + v_per_share), r_slow_v_per_c=(0.0, 0.0))
+
+
+def test_volts_tell_the_charge_where_it_rises_by_a_tenth_at_most_within_what_a_meter_shows():
+    # 0.01 V to either side of 3.35 V is 0.02 V: of 0.21 V from empty to full 0.095 of the charge, of 0.19 V 0.105.
+    assert curve.told(of_slope(0.21), 3.35, 0.1)
+    assert not curve.told(of_slope(0.19), 3.35, 0.1)
+
+
+def test_a_hold_decides_the_charge_where_it_rises_by_less_than_three_tenths_in_five_steps():
+    # 0.05 V of 0.17 V are 0.294 of the charge, of 0.16 V 0.3125; at its very ends less of the cell lies near.
+    for slope, decides in ((0.17, True), (0.16, False)):
+        cell = of_slope(slope)
+        assert curve.controllable(cell, 3.3 + slope / 2) is decides
+        marked = curve.usable_curve(cell, 0.5)
+        assert marked.uncontrollable.any() != decides
+        # volts from which five steps reach the cell: from 3.25 V to five steps above its full
+        if not decides:
+            volts = marked.volts[marked.uncontrollable]
+            assert (volts[0], volts[-1]) == pytest.approx((3.3, 3.46))
+        assert curve.controllable(cell, 3.2)
+        assert curve.controllable(cell, 3.6)
+
+
+def test_charges_a_volt_step_apart_are_told_apart_where_they_rise_by_a_tenth_at_most_over_both_neighbours():
+    charges = np.array([0.0, 0.04, 0.09, 0.15, 0.20, 0.20])
+    # over both neighbours: 0.04, 0.09, 0.11, 0.11, 0.05 and 0
+    assert curve.told_apart(LINE, charges).tolist() == [True, True, False, False, True, True]
+    slow = dataclasses.replace(LINE, acceptance_tau_h=2.0)
+    assert curve.told_apart(slow, charges).all()
 
 
 def test_interpolated_holds_its_ends():

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from engine.balance.backup import Backup
+from engine.balance.planned import Plan, PlannedGeneration, Run
 from engine.balance.step import State, plant
 from engine.balance.trajectory import Trajectory, run
 from engine.errors import InputError
@@ -79,6 +80,14 @@ def test_does_not_run_in_quiet_hours() -> None:
     assert ran[0] > 0.0
     assert ran[11] > 0.0
     assert night.generation.starts_h == pytest.approx((0.0, 11.0))
+
+
+def test_a_trajectory_begins_at_midnight_unless_it_is_said() -> None:
+    p = plant(bank(IDEAL), inverter(), 400.0)
+    series = [0.0] * 3, [1500.0] * 3, [0.0] * 3
+    night = run(p, State(0.45), *series, generator=generator(quiet_from_h=0, quiet_to_h=1))
+    assert night.generation is not None
+    assert night.generation.burnt[:, 0] == pytest.approx([0.0, 1.0, 1.0])
 
 
 def test_quiet_hours_end_a_run_before_its_shortest_time() -> None:
@@ -199,6 +208,13 @@ def test_a_start_under_the_reserve_is_made_at_the_reserve() -> None:
     assert week.generation.starts_h[0] == pytest.approx(0.1 * STORE_WH / (500 / 0.93 + IDLE_W), abs=1e-6)
 
 
+def test_a_start_lifted_to_the_reserve_lifts_the_stop_by_five_points_above_it() -> None:
+    week = followed(0.3, 500.0, 8, start_soc=0.05, stop_soc=0.1)
+    assert week.generation is not None
+    (_, low), (_, high), *_ = week.generation.switched
+    assert (low, high) == pytest.approx((0.2, 0.25), abs=1e-6)
+
+
 def test_a_cut_off_inverter_starts_it() -> None:
     cut = run(
         plant(bank("lfp", reserve_soc=0.0), inverter(dc_min_v=51.5, restart_v=53.0), 400.0),
@@ -282,3 +298,71 @@ def test_a_litre_gives_no_more_than_it_holds() -> None:
     # Diesel holds about 10 kWh a litre (from memory): 5 kW out of 0.2 l/h would be 25.
     with pytest.raises(InputError, match=r"at least 0\.5 l/h for 5,000 W.*got 0\.2 l/h"):
         generator(rated_w=5000, full_l_per_h=0.2, idle_l_per_h=0.1)
+
+
+def test_planned_runs_begin_and_end_when_they_are_said_to_and_are_told_one_by_one() -> None:
+    # full enough and quiet by its rules: a plan does not ask; 300 W at the sockets throughout
+    rules = generator(start_soc=0.1, stop_soc=0.2, least_run_h=5.0, quiet_from_h=0, quiet_to_h=12.0)
+    runs = (Run(1.5, 1.25), Run(4.0, 0.5))
+    p = plant(bank(IDEAL), inverter(), 400.0)
+    week = run(
+        p, State(0.6), [0.0] * 6, [300.0] * 6, [0.0] * 6, generator=Plan(generator=rules, runs=runs), from_hour=12
+    )
+    done = week.generation
+    assert isinstance(done, PlannedGeneration)
+    drawn, gained = (300 / 0.93 + IDLE_W) / STORE_WH, (2000 - IDLE_W) / STORE_WH
+    given_w = 300 + 2000 / 0.9
+    one, other = done.runs
+    low = 0.6 - 1.5 * drawn
+    assert (one.start_h, one.hours) == pytest.approx((1.5, 1.25))
+    assert (one.start_soc, one.end_soc) == pytest.approx((low, low + 1.25 * gained))
+    assert (one.given_wh, one.loss_wh) == pytest.approx((1.25 * given_w, 1.25 * 2000 * (1 / 0.9 - 1)))
+    assert one.litres == pytest.approx(1.25 * (0.4 + 0.8 * given_w / 3000))
+    assert (other.start_h, other.hours) == pytest.approx((4.0, 0.5))
+    low = one.end_soc - 1.25 * drawn
+    assert (other.start_soc, other.end_soc) == pytest.approx((low, low + 0.5 * gained))
+    assert (other.given_wh, other.loss_wh) == pytest.approx((0.5 * given_w, 0.5 * 2000 * (1 / 0.9 - 1)))
+    assert done.burnt[:, 0] == pytest.approx([0.0, 0.5, 0.75, 0.0, 0.5, 0.0])
+    assert done.burnt[:, 3].sum() == pytest.approx(done.litres) == pytest.approx(one.litres + other.litres)
+    assert done.starts_h == pytest.approx((1.5, 4.0))
+    assert [at for at, _ in done.switched] == pytest.approx([1.5, 2.75, 4.0, 4.5])
+    assert [soc for _, soc in done.switched] == pytest.approx([one.start_soc, one.end_soc, *other[2:4]])
+
+
+def test_a_plan_of_no_runs_never_starts_it_and_no_plan_leaves_it_to_its_rules() -> None:
+    p = plant(bank(IDEAL), inverter(), 400.0)
+    series = [0.0] * 12, [1500.0] * 12, [0.0] * 12
+    none = run(p, State(0.6), *series, generator=Plan(generator=generator(), runs=()))
+    assert none.generation is not None
+    assert none.generation.run_h == 0.0
+    plain = run(p, State(0.6), *series, generator=generator())
+    same = run(p, State(0.6), *series, generator=Plan(generator=generator()))
+    assert isinstance(same.generation, PlannedGeneration)
+    assert plain.generation is not None
+    assert same.soc.tolist() == plain.soc.tolist()
+    assert same.generation.switched == plain.generation.switched
+    assert tuple(one.start_h for one in same.generation.runs) == plain.generation.starts_h
+    assert sum(one.hours for one in same.generation.runs) == pytest.approx(plain.generation.run_h)
+    assert sum(one.litres for one in same.generation.runs) == pytest.approx(plain.generation.litres)
+
+
+def test_a_planned_run_past_the_shortfall_is_not_reached() -> None:
+    p = plant(bank(IDEAL), inverter(), 400.0)
+    # 10 % above the reserve at 1500 / 0.93 + 40 W: over within the hour, before the run at its last quarter
+    plan = Plan(generator=generator(), runs=(Run(0.9, 1.0),))
+    week = run(p, State(0.3), [0.0] * 3, [1500.0] * 3, [0.0] * 3, generator=plan, until_ended=True)
+    assert week.ended_h == pytest.approx(0.1 * STORE_WH / (1500 / 0.93 + IDLE_W))
+    assert isinstance(week.generation, PlannedGeneration)
+    assert week.generation.runs == ()
+    reached = Plan(generator=generator(), runs=(Run(0.75, 2.25),))
+    assert run(p, State(0.3), [0.0] * 3, [1500.0] * 3, [0.0] * 3, generator=reached, until_ended=True).ended_h is None
+
+
+def test_its_shortest_run_goes_on_past_the_stop_charge_and_then_it_stops() -> None:
+    # from half a charge, 5 % by 2000 W less idle: 0.37 h, or the two hours of the shortest run
+    for least_h, ran_h in ((2.0, 2.0), (0.1, 0.05 * STORE_WH / (2000 - IDLE_W))):
+        week = followed(0.5, 300.0, 5, stop_soc=0.55, least_run_h=least_h)
+        assert week.generation is not None
+        (started, _), (stopped, high), *_ = week.generation.switched
+        assert (started, stopped) == pytest.approx((0.0, ran_h), abs=1e-6)
+        assert high == pytest.approx(0.5 + ran_h * (2000 - IDLE_W) / STORE_WH, abs=1e-6)

@@ -112,6 +112,13 @@ def test_balancer_reached_by_hand(hold, end_v, start_v, reached, start_soc, end_
     assert reach.hours == pytest.approx(hours)
 
 
+@pytest.mark.parametrize(("start_v", "reached"), [(4.4497, True), (4.4503, False)])
+def test_the_highest_volts_met_are_those_of_the_full_cell(start_v, reached):
+    # 4 V at rest and 0.5C of 0.9 V per C: 4.45 V; two thousandths of the charge below it are 2.4 mV less
+    rising = dataclasses.replace(LINE, r_slow_v_per_c=(0.5, 0.9))
+    assert balancer_reached(rising, start_v, 4.5, False, 0.5).reached is reached
+
+
 def test_slow_charge_starts_later_in_the_charge():
     # 0.1C stands 0.05 V above rest: 3.75 V at s = 0.7.
     assert balancer_reached(LINE, 3.75, 3.85, False, 0.1).start_soc == pytest.approx(0.7)

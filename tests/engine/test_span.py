@@ -132,6 +132,24 @@ def test_a_hold_on_a_straight_cell_is_an_exponential():
     assert held.until(9.0).hours[-1] == held.hours[-1]
 
 
+def test_a_cell_without_resistance_takes_all_there_is_below_the_held_volts_and_none_at_them():
+    none = dataclasses.replace(LINE, r_slow_v_per_c=(0.0, 0.0))
+    held = taper(none, 3.6, 0.4, 0.05)
+    assert (held.soc.tolist(), held.hours.tolist()) == ([pytest.approx(0.8)], [0.0])
+    # at rest at the held volts, empty and full alike: the tail is all that is told
+    flat = dataclasses.replace(none, ocv_v=(3.0, 3.0))
+    assert taper(flat, 3.0, 0.4, 0.05).rate_c.tolist() == [0.05]
+    assert soc_after_hold(none, 3.6, 0.4, 5.0) == pytest.approx(0.8)
+
+
+def test_a_hold_below_its_tail_or_above_all_volts_is_over_at_once():
+    for v_end, c_rate, tail_c, soc in ((3.6, 0.05, 0.05, 0.7875), (3.6, 0.02, 0.05, 0.795), (5.0, 0.4, 0.05, 1.0)):
+        held = taper(LINE, v_end, c_rate, tail_c)
+        assert held.soc.tolist() == pytest.approx([soc])
+        assert held.hours.tolist() == [0.0]
+        assert held.gained_soc == 0.0
+
+
 def test_the_hold_of_lead_acid_takes_what_the_cells_accept():
     # I <= (1 - s) / tau alone: from 0.1C to 0.01C takes tau ln 10, 2 h x 2.303, when every ampere-hour is kept.
     lead = bank("lead_flooded").cell

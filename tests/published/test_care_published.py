@@ -8,6 +8,7 @@ from engine.cells import catalogue
 from engine.cells.lead_acid import (
     AIR_FACTOR,
     GAS_SAFETY,
+    UNLIMITED_GAS_MA_PER_AH,
     air_m3_h,
     density,
     freezes_at_c,
@@ -90,6 +91,12 @@ def test_gassing_currents(id: str, at_float: float, at_boost: float) -> None:
     """READ: estimation.tools, battery ventilation, after EN 50272-2: vented 5 and 20, valve-regulated 1 and 8 mA/Ah."""
     cell = catalogue.load(id)
     assert (cell.gas_float_ma_per_ah, cell.gas_boost_ma_per_ah) == (at_float, at_boost)
+
+
+def test_gassing_without_a_limit_of_volts() -> None:
+    """EN 50272-3, read second-hand: vented cells charged above 2.40 V gas with 6 A for each 100 Ah."""
+    amps = UNLIMITED_GAS_MA_PER_AH * 100 / 1000
+    assert amps == pytest.approx(6.0)
 
 
 def test_gel_is_charged_as_its_makers_say() -> None:
