@@ -8,8 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import ceil
 
-from engine.answers.charging_targets import COUNT, rested_tells
-from engine.cells.chemistry import Chemistry, at, soc_at_ocv
+from engine.answers.charging_targets import COUNT, near_socs, rested_tells
+from engine.cells.chemistry import Chemistry, at
+from engine.cells.curve import NEAR_V
 from engine.house.bank import Bank, c_rate
 from engine.house.inverter import Inverter
 from engine.house.span import cutoff_soc, least_cutoff_cell_v
@@ -127,8 +128,8 @@ def _again(bank: Bank, asked: Asked) -> Setting:
 
 
 def _or(cell: Chemistry, rested_v: float) -> str:
-    low, high = soc_at_ocv(cell, rested_v - 0.05), soc_at_ocv(cell, rested_v + 0.05)
-    return f"which give or take 0.05 V may mean anything from {low * 100:.0f} to {high * 100:.0f} %"
+    low, high = near_socs(cell, rested_v)
+    return f"which give or take {NEAR_V:g} V may mean anything from {low * 100:.0f} to {high * 100:.0f} %"
 
 
 def _reserve(bank: Bank, power_w: float) -> Setting:
