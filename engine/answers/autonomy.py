@@ -89,10 +89,9 @@ class BankCharge:
 class BankAutonomy:
     """One bank's part of the answer.
 
-    `usable_now_kwh` is what is left down to `usable_to_soc`, the first limit met at the mean draw, as on Banks. `end_soc`
-    is the charge at which the range ends, by whatever ends it.
-    Where `widened` is above 1 the low and high hours and the band are so many times as wide as `own_range`, the
-    model's.
+    `usable_now_kwh` is what is left down to `usable_to_soc`, the first limit met at the mean draw, as on Banks.
+    `end_soc` is the charge at which the range ends, by whatever ends it. Where `widened` is above 1 the low and high
+    hours and the band are so many times as wide as `own_range`, the model's.
     """
 
     bank_id: str
@@ -220,9 +219,7 @@ def _widened(bank: BankAutonomy, factor: float, at: datetime) -> BankAutonomy:
     if factor == 1.0:
         return bank
     own = Range(low_hours=bank.low_hours, high_hours=bank.high_hours, band=bank.band)
-    wide = widened(
-        own, run_h=bank.times_h, run_soc=bank.soc, hours=bank.hours, floor_soc=bank.end_soc, factor=factor
-    )
+    wide = widened(own, run_h=bank.times_h, run_soc=bank.soc, hours=bank.hours, floor_soc=bank.end_soc, factor=factor)
     return dataclasses.replace(
         bank,
         low_hours=wide.low_hours,

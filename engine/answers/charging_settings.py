@@ -53,7 +53,7 @@ def settings(bank: Bank, inverter: Inverter | None, asked: Asked, power_w: float
     power_w : float
         Load at which volts under load are read [W], > 0.
     """
-    cut_v, cut_why = _cutoff(bank, inverter)
+    cut_v, cut_why = advised_cutoff(bank, inverter)
     reserve = _reserve(bank, power_w)
     if reserve.cell_v is not None and cut_v > reserve.cell_v:
         cut_why += f"; it lies above your reserve under load, {reserve.cell_v * bank.series:.1f} V, and ends it sooner"
@@ -143,7 +143,7 @@ def _reserve(bank: Bank, power_w: float) -> Setting:
     return _row(bank, "reserve", "Reserve, under load", volts, why)
 
 
-def _cutoff(bank: Bank, inverter: Inverter | None) -> tuple[float, str]:
+def advised_cutoff(bank: Bank, inverter: Inverter | None) -> tuple[float, str]:
     """The lowest cut-off that board, cells and inverter allow [V per cell], and which of them decides."""
     limits = [least_cutoff_cell_v(bank)]
     if inverter is not None and inverter.lowest_v is not None:
