@@ -99,7 +99,9 @@ def test_any_number_is_a_charge_from_empty_to_full(m: Marks, scale: str, value: 
 
 
 @given(m=places(), soc=UNIT)
-def test_rested_volts_leave_open_what_the_curve_has_within_six_millivolts_or_fifty_where_it_is_flat(m: Marks, soc: float) -> None:
+def test_rested_volts_leave_open_what_the_curve_has_within_six_millivolts_or_fifty_where_it_is_flat(
+    m: Marks, soc: float
+) -> None:
     cell_v = ocv_v(m, soc)
     assert shown(m, soc).rested_v == pytest.approx(m.series * cell_v)
     found = told(m, "volts", m.series * cell_v)

@@ -117,7 +117,9 @@ def test_the_table_equals_the_chart(client: Client) -> None:
 def test_the_high_column_comes_down_to_the_reserve_at_the_end_that_the_range_states(client_of: Opener) -> None:
     client = client_of(None)
     bank = client.get("/today.json").json()["banks"][0]
-    rows = [[cell.get_text() for cell in row.select("td")] for row in soup(client.get("/today")).select(".chart tbody tr")]
+    rows = [
+        [cell.get_text() for cell in row.select("td")] for row in soup(client.get("/today")).select(".chart tbody tr")
+    ]
     high = [float(row[3]) for row in rows if row[3] != "–"]
     # The table is of full hours: at the last one before the end at most one hour's draw is left above the reserve.
     hour_kwh = (bank["load_kwh_per_day"] / 24 + 0.5) * 2
@@ -137,7 +139,10 @@ def test_usable_now_is_what_banks_says_and_the_band_ends_where_the_bank_is_cut_o
     usable = f"Usable {answer['usable_now_kwh']:.2g} kWh at the sockets"
     assert usable in told
     today = words(soup(client.get("/today")))
-    assert f"Usable now {answer['usable_now_kwh']:.2g} kWh at the sockets, 15 °C, down to 60 %, where it is cut off" in today
+    assert (
+        f"Usable now {answer['usable_now_kwh']:.2g} kWh at the sockets, 15 °C, down to 60 %, where it is cut off"
+        in today
+    )
     # 45 V over 14 cells is 3.21 V a cell: by the measured curve 60 %, far above the reserve of 10 %.
     assert answer["ended_by"] == "inverter"
     low = answer["band"]["low_soc"]
