@@ -169,18 +169,20 @@ def _generator(site: Site, supply: Supply, bank: BankAutonomy, answer: Autonomy,
 def _band(bank: BankAutonomy, curve: Curve, hours: list[float]) -> charts.Band:
     """The range of the charge at the moments of its curve [%], until all of the range has ended.
 
-    The curve lies within: where it has ended before the others, it may rise in the sun with its loads off.
+    Until it ends the curve lies within. After that it is a bank gone dark and filled again by the sun, no part of the
+    range, which is of days in which it goes on.
     """
     last_h = np.inf if bank.high_hours is None else bank.high_hours
+    ends_h = np.inf if bank.hours is None else bank.hours
     told = sum(hour <= last_h + 1e-6 for hour in hours[: len(curve.times)])
     low, high = (
         100.0 * np.interp(hours[:told], bank.band.times_h, soc) for soc in (bank.band.low_soc, bank.band.high_soc)
     )
-    drawn = curve.percent[:told]
+    drawn, lit = np.array(curve.percent[:told]), np.array(hours[:told]) <= ends_h + 1e-6
     return charts.Band(
         times=curve.times[:told],
-        low=tuple(np.minimum(low, drawn).tolist()),
-        high=tuple(np.maximum(high, drawn).tolist()),
+        low=tuple(np.where(lit, np.minimum(low, drawn), low).tolist()),
+        high=tuple(np.where(lit, np.maximum(high, drawn), high).tolist()),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from engine.text.finding import Finding
 from webapp import bench_charts
 from webapp.bench_charts import AT_BANK, THIN, THIN_CURRENT, Line
 from webapp.bench_reading import LogReport, TableReport
-from webapp.bench_words import Current, in_ah, in_c
+from webapp.bench_words import Current, believable, in_ah, in_c
 from webapp.chart_parts import STYLES, Figure
 from webapp.kept_words import sorted_findings
 from webapp.render import NO_BREAK, figures, fixed, percent
@@ -82,6 +82,7 @@ class TestView:
     range: str
     findings: tuple[Finding, ...]
     curve: CurveView | None
+    believable: str = ""
     cycles: tuple[CycleRow, ...] = ()
     over_time: Figure | None = None
     over_ah: Figure | None = None
@@ -93,11 +94,13 @@ def log_view(report: LogReport, label_ah: float | None, current: Current) -> Tes
     result = report.result
     cycle = report.cycle or _fullest(result.cycles)
     cell = report.cell
+    findings = (*result.findings, *(cell.findings if cell else ()))
     return TestView(
         sentence=_gave(cycle, label_ah),
         range=report.why_no_cell if cell is None else _stops_at(cell, report.base.v_charge, label_ah, current),
-        findings=sorted_findings((*result.findings, *(cell.findings if cell else ()))),
-        curve=None if cell is None else curve_view(cell, label_ah, current, None),
+        believable=believable(cycle, findings),
+        findings=sorted_findings(findings),
+        curve=None if cell is None else curve_view(cell, label_ah, current, None, result.unseen_share),
         cycles=tuple(_cycle_row(one) for one in result.cycles),
         over_time=_over_time(result),
         over_ah=None if cycle is None else _over_ah(result, cycle),
@@ -119,10 +122,22 @@ def table_view(report: TableReport, label_ah: float | None, current: Current) ->
     )
 
 
-def curve_view(cell: MeasuredCell, label_ah: float | None, current: Current, table: ChargeTable | None) -> CurveView:
-    """Return the curve as drawn and listed, with the measured points of a table beside it."""
+def curve_view(
+    cell: MeasuredCell,
+    label_ah: float | None,
+    current: Current,
+    table: ChargeTable | None,
+    unseen_share: float = 0.0,
+) -> CurveView:
+    """Return the curve as drawn and listed, with the measured points of a table beside it.
+
+    Parameters
+    ----------
+    unseen_share : float
+        Share of a log's ampere-hours that no row saw [-]; it widens what is uncertain.
+    """
     bank_c = current.c_rate
-    rows, at_bank = bench_rows(cell), bench_rows(cell, bank_c)
+    rows, at_bank = bench_rows(cell), _widened(bench_rows(cell, bank_c), unseen_share)
     listed = _listed_volts(cell, table)
     checks = cell.held_check
     worst = max((abs(one.difference_share) for one in checks), default=None)
@@ -140,6 +155,13 @@ def curve_view(cell: MeasuredCell, label_ah: float | None, current: Current, tab
         band=percent(max(one.no_hold_band for one in at_bank), 1),
         held_check=checks,
         worst_check="" if worst is None else fixed(worst * 100, 1),
+    )
+
+
+def _widened(rows: tuple[BenchRow, ...], unseen_share: float) -> tuple[BenchRow, ...]:
+    """The rows with what was not seen among what is uncertain: two errors that know nothing of each other."""
+    return tuple(
+        replace(one, no_hold_band=float(np.hypot(one.no_hold_band, unseen_share * one.no_hold_share))) for one in rows
     )
 
 

@@ -2,17 +2,45 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from engine.answers.charging_current import charge_current
+from engine.bench.cycles import Cycle
 from engine.house.bank import MEAN_CHARGE_C, Bank
 from engine.house.household import Household
+from engine.text.finding import Finding
 from webapp.bench_store import CellTest
 from webapp.kept_words import Row, day
 from webapp.render import NO_BREAK, figures, percent
-from webapp.words import in_sentence
+from webapp.words import in_sentence, listed
 
 KIND_WORDS = {"log": "A log", "table": "A table of charge ends", "cells": "A list of cells"}
+_AGAINST = {
+    "charged_below_zero": "it was charged below 0 °C",
+    "too_hot": "the cell grew too hot",
+    "volts_of_a_pack": "the volts are no single cell’s",
+    "gap": "the log was silent while current flowed",
+    "rows_sparse": "the rows lie too far apart",
+    "rows_unreadable": "many rows cannot be read",
+    "counter_disagrees": "the tester’s own count differs",
+    "current_offset": "the amperes do not rest at 0",
+    "current_noisy": "the amperes jitter",
+    "current_dropouts": "rows within a run read 0 A",
+    "current_unlikely": "the amperes do not suit the label",
+    "leads_drop": "the volts seem measured through the leads that carry the current",
+    "volts_coarse": "the volts are written in coarse steps",
+    "temperature_outside": "the cell was too cold or too warm",
+    "incomplete_charge": "a charge was not finished",
+    "charge_started_part_full": "a charge began with something in the cell",
+    "charge_before_not_complete": "a charge was not finished",
+    "incomplete_discharge": "a discharge did not reach empty",
+    "ah_balance": "ampere-hours out and in do not agree",
+    "capacity_against_label": "the ampere-hours do not suit the label",
+}
+"""What speaks against a log, by the code of its finding."""
+_OTHER = "of what stands as a check below"
+_NOT_FULL = frozenset({"charge_without_hold", "charge_before_unknown", "charge_start_unknown"})
 
 
 def row(test: CellTest, zone: str) -> Row:
@@ -72,3 +100,20 @@ def bar_in_unit(bar: float | None, unit: str) -> str:
     if bar is None:
         return "–"
     return f"{figures(100 * bar)}{NO_BREAK}%" if unit == "share" else f"{figures(bar)}{NO_BREAK}{unit}"
+
+
+def believable(cycle: Cycle | None, findings: Sequence[Finding]) -> str:
+    """Say whether what a log gave can be believed, and why; empty where it has no cycle."""
+    if cycle is None:
+        return ""
+    against = [one for one in findings if one.level in ("stop", "check")]
+    if against:
+        reasons = list(dict.fromkeys(_AGAINST.get(one.code, _OTHER) for one in against))
+        never = any(one.level == "stop" for one in against)
+        return f"{'no' if never else 'not as it stands'}, because {listed(reasons)}."
+    if cycle.discharge_ah is None or cycle.charge_ah is None:
+        return "only in part, because a charge and a discharge are needed to judge each other."
+    share = cycle.coulombic_efficiency
+    back = "" if share is None else f"{percent(share, 1)} of the ampere-hours came back, "
+    of = " It is what that charge end gives, not a full cell." if any(one.code in _NOT_FULL for one in findings) else ""
+    return f"yes, because the discharge reached empty, {back}and nothing was found against it.{of}"

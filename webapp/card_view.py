@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from math import ceil, floor
 
 from engine.answers.card import SPREAD_W, Card, CardSupply, Extra, Start
-from engine.quantities import WH_PER_KWH
+from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.text.dates import clock_hour
 from webapp.render import NO_BREAK, fixed, percent
 from webapp.words import counted, duration, in_sentence, listed
@@ -46,7 +46,9 @@ class CardView:
     sentence: str
     verdicts: str
     rows: tuple[tuple[str, str, str, str], ...]
+    never_yes: str
     readings: tuple[tuple[str, str], ...]
+    ends_alike: str
     as_it_is: str
     most: str
     order_from: str
@@ -62,10 +64,11 @@ def card_view(answer: Card) -> CardView:
     one = answer.supply
     return CardView(
         sentence=f"Read the battery monitor of {in_sentence(one.name)} first, then find the line.",
-        verdicts=f"Yes: the house still rides {counted(answer.days, 'dull day')}. Ask first: it reaches the morning "
-        "and then needs the sun. Below that: no.",
+        verdicts=_verdicts(one, answer),
         rows=tuple(_row(extra, one) for extra in one.extras),
+        never_yes=_never_yes(one, answer),
         readings=tuple((percent(reading.soc), _lasts(reading.hours)) for reading in one.readings),
+        ends_alike=_ends_alike(one, answer),
         as_it_is=_as_it_is(one, answer),
         most=_most(one),
         order_from=_order_from(one),
@@ -89,6 +92,20 @@ def from_percent(soc: float | None, top_soc: float) -> str:
         return NEVER
     rounded = ceil(soc * 100.0 / STEP - 1e-9) * STEP
     return FULL if rounded > floor(top_soc * 100.0) else f"{rounded}{NO_BREAK}%"
+
+
+def _verdicts(one: CardSupply, answer: Card) -> str:
+    never = _never_yes(one, answer)
+    yes = never or f"Yes: the house still rides {counted(answer.days, 'dull day')}."
+    return f"{yes} Ask first: it reaches the morning and then needs the sun. Below that: no."
+
+
+def _never_yes(one: CardSupply, answer: Card) -> str:
+    """Say once that no charge rides the days with anything more, where none does; the column is then left out."""
+    if any(extra.from_soc is not None for extra in one.extras):
+        return ""
+    days = counted(answer.days, "dull day")
+    return f"Nothing more without asking: with any of these even a full bank does not ride {days}."
 
 
 def _row(extra: Extra, one: CardSupply) -> tuple[str, str, str, str]:
@@ -143,6 +160,24 @@ def _gain(hours: float | None) -> str:
 
 def _lasts(hours: float | None) -> str:
     return "days" if hours is None else f"{floor(hours):d}{NO_BREAK}h"
+
+
+def _ends_alike(one: CardSupply, answer: Card) -> str:
+    """Say which loads end several charges in their hours, where they do: a much higher charge then lasts no longer."""
+    heavy = one.heavy
+    if heavy is None:
+        return ""
+    ended = [reading.soc for reading in one.readings if reading.hours is not None]
+    alike = [r.soc for r in one.readings if r.hours is not None and heavy.start_h <= r.hours <= heavy.stop_h]
+    if len(alike) < 2 or len(alike) < len(ended) / 3.0:
+        return ""
+    clock = clock_hour((answer.at.hour + heavy.start_h) % HOURS_PER_DAY)
+    begins = "begins" if len(heavy.names) == 1 else "begin"
+    return (
+        f"From {percent(min(alike))} to {percent(max(alike))} it ends in the same hours: {listed(list(heavy.names))} "
+        f"{begins} at {clock} o’clock, standard time, up to {fixed(heavy.most_w / WH_PER_KWH, 1)}{NO_BREAK}kW with the "
+        "rest. Off then, it lasts longer."
+    )
 
 
 def _generator(start: Start) -> tuple[str, ...]:

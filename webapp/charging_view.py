@@ -60,6 +60,7 @@ class ChargeView:
     """A charge setting as the page, the file and paper show it."""
 
     sentence: Markup
+    filled_basis: str
     hold: str
     hold_kwh: str
     hold_basis: str
@@ -94,6 +95,7 @@ def charge_view(house: Household, bank: Bank, inverter: Inverter | None, answer:
     rows = span_rows(answer.series_spans, answer.series, 0 if answer.best_series is None else answer.best_series.series)
     return ChargeView(
         sentence=sentence(answer),
+        filled_basis=filled_basis(answer),
         hold=hold_sentence(answer),
         hold_kwh=figures(answer.hold_worth.gain_kwh) if answer.hold_worth.gain_soc >= NOTHING_SOC else "0",
         hold_basis=_hold_basis(answer),
@@ -156,6 +158,17 @@ def sentence(answer: Charging) -> Markup:
         percent(answer.reached.soc),
         energy(answer.reached.kwh),
     )
+
+
+def filled_basis(answer: Charging) -> str:
+    """Say what the charge reached is a share of, and at which current other pages count another one."""
+    told = f"of {figures(answer.ah, 3)}{NO_BREAK}Ah, from empty, at {figures(answer.charge_a, 3)}{NO_BREAK}A, cells at "
+    told += f"{fixed(answer.cell_c)}{NO_BREAK}°C"
+    counted = answer.counted
+    if percent(counted.soc) == percent(answer.reached.soc):
+        return told
+    mean_a = figures(counted.charge_c * answer.ah, 3)
+    return f"{told}; Banks and Today count {percent(counted.soc, 1)}, at the {mean_a}{NO_BREAK}A of a day’s mean"
 
 
 def hold_sentence(answer: Charging) -> str:

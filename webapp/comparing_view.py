@@ -38,6 +38,7 @@ class ContenderView:
     contender: Contender
     short_name: str
     settings: str
+    stop: str
     full_again: str
     style: int
 
@@ -79,6 +80,7 @@ def week_view(answer: Comparison, site: Site, inverter: Inverter) -> WeekView:
                 contender=one,
                 short_name=name,
                 settings=settings(one, inverter),
+                stop=stop_sentence(one, inverter),
                 full_again=full_again(one.full_again_at),
                 style=STYLE_PLACES[one.chemistry],
             )
@@ -214,6 +216,19 @@ def settings(one: Contender, inverter: Inverter) -> str:
     return (
         f"{told}; cut off at {inverter.dc_min_v:g}{NO_BREAK}V under load; waits for "
         f"{inverter.restart_v:g}{NO_BREAK}V to restart"
+    )
+
+
+def stop_sentence(one: Contender, inverter: Inverter) -> str:
+    """Say that a contender's full cells stand above the inverter's volts, and what alone keeps them within; or nothing.
+
+    Only where no number of such cells stays within does one stand in the comparison.
+    """
+    if not one.stop:
+        return ""
+    return (
+        f"{one.series} in series stand at {fixed(one.full_v, 1)}{NO_BREAK}V when full, above {inverter.dc_max_v:g}"
+        f"{NO_BREAK}V; only while every charger keeps to {fixed(one.charge_v * one.series, 1)}{NO_BREAK}V"
     )
 
 

@@ -111,6 +111,11 @@ def _verdict(found: BankAnswer, stopped: bool) -> str:
         rated = "" if one.charge_a is not None else ", by what the panels are rated,"
         why = f"So much its chargers together{rated} can give"
     lead = f"{why} when the bank is down to {fixed(one.lowest_v, 1)}{NO_BREAK}V."
+    if one.advised_v is not None and one.advised_a is not None:
+        lead += (
+            f" With the low cut-off of {fixed(one.advised_v, 1)}{NO_BREAK}V that Commissioning says to set it is "
+            f"{_amps(one.advised_a)}: size them for that, or leave the cut-off as it is."
+        )
     if one.shared:
         lead += " The other banks on the bus may be off, so it must be able to carry all of it."
     if one.wiring is None or one.wiring.main is None:

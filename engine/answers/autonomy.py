@@ -89,8 +89,9 @@ class BankCharge:
 class BankAutonomy:
     """One bank's part of the answer.
 
-    Where `widened` is above 1 the low and high hours and the band are so many times as wide as `own_range`, the
-    model's.
+    `usable_now_kwh` is what is left down to `usable_to_soc`, the first limit met at the mean draw, as on Banks.
+    `end_soc` is the charge at which the range ends, by whatever ends it. Where `widened` is above 1 the low and high
+    hours and the band are so many times as wide as `own_range`, the model's.
     """
 
     bank_id: str
@@ -98,6 +99,7 @@ class BankAutonomy:
     start_soc: float
     charges: tuple[BankCharge, ...]
     reserve_soc: float
+    end_soc: float
     hours: float | None
     low_hours: float | None
     high_hours: float | None
@@ -109,6 +111,7 @@ class BankAutonomy:
     fan: Fan | None
     band: Band
     usable_now_kwh: float
+    usable_to_soc: float
     sun_kwh: float
     load_kwh_per_day: float
     idle_kwh_per_day: float
@@ -216,9 +219,7 @@ def _widened(bank: BankAutonomy, factor: float, at: datetime) -> BankAutonomy:
     if factor == 1.0:
         return bank
     own = Range(low_hours=bank.low_hours, high_hours=bank.high_hours, band=bank.band)
-    wide = widened(
-        own, run_h=bank.times_h, run_soc=bank.soc, hours=bank.hours, floor_soc=bank.reserve_soc, factor=factor
-    )
+    wide = widened(own, run_h=bank.times_h, run_soc=bank.soc, hours=bank.hours, floor_soc=bank.end_soc, factor=factor)
     return dataclasses.replace(
         bank,
         low_hours=wide.low_hours,
@@ -256,13 +257,15 @@ def _bank(one: Coming, fan: Fan | None, off: tuple[Load, ...], spans: Mapping[st
     runs = [begun.run(hours, until_ended=True) for begun in _begun(one, charged) for hours in _around(varied, fan)]
     low_h, high_h = _ends([ended, *runs])
     mean_used_w = float(np.mean(sum(mean_day_hours(household, supply, at.month))))
-    reach = reach_kwh(one)
+    reach, usable_to_soc = reach_kwh(one)
+    end_soc = _end_soc([ended, *runs], one.plant.floor_soc, usable_to_soc)
     return BankAutonomy(
         bank_id=supply.bank.id,
         name=supply.name,
         start_soc=one.start_soc,
         charges=charged,
         reserve_soc=one.plant.floor_soc,
+        end_soc=end_soc,
         hours=ended.ended_h,
         low_hours=low_h,
         high_hours=high_h,
@@ -272,8 +275,9 @@ def _bank(one: Coming, fan: Fan | None, off: tuple[Load, ...], spans: Mapping[st
         ended_by=ended.ended_by,
         end=_end(one, ended),
         fan=fan,
-        band=band_of([(run.hours, run.soc) for run in (ended, *runs)], one.plant.floor_soc),
+        band=band_of([(run.hours, run.soc) for run in (ended, *runs)], end_soc),
         usable_now_kwh=reach * mean_used_w / one.mean_w if one.mean_w > 0.0 and ended.ended_h != 0.0 else 0.0,
+        usable_to_soc=usable_to_soc,
         sun_kwh=ended.totals.sun_kwh,
         load_kwh_per_day=mean_used_w * HOURS_PER_DAY / WH_PER_KWH,
         idle_kwh_per_day=supply.inverter.idle_w * HOURS_PER_DAY / WH_PER_KWH,
@@ -359,6 +363,13 @@ def _ends(runs: Sequence[Trajectory]) -> tuple[float | None, float | None]:
     """
     ended = [run.ended_h for run in runs if run.ended_h is not None]
     return min(ended, default=None), max(ended) if len(ended) == len(runs) else None
+
+
+def _end_soc(runs: Sequence[Trajectory], floor_soc: float, cutoff_soc: float) -> float:
+    """Charge at which runs end: the lowest of those that do; where none does, the first limit of the mean draw [-]."""
+    ended = [float(run.soc[-1]) for run in runs if run.ended_h is not None]
+    lowest = min(ended) if ended else min(cutoff_soc, *(float(run.soc.min()) for run in runs))
+    return max(floor_soc, lowest)
 
 
 def _curve(whole: Trajectory, ended: Trajectory) -> tuple[Floats, Floats]:

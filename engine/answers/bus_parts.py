@@ -15,7 +15,7 @@ from engine.answers.answer import clock
 from engine.answers.coming import Coming
 from engine.balance.bus_plant import BusPlant, BusState, on_the_bus
 from engine.balance.trajectory import Trajectory
-from engine.house.bank import Bank, delivered
+from engine.house.bank import Bank, delivered, floor
 from engine.quantities import WH_PER_KWH
 
 Floats = NDArray[np.float64]
@@ -99,13 +99,20 @@ def _between_kwh(bank: Bank, low_soc: float, high_soc: float) -> float:
     return max(bank.stored_kwh(low_soc, high_soc), 0.0)
 
 
-def reach_kwh(one: Coming) -> float:
-    """Energy at the terminals that the mean load can draw from the charge now down to the floors [kWh]."""
+def reach_kwh(one: Coming) -> tuple[float, float]:
+    """Energy at the terminals that the mean load can draw from the charge now [kWh], and down to which charge [-].
+
+    It ends at the first limit that a steady mean draw meets, the cut-off included, as the usable kWh of Banks do.
+    """
     if one.mean_w <= 0.0:
-        return 0.0
+        return 0.0, one.plant.floor_soc
     if isinstance(one.plant, BusPlant):
         assert isinstance(one.start, BusState)
-        banks = zip(one.supply.banks, one.start.socs, one.plant.plants, one.plant.weights, strict=True)
-        return sum(delivered(bank, soc, p.floor_soc, one.mean_w * share)[0] for bank, soc, p, share in banks)
-    p, start = one.single
-    return delivered(one.supply.bank, start.soc, p.floor_soc, one.mean_w)[0]
+        draws_w = [one.mean_w * share for share in one.plant.weights]
+        banks = list(zip(one.supply.banks, one.start.socs, one.plant.plants, draws_w, strict=True))
+        lows = tuple(max(p.floor_soc, floor(bank, one.plant.inverter, w).soc) for bank, _, p, w in banks)
+        kwh = sum(delivered(bank, soc, low, w)[0] for (bank, soc, _, w), low in zip(banks, lows, strict=True))
+        return kwh, one.plant.soc_of(lows)
+    bank, (_, start) = one.supply.bank, one.single
+    low = floor(bank, one.supply.inverter, one.mean_w).soc
+    return delivered(bank, start.soc, low, one.mean_w)[0], low

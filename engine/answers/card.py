@@ -38,6 +38,10 @@ LEAST_WH = 1e-6
 """Less energy than this is none [Wh]."""
 METER_SOCS = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1)
 """Readings of the meter whose hours are told."""
+HEAVY_TIMES = 2.0
+"""An hour that takes so many times the day's mean is a heavy one (judgement)."""
+HEAVY_SHARE = 0.25
+"""A load that takes so much of the heavy hours is named (judgement)."""
 _STEPS = 12
 
 
@@ -59,6 +63,16 @@ class Reading:
 
     soc: float
     hours: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heavy:
+    """The heaviest hours of a day from the card's evening on [h], the loads that make them, and their most [W]."""
+
+    names: tuple[str, ...]
+    start_h: int
+    stop_h: int
+    most_w: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,6 +126,7 @@ class CardSupply:
     night_soc: float | None
     extras: tuple[Extra, ...]
     readings: tuple[Reading, ...]
+    heavy: Heavy | None
     order_soc: float
     order: tuple[Candidate, ...]
     never_off: tuple[str, ...]
@@ -199,6 +214,7 @@ def _supply(one: Coming, days: int) -> CardSupply:
             for kwh in EXTRAS_KWH
         ),
         readings=tuple(Reading(soc=soc, hours=_dark_h(one, soc)) for soc in METER_SOCS if floor < soc <= top),
+        heavy=_heavy(one),
         order_soc=order_soc,
         order=by_gain(at_charge(one, order_soc)),
         never_off=tuple(load.name for load in supply.loads if load.never_off),
@@ -285,6 +301,24 @@ def most_at_once(one: Coming) -> tuple[float, str]:
 def _dark_h(one: Coming, soc: float) -> float | None:
     """Hours from a charge without any sun [h]."""
     return at_charge(one, soc).run(_dark(one.given), until_ended=True).ended_h
+
+
+def _heavy(one: Coming) -> Heavy | None:
+    """The hours round the heaviest of the first day that take over `HEAVY_TIMES` its mean, None where none does."""
+    day_w = (one.given.ac_w + one.given.dc_w)[:HOURS_PER_DAY]
+    high = day_w > HEAVY_TIMES * float(day_w.mean())
+    start = stop = int(day_w.argmax())
+    if not high[start]:
+        return None
+    while start > 0 and high[start - 1]:
+        start -= 1
+    while stop < len(high) and high[stop]:
+        stop += 1
+    takes = {
+        load.name: float(sum(side[start:stop].sum() for side in one.hours_of((load,)))) for load in one.supply.loads
+    }
+    names = tuple(name for name, watts in takes.items() if watts >= HEAVY_SHARE * sum(takes.values()))
+    return Heavy(names=names, start_h=start, stop_h=stop, most_w=float(day_w.max())) if names else None
 
 
 def _dark(hours: Forcing) -> Forcing:

@@ -80,6 +80,8 @@ class Charging:
     power_w: float
     power_from: str
     reached: Reached
+    counted: Reached
+    """What Banks and Today count this charge to: read at a day's mean current, `Bank.charge_c`."""
     no_hold: Reached
     held: Reached
     bench_no_hold: Reached
@@ -195,6 +197,12 @@ def charging(
         power_w=load_w,
         power_from=load_from,
         **got,
+        counted=Reached(
+            charge_c=asked.charge_c,
+            hold=hold,
+            soc=asked.top_reached_soc,
+            kwh=asked.stored_kwh(0.0, asked.top_reached_soc),
+        ),
         hold_worth=worth,
         controllable=_decides(bank, end_v, hold, to.charge_c),
         targets=tuple(target(bank, to, soc) for soc in TARGETS),

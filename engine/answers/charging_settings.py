@@ -8,8 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import ceil
 
-from engine.answers.charging_targets import COUNT, rested_tells
-from engine.cells.chemistry import Chemistry, at, soc_at_ocv
+from engine.answers.charging_targets import COUNT, near_socs, rested_tells
+from engine.cells.chemistry import Chemistry, at
+from engine.cells.curve import NEAR_V
 from engine.house.bank import Bank, c_rate
 from engine.house.inverter import Inverter
 from engine.house.span import cutoff_soc, least_cutoff_cell_v
@@ -52,7 +53,7 @@ def settings(bank: Bank, inverter: Inverter | None, asked: Asked, power_w: float
     power_w : float
         Load at which volts under load are read [W], > 0.
     """
-    cut_v, cut_why = _cutoff(bank, inverter)
+    cut_v, cut_why = advised_cutoff(bank, inverter)
     reserve = _reserve(bank, power_w)
     if reserve.cell_v is not None and cut_v > reserve.cell_v:
         cut_why += f"; it lies above your reserve under load, {reserve.cell_v * bank.series:.1f} V, and ends it sooner"
@@ -127,8 +128,8 @@ def _again(bank: Bank, asked: Asked) -> Setting:
 
 
 def _or(cell: Chemistry, rested_v: float) -> str:
-    low, high = soc_at_ocv(cell, rested_v - 0.05), soc_at_ocv(cell, rested_v + 0.05)
-    return f"which give or take 0.05 V may mean anything from {low * 100:.0f} to {high * 100:.0f} %"
+    low, high = near_socs(cell, rested_v)
+    return f"which give or take {NEAR_V:g} V may mean anything from {low * 100:.0f} to {high * 100:.0f} %"
 
 
 def _reserve(bank: Bank, power_w: float) -> Setting:
@@ -142,7 +143,7 @@ def _reserve(bank: Bank, power_w: float) -> Setting:
     return _row(bank, "reserve", "Reserve, under load", volts, why)
 
 
-def _cutoff(bank: Bank, inverter: Inverter | None) -> tuple[float, str]:
+def advised_cutoff(bank: Bank, inverter: Inverter | None) -> tuple[float, str]:
     """The lowest cut-off that board, cells and inverter allow [V per cell], and which of them decides."""
     limits = [least_cutoff_cell_v(bank)]
     if inverter is not None and inverter.lowest_v is not None:

@@ -13,18 +13,19 @@ from dataclasses import dataclass
 from engine.answers.notices_charge import setting_limits
 from engine.cells import curve
 from engine.cells.chemistry import Chemistry, at, capacity_share, soc_at_ocv
+from engine.cells.curve import NEAR_V
 from engine.errors import InputError
 from engine.fields import Quantity
 from engine.house.bank import Bank, c_rate, delivered
 from engine.house.inverter import Inverter
 from engine.house.span import cutoff_soc
 
-NEAR_V = curve.PLAIN_STEPS * curve.VOLT_STEP
-"""A share that moves by more than `curve.PLAIN_RISE` within these volts is not told by volts [V]."""
 OFF_V = 0.005
 """Volts by which a reading of the table may pass a limit and still count as at it [V] (engineering choice)."""
 LOW_SOC = Quantity(label="Window from", unit="%", low=0.0, high=0.95, percent=True, optional=True)
 HIGH_SOC = Quantity(label="Window to", unit="%", low=0.05, high=1.0, percent=True, optional=True)
+PRINTED_DIGITS = 2
+"""What is said of volts is worked out at the volts per cell that are printed, so that the same volts say the same."""
 COUNT = "not controllable by voltage; count ampere-hours"
 
 
@@ -159,8 +160,14 @@ def rested_tells(cell: Chemistry, rested_v: float) -> bool:
     return here - below <= curve.PLAIN_RISE and above - here <= curve.PLAIN_RISE
 
 
+def near_socs(cell: Chemistry, rested_v: float) -> tuple[float, float]:
+    """The lowest and highest charge [-] that rested volts may mean, `NEAR_V` to either side of them as they print."""
+    printed_v = round(rested_v, PRINTED_DIGITS)
+    return soc_at_ocv(cell, printed_v - NEAR_V), soc_at_ocv(cell, printed_v + NEAR_V)
+
+
 def _spread_words(cell: Chemistry, rested_v: float) -> str:
-    low, high = soc_at_ocv(cell, rested_v - NEAR_V), soc_at_ocv(cell, rested_v + NEAR_V)
+    low, high = near_socs(cell, rested_v)
     return (
         f"{NEAR_V:g} V to either side of {rested_v:.2f} V rested may be anything from {low * 100:.0f} to "
         f"{high * 100:.0f} %"
@@ -182,9 +189,11 @@ def _stop(bank: Bank, to: Charger, soc: float, c_end: float) -> Stop:
         return _none(f"would take {volts:.2f} V per cell; {to.highest_words}")
     near = [curve.soc_without_hold(cell, volts + k * NEAR_V, c_end, cell_c) for k in (-1, 0, 1)]
     if max(near[1] - near[0], near[2] - near[1]) > curve.PLAIN_RISE:
+        ends_v = [round(volts, PRINTED_DIGITS) + k * NEAR_V for k in (-1, 1)]
+        ends = [curve.soc_without_hold(cell, one_v, c_end, cell_c) for one_v in ends_v]
         return _none(
-            f"{COUNT}: from {volts - NEAR_V:.2f} to {volts + NEAR_V:.2f} V the charge goes from "
-            f"{near[0] * 100:.0f} to {near[2] * 100:.0f} %"
+            f"{COUNT}: from {ends_v[0]:.2f} to {ends_v[1]:.2f} V the charge goes from "
+            f"{ends[0] * 100:.0f} to {ends[1] * 100:.0f} %"
         )
     low, high = (curve.soc_without_hold(cell, volts + k * curve.METER_V, c_end, cell_c) for k in (-1, 1))
     if high - low > curve.METER_RISE:

@@ -22,7 +22,7 @@ from engine.house.inverter import Inverter
 ROOM_C = 20.0
 """Temperature that cold cells are compared with [degC] (choice: a heated room)."""
 LEAST_LOST_SHARE = 0.02
-"""Capacity lost to cold that is worth a sentence (judgement)."""
+"""Usable energy lost to cold that is worth a sentence: what cold keeps may lie below the reserve (judgement)."""
 COLDEST_C, WARMEST_C, STEP_C = -20, 30, 5
 """Temperatures of the table [degC] (choice)."""
 
@@ -88,7 +88,7 @@ class ColdBank:
     @property
     def matters(self) -> bool:
         """Whether the cells are cold enough to be spoken of."""
-        shrunk = self.now.cell_c < ROOM_C and self.now.capacity_share < 1.0 - LEAST_LOST_SHARE
+        shrunk = self.now.cell_c < ROOM_C and self.now.usable_kwh < (1.0 - LEAST_LOST_SHARE) * self.warm_kwh
         return self.too_cold or self.held_back or shrunk
 
 

@@ -1,6 +1,7 @@
 """Which chemistry through a rainy week: the same days and loads on each, hour by hour.
 
-Each chemistry gets the number of cells in series that this inverter's DC window suits best, its own usual
+Each chemistry gets the number of cells in series that this inverter's DC window suits best, by the rule of Charge volts
+(a count whose full volts exceed the inverter's highest only where every count does), its own usual
 charge setting (lowered where the window asks for it) and its own usual reserve, at equal label kWh or at
 equal usable kWh. The inverter keeps its cut-off and restart volts. A generator is not counted in the ranking: its hours
 and fuel stand beside it.
@@ -33,6 +34,7 @@ from engine.house.bank import Bank, delivered, floor
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
 from engine.house.sizes import MOST_STRINGS
+from engine.house.span import TIE_SHARE, over_highest
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sky.averages import average_day_kc
 from engine.sky.days import Sky, equivalent_dark_days
@@ -41,17 +43,18 @@ Floats = NDArray[np.float64]
 
 BASES = ("label", "usable")
 _CELL_AH = 100.0
-_TIE_SHARE = 0.01
 _MOST_TIMES = 64.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contender:
-    """One chemistry's week."""
+    """One chemistry's week; `stop` where its full volts, `full_v`, exceed the inverter's highest."""
 
     chemistry: str
     name: str
     series: int
+    full_v: float
+    stop: bool
     usual_charge_v: float
     charge_v: float
     hold: bool
@@ -197,20 +200,22 @@ def _dark_days(household: Household, supply: Supply, sky: Sky, start: datetime) 
 def best_bank(cell: Chemistry, like: Bank, inverter: Inverter, power_w: float) -> Bank | None:
     """A bank of `cell` with the label kWh of `like`, in the series count that this window suits best.
 
-    The count whose reachable share is largest wins; within a hundredth of it, the one whose nominal
-    volts lie nearest the middle of the window. None where no count leaves anything to use.
+    A count whose full volts exceed the inverter's highest is left out, unless all of them do. Of the others the one
+    with the largest reachable share wins; within `TIE_SHARE` of it that of `like` where it is of the same cells, else
+    the one whose nominal volts lie nearest the middle of the window. None where no count leaves anything to use.
     """
     middle_v = 0.5 * (inverter.dc_min_v + inverter.dc_max_v)
     counts = range(cell.series_step, 401, cell.series_step)
     fitting = [n for n in counts if inverter.dc_min_v <= n * cell.v_nominal <= inverter.dc_max_v]
-    built = [_bank(cell, like, inverter, series) for series in fitting]
-    reach = [(_reach(bank, inverter, power_w), bank) for bank in built if bank is not None]
-    usable = [(share, bank) for share, bank in reach if share > 0.0]
+    built = [bank for series in fitting if (bank := _bank(cell, like, inverter, series)) is not None]
+    safe = [bank for bank in built if not over_highest(bank, inverter)]
+    usable = [(share, bank) for bank in safe or built if (share := _reach(bank, inverter, power_w)) > 0.0]
     if not usable:
         return None
     most = max(share for share, _ in usable)
-    near = [bank for share, bank in usable if share >= most - _TIE_SHARE]
-    return min(near, key=lambda bank: abs(bank.series * cell.v_nominal - middle_v))
+    near = [bank for share, bank in usable if share >= most - TIE_SHARE]
+    own = like.series if like.cell.base_id == cell.base_id else 0
+    return min(near, key=lambda bank: (bank.series != own, abs(bank.series * cell.v_nominal - middle_v)))
 
 
 def _bank(cell: Chemistry, like: Bank, inverter: Inverter, series: int) -> Bank | None:
@@ -280,6 +285,8 @@ def _contender(
         chemistry=bank.cell.base_id,
         name=bank.name,
         series=bank.series,
+        full_v=bank.full_v,
+        stop=over_highest(bank, inverter),
         usual_charge_v=bank.cell.v_charge,
         charge_v=bank.charge_end_cell_v,
         hold=bank.hold,

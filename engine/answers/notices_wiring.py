@@ -105,6 +105,21 @@ def wiring_checks(one: BankWiring) -> Iterator[Notice]:
     yield from _of_cells(one)
 
 
+def _advised(one: BankWiring, run: Run) -> Iterator[Notice]:
+    """What carries the highest current now and would not once the cut-off is set as low as it is said to be."""
+    if one.advised_a is None or one.advised_v is None:
+        return
+    most_a = run.current_a * one.advised_a / one.ruling_a
+    limits = [("its cable may carry", run.leg.carries_a), ("its fuse is for", run.leg.fuse_a)]
+    for what, limit_a in limits:
+        if limit_a is not None and run.current_a <= limit_a < most_a:
+            yield _check(
+                "wiring-lower-cutoff",
+                f"{run_name(one, run)}: with the cut-off at the {one.advised_v:.1f} V that is to be set, up to "
+                f"{most_a:.1f} A flow; {what} {limit_a:g} A. Change that first, or leave the cut-off as it is.",
+            )
+
+
 def _run_checks(one: BankWiring, run: Run) -> Iterator[Notice]:
     leg, name = run.leg, run_name(one, run)
     if leg.carries_a is None:
@@ -113,6 +128,7 @@ def _run_checks(one: BankWiring, run: Run) -> Iterator[Notice]:
             f"{name}: what it may carry is not known. Look it up in your code’s table, for how it is laid; thick "
             "enough for the voltage drop may still be too thin for the heat.",
         )
+    yield from _advised(one, run)
     if leg.fuse_a is None:
         return
     if leg.fuse_a < run.current_a:

@@ -119,14 +119,14 @@ def promise_of(bank: BankAutonomy) -> Promise:
     low_h, high_h = (bank.low_hours, bank.high_hours) if own is None else (own.low_hours, own.high_hours)
     band = bank.band if own is None else own.band
     at_h = np.arange(min(KEPT_H, int(bank.times_h[-1])) + 1, dtype=float)
-    likely = middle_soc(at_h, bank.times_h, bank.soc, bank.hours, bank.reserve_soc)
+    likely = middle_soc(at_h, bank.times_h, bank.soc, bank.hours, bank.end_soc)
     low = np.minimum(np.interp(at_h, band.times_h, band.low_soc), likely)
     high = np.maximum(np.interp(at_h, band.times_h, band.high_soc), likely)
     return Promise(
         hours=bank.hours,
         low_hours=low_h,
         high_hours=high_h,
-        floor_soc=bank.reserve_soc,
+        floor_soc=bank.end_soc,
         low_soc=_rounded(low),
         likely_soc=_rounded(likely),
         high_soc=_rounded(high),

@@ -169,6 +169,7 @@ def sizing(
     Unreachable
         If there is no load, or the bank's window is empty under its load.
     """
+    sky = dataclasses.replace(sky, title=_title(sky))
     for field, value, most in (("days", days, MOST_DAYS), ("month", month, 12)):
         if not 1 <= value <= most:
             raise InputError(field, f"{field.capitalize()} must be a whole number from 1 to {most}; got {value}.")
@@ -212,6 +213,13 @@ def sizing(
         notices=(*household_notices(household, month), *_not_counted(supply)),
         assumptions=assumptions_of(household, (supply.bank.cell,), sky),
     )
+
+
+def _title(sky: Sky) -> str:
+    """What the days are called: one that was chosen or typed is taken for each of them."""
+    if sky.basis != "typed" or sky.listed_days != 1 or len(sky.kc) != 1:
+        return sky.title
+    return f"Every day {sky.labels[0]}" if sky.labels[0] else "Every day like the one typed"
 
 
 def _not_counted(supply: Supply) -> tuple[Notice, ...]:

@@ -8,9 +8,11 @@ not reach it. What a cable may carry without getting too hot is typed, never wor
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from engine.answers.charging_notices import lead_cell_v
+from engine.answers.charging_settings import advised_cutoff
 from engine.house.bank import Bank, cutoff_cell_v
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
@@ -20,6 +22,8 @@ from engine.quantities import WH_PER_KWH
 
 A_PER_KA = 1000.0
 MOHM_PER_OHM = 1000.0
+LOWER_V = 0.05
+"""A cut-off is said to be lower from this much on: menus are set in tenths [V]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +94,9 @@ class BankWiring:
         All that charges it together [A]; None where one is not known, `charge_rough_a` has the panels' rating there.
     ruling_a, ruled_by : float, str
         The higher of both currents [A]; ``discharge`` or ``charge``.
+    advised_v, advised_a : float or None
+        The low cut-off that Charge volts and Commissioning say to set, where it is lower [V], and the higher of both
+        currents at it [A].
     even_a, one_out_a : float
         What each string carries if all share evenly, and if one drops out [A]; one string alone carries all.
     total_drop_v, total_share : float or None
@@ -120,6 +127,8 @@ class BankWiring:
     charge_rough_a: float
     ruling_a: float
     ruled_by: str
+    advised_v: float | None
+    advised_a: float | None
     even_a: float
     one_out_a: float
     main: Run | None
@@ -148,8 +157,9 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
     discharge_a = drawn_w / lowest_v
     found = chargers(household, supply, lowest_v)
     stated = [one.most_a for one in found if one.most_a is not None]
-    rough_a = sum(one.rough_a if one.most_a is None else one.most_a for one in found)
+    rough_a = _rough_a(found)
     ruling_a = max(discharge_a, rough_a)
+    advised_v = _advised_v(supply, lowest_v)
     one_out_a = ruling_a / max(bank.parallel - 1, 1)
     even_a = ruling_a / bank.parallel
     conductor_c = (entered or Wiring()).conductor_c
@@ -180,6 +190,10 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
         charge_rough_a=rough_a,
         ruling_a=ruling_a,
         ruled_by="discharge" if discharge_a >= rough_a else "charge",
+        advised_v=advised_v,
+        advised_a=None
+        if advised_v is None
+        else max(drawn_w / advised_v, _rough_a(chargers(household, supply, advised_v))),
         even_a=even_a,
         one_out_a=one_out_a,
         main=main,
@@ -193,6 +207,17 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
         board_a=None if bank.board is None else bank.board.current_limit_a,
         take_a=bank.charge_limit_a if bank.charge_limit_a is not None else bank.cell.charge_c_max * bank.ah,
     )
+
+
+def _rough_a(found: Sequence[Charger]) -> float:
+    """All chargers at once, those of unknown current by what feeds them [A]."""
+    return sum(one.rough_a if one.most_a is None else one.most_a for one in found)
+
+
+def _advised_v(supply: Supply, lowest_v: float) -> float | None:
+    """The low cut-off to set, of banks on one bus the highest of theirs; None where it is no lower than now [V]."""
+    advised_v = max(advised_cutoff(bank, supply.inverter)[0] * bank.series for bank in supply.banks)
+    return advised_v if advised_v < lowest_v - LOWER_V else None
 
 
 def most_beside_w(supply: Supply) -> float:

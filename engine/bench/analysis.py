@@ -13,7 +13,7 @@ import numpy as np
 from engine.bench.clean import CleanLog, clean, gaps
 from engine.bench.cycles import BenchResult, Cycle, cycles_of
 from engine.bench.log_traces import charge_trace, discharge_trace, hold_trace, thinned
-from engine.bench.quality import Evidence, questions
+from engine.bench.quality import Evidence, questions, unseen
 from engine.bench.records import BenchLog
 from engine.bench.runs import Flow, flow
 from engine.bench.segments import Segment, cut, row_sums
@@ -82,6 +82,7 @@ def analyse(log: BenchLog, label_ah: float | None = None, series: int = 1) -> Be
         cycles=cycles,
         findings=tuple(sorted(findings, key=lambda finding: _RANK.get(finding.level, 2))),
         series=series,
+        unseen_share=unseen(tidy, current, segments)[0],
     )
 
 

@@ -60,7 +60,10 @@ class Cycle:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BenchResult:
-    """A log that was read: its rows, parts, cycles and what was found; arrays are (n,), `ah` runs and is signed."""
+    """A log that was read: its rows, parts, cycles and what was found; arrays are (n,), `ah` runs and is signed.
+
+    `unseen_share` is the largest share of a run's ampere-hours that may have flowed between rows unseen [-].
+    """
 
     time_h: Array
     voltage_v: Array
@@ -71,6 +74,7 @@ class BenchResult:
     cycles: tuple[Cycle, ...]
     findings: tuple[Finding, ...]
     series: int
+    unseen_share: float = 0.0
 
 
 def cycles_of(segments: tuple[Segment, ...], volts: Array, ah: Array) -> tuple[Cycle, ...]:

@@ -25,7 +25,8 @@ _NOISE_NOTE, _NOISE_CHECK = 0.03, 0.1
 _PULSE_SHARE, _DROPOUT_SHARE = 0.1, 0.01
 _STEADY_BAND, _STEADY_SHARE = 0.1, 0.05
 _GRAIN_NOTE_V, _GRAIN_CHECK_V = 0.005, 0.02
-_GRAIN_MOST = 2000
+_GRAIN_MOST, _GRAIN_OFF = 2000, 0.1
+_EDGE_SHARE, _LARGE_SHARE, _UNSEEN_SHARE = 0.2, 0.2, 0.01
 _DROP_V_PER_C = 0.12
 """A step of one row above this is more than an ordinary cell's first second [V per C-rate], assumed."""
 _DROP_S = 15.0
@@ -55,6 +56,7 @@ def questions(evidence: Evidence) -> tuple[Finding, ...]:
         _heat,
         _pack,
         _silence,
+        _sparse,
         _counter,
         _offset,
         _leads,
@@ -128,6 +130,45 @@ def _silence(evidence: Evidence) -> Iterator[Finding]:
     else:
         text += ", while the cell rested."
     yield Finding(level="check" if live else "note", code="gap", text=text)
+
+
+def unseen(log: CleanLog, current: Flow, segments: Sequence[Segment]) -> tuple[float, Segment | None, float]:
+    """Return the largest share of a run's ampere-hours that no row saw, that run, and the rows' distance there.
+
+    Between two rows at which a current starts, stops or turns it may have done so at any moment: up to half of the
+    change over that time is guessed. Runs of less than a fifth of the largest, and gaps, are left out.
+
+    Returns
+    -------
+    (share, segment, seconds)
+        0, None and 0 where every edge is seen.
+    """
+    time_s, current_a = log.time_s, current.current_a
+    silent = set(gaps(time_s).tolist())
+    runs = [segment for segment in segments if segment.kind != "rest"]
+    largest_ah = max((abs(run.ah) for run in runs), default=0.0)
+    found: tuple[float, Segment | None, float] = (0.0, None, 0.0)
+    for run in runs:
+        edges = [k for k in (run.first - 1, run.stop - 1) if 0 <= k < len(time_s) - 1 and k not in silent]
+        steps_a = [abs(float(current_a[k + 1] - current_a[k])) for k in edges]
+        sharp = [(k, a) for k, a in zip(edges, steps_a, strict=True) if a > _EDGE_SHARE * current.scale_a]
+        guessed_ah = sum(a * float(time_s[k + 1] - time_s[k]) for k, a in sharp) / 2.0 / 3600.0
+        if abs(run.ah) >= _LARGE_SHARE * largest_ah > 0.0 and guessed_ah / abs(run.ah) > found[0]:
+            found = (guessed_ah / abs(run.ah), run, max(float(time_s[k + 1] - time_s[k]) for k, _ in sharp))
+    return found
+
+
+def _sparse(evidence: Evidence) -> Iterator[Finding]:
+    """Rows too far apart to see when a current starts and stops."""
+    share, run, apart_s = unseen(evidence.log, evidence.flow, evidence.segments)
+    if run is None or share <= _UNSEEN_SHARE:
+        return
+    text = (
+        f"The rows lie {_span(apart_s)} apart where the {run.kind} at {_clock(run.start_s)} starts or stops: up to "
+        f"{_DIGITS(share * abs(run.ah))} of its {_DIGITS(abs(run.ah))} Ah, {100 * share:.0f} %, are guessed, and a "
+        "resistance read from such rows may be far off. Log a row a minute, or one at each start and stop."
+    )
+    yield Finding(level="check", code="rows_sparse", text=text)
 
 
 def _counter(evidence: Evidence) -> Iterator[Finding]:
@@ -236,7 +277,14 @@ def _grain_of(values: Array) -> float:
     different = np.unique(np.round(values[np.isfinite(values)], 6))
     if len(different) < 2 or len(different) > _GRAIN_MOST:
         return 0.0
-    return float(np.percentile(np.diff(different), 10))
+    apart = np.diff(different)
+    grain = float(np.percentile(apart, 10))
+    if np.median(apart) <= 2.0 * grain:
+        return grain
+    # Few rows lie further apart than they are written: then every one must be a whole number of the smallest step.
+    least = float(apart.min())
+    off = np.abs(different / least - np.round(different / least))
+    return least if off.max() < _GRAIN_OFF else 0.0
 
 
 def _noise(evidence: Evidence) -> Iterator[Finding]:

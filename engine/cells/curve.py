@@ -24,6 +24,8 @@ VOLT_STEP = 0.01
 PLAIN_RISE = 0.30
 PLAIN_STEPS = 5
 """Where a held curve rises by more than the first within this many steps (0.05 V), voltage cannot stop it."""
+NEAR_V = PLAIN_STEPS * VOLT_STEP
+"""A share that moves by more than `PLAIN_RISE` within these volts is not told by volts [V]."""
 METER_V = 0.01
 METER_RISE = 0.10
 """Nor where the charge moves by more than the second within the first to either side: what volts on a charger or a

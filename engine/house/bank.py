@@ -234,6 +234,11 @@ class Bank:
         return self.series * self.parallel * self.label_ah * self.cell.v_nominal / WH_PER_KWH
 
     @property
+    def full_v(self) -> float:
+        """Volts of the whole pack with full cells [V]."""
+        return self.cell.v_full * self.series
+
+    @property
     def charge_end_cell_v(self) -> float:
         """Volts per cell at which charging ends: the window's volts or the charge setting, whichever is lower."""
         setting = self.charge_v if self.charge_v is not None else self.cell.v_charge

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from engine.cells.chemistry import CellTable, at, first_crossing
+from engine.cells.curve import NEAR_V, PLAIN_RISE
 from engine.errors import InputError
 from engine.house.bank import Bank, floor
 from engine.house.inverter import Inverter
@@ -19,7 +20,7 @@ SCALES = ("monitor", "inverter", "usable", "ah", "volts")
 """Ways of saying a charge; the first is the one the engine counts in."""
 UNSURE_CELL_V = 0.006
 """Rested volts of a cell may be out by this much either way: 0.1 V on a pack of 16, the last digit of most displays
-(judgement)."""
+(judgement). On a flat stretch `NEAR_V` counts instead."""
 FLAT_SOC = 0.1
 """A span of charge wider than this means that volts cannot tell the charge (judgement)."""
 _LEAST_SPAN_SOC = 0.02
@@ -162,8 +163,18 @@ def _share(m: Marks, scale: str, soc: float) -> float | None:
 
 
 def _by_volts(m: Marks, cell_v: float) -> Told:
-    """The charges whose rested volts cannot be told from those of a cell, and the middle of them."""
-    curve = np.array(m.cells.ocv_v)
-    low = first_crossing(curve, cell_v - UNSURE_CELL_V)
-    high = 1.0 - first_crossing(-curve[::-1], -(cell_v + UNSURE_CELL_V))
+    """The charges whose rested volts cannot be told from those of a cell, and the middle of them.
+
+    On a flat stretch what a cell of another make, or one charged before it rested, stands higher or lower moves the
+    charge more than the last digit of a display does: there they are all within `NEAR_V`, as on Charge volts.
+    """
+    here, (low, high) = _within(m, cell_v, 0.0), _within(m, cell_v, NEAR_V)
+    if here[0] - low <= PLAIN_RISE and high - here[1] <= PLAIN_RISE:
+        low, high = _within(m, cell_v, UNSURE_CELL_V)
     return Told(soc=(low + high) / 2.0, low_soc=low, high_soc=high)
+
+
+def _within(m: Marks, cell_v: float, near_v: float) -> tuple[float, float]:
+    """The lowest and the highest charge whose rested volts lie within `near_v` of some [-]."""
+    curve = np.array(m.cells.ocv_v)
+    return first_crossing(curve, cell_v - near_v), 1.0 - first_crossing(-curve[::-1], -(cell_v + near_v))

@@ -103,10 +103,10 @@ def span(bank: Bank, inverter: Inverter, power_w: float, way: Way) -> Span:
         series=n,
         label_kwh=bank.label_kwh,
         empty_v=cell.v_low * n,
-        full_v=cell.v_full * n,
+        full_v=bank.full_v,
         highest_v=inverter.dc_max_v,
         cutoff_v=inverter.dc_min_v,
-        stop=cell.v_full * n > inverter.dc_max_v + 1e-9,
+        stop=over_highest(bank, inverter),
         setting_cell_v=setting_cell_v,
         setting_v=setting_cell_v * n,
         setting_limit=_limit(bank, inverter, way.cell_v),
@@ -119,6 +119,11 @@ def span(bank: Bank, inverter: Inverter, power_w: float, way: Way) -> Span:
         lowest_v=lowest_v,
         lowered_gain_share=None if lowest is None else max(0.0, max(top, lowest) - lowest - inside),
     )
+
+
+def over_highest(bank: Bank, inverter: Inverter) -> bool:
+    """Whether the pack, full, stands above the highest volts of the inverter: only a charge setting keeps it within."""
+    return bank.full_v > inverter.dc_max_v + 1e-9
 
 
 def other_counts(bank: Bank, inverter: Inverter, power_w: float, way: Way) -> tuple[Span, ...]:

@@ -635,3 +635,39 @@ def test_thinning_follows_a_line_that_runs_back() -> None:
     assert len(thin_x) <= 202
     assert np.all(np.diff(thin_y[thin_x < 0.98][: len(thin_x) // 3]) >= 0)
     assert thin_y.max() == 3.0
+
+
+def sparse(apart_s: float, amps: float = 20.0, ah: float = 200.0) -> BenchLog:
+    """A cell of known ampere-hours charged and drawn at a constant current, seen every so often and at each end."""
+    run_s, rest_s = ah / amps * 3600.0, 1800.0
+    total_s = 2.0 * run_s + rest_s
+    time_s = np.unique(np.append(np.arange(0.0, total_s, apart_s), (0.0, run_s, run_s + rest_s / 2.0, total_s)))
+    current_a = np.where(time_s <= run_s, amps, np.where(time_s < run_s + rest_s, 0.0, -amps))
+    held_ah = np.where(
+        time_s <= run_s, time_s * amps / 3600.0, ah - np.maximum(time_s - run_s - rest_s, 0.0) * amps / 3600
+    )
+    share = held_ah / ah
+    volts = 1.6 + 2.0 * share**0.5 + 0.3 * share + 0.0012 * current_a
+    return BenchLog(time_s=time_s, voltage_v=np.round(volts, 3), current_a=current_a)
+
+
+def test_rows_far_apart_are_a_check_that_says_how_much_is_guessed() -> None:
+    found = analyse(sparse(7200.0), 210.0)
+    (cycle,) = found.cycles
+    said = next(one for one in found.findings if one.code == "rows_sparse")
+    assert said.level == "check"
+    # What was built in, 200 Ah, lies within what is said to be guessed.
+    assert cycle.discharge_ah is not None
+    assert abs(cycle.discharge_ah - 200.0) > 2.0
+    assert abs(cycle.discharge_ah - 200.0) <= found.unseen_share * cycle.discharge_ah
+    close = analyse(sparse(60.0), 210.0)
+    assert "rows_sparse" not in {one.code for one in close.findings}
+    assert close.unseen_share < 0.01
+
+
+def test_few_rows_are_not_taken_for_coarse_volts() -> None:
+    # Three decimals: steps of 1 mV, however far apart the rows are.
+    assert "volts_coarse" not in {one.code for one in analyse(sparse(7200.0), 210.0).findings}
+    log = sparse(7200.0)
+    coarse = dataclasses.replace(log, voltage_v=np.round(log.voltage_v / 0.02) * 0.02)
+    assert "volts_coarse" in {one.code for one in analyse(coarse, 210.0).findings}

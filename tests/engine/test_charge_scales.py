@@ -10,6 +10,7 @@ import pytest
 from engine.answers.autonomy import autonomy
 from engine.answers.coming import marks_of
 from engine.cells import catalogue
+from engine.cells.chemistry import soc_at_ocv
 from engine.errors import InputError
 from engine.house.charge_scales import SCALES, Marks, marks, on_scale, shown, told, volts_span
 from engine.house.household import Household
@@ -62,6 +63,16 @@ def test_rested_volts_of_a_flat_curve_leave_it_open() -> None:
     assert found.low_soc < 0.5 < found.high_soc
     assert found.flat
     assert found.high_soc - found.low_soc > 0.1
+
+
+def test_volts_on_a_flat_stretch_leave_as_much_open_as_charge_volts_says() -> None:
+    # What it says of 3.30 V at rest: 0.05 V to either side may be anything from ... to ... %.
+    found = told(SIXTEEN, "volts", 16 * 3.30)
+    cell = catalogue.load("lfp")
+    assert (found.low_soc, found.high_soc) == pytest.approx((soc_at_ocv(cell, 3.25), soc_at_ocv(cell, 3.35)), abs=0.02)
+    assert found.flat
+    # Near empty the same curve is steep: there the last digit of a display is all that is open.
+    assert not told(SIXTEEN, "volts", 16 * 3.0).flat
 
 
 def test_a_higher_charge_is_a_higher_number_except_what_was_taken_out() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import re
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -275,6 +276,15 @@ def test_lead_acid_is_decided_by_what_it_accepts() -> None:
     assert setting(answer, "float").cell_v == 2.25
     assert codes(answer)["hydrogen"] == "check"
     assert codes(ask(house("lead_flooded", series=24, charge_v=2.4, hold=True), month=12))["hold-over-sun"] == "check"
+
+
+def test_the_same_volts_say_the_same_charges_for_every_target() -> None:
+    # 80 and 90 % of LFP come at volts that print alike: what they may mean is then alike too.
+    reasons = [found for one in ask(house("lfp")).targets for found in (one.no_hold.reason, one.hold.reason)]
+    told = [re.search(r"from (\S+ to \S+) V the charge goes from (.+)", reason) for reason in reasons]
+    pairs = [found.groups() for found in told if found is not None]
+    assert len(pairs) > len(dict(pairs))
+    assert set(pairs) == set(dict(pairs).items())
 
 
 def test_targets_read_back_at_their_volts() -> None:

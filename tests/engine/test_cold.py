@@ -220,11 +220,15 @@ def test_hours_with_one_limit_are_the_plain_run() -> None:
     assert plain.ended_h == same.ended_h
 
 
-def test_what_matters_is_no_charge_less_charge_or_less_capacity() -> None:
-    """LFP keeps 0.885 + 0.115 × T / 25 of its capacity: 0.977 at 20 °C, 0.954 at 15 °C, which is 97.6 % of it."""
+def test_what_matters_is_no_charge_less_charge_or_less_that_is_usable() -> None:
+    """LFP keeps 0.885 + 0.115 × T / 25 of its capacity: 0.977 at 20 °C, 0.954 at 15 °C, which is 97.6 % of it.
+
+    Of a reserve of 10 % or more the 4.6 % that 15 °C keeps are no part of what is used; without one they are.
+    """
     assert cold_matters(house(cell_c=-2.0), 11)
-    assert cold_matters(house(cell_c=15.0), 11)
-    assert not cold_matters(house(cell_c=16.5), 11)
+    assert not cold_matters(house(cell_c=15.0), 11)
+    assert cold_matters(house(cell_c=15.0, reserve_soc=0.0), 11)
+    assert not cold_matters(house(cell_c=16.5, reserve_soc=0.0), 11)
     home = house(cell_c=15.0)
     (found,) = cold_banks(home, home.supplies()[0], 11)
     assert found.now.capacity_share == pytest.approx((0.885 + 0.115 * 15 / 25) / (0.885 + 0.115 * 20 / 25))

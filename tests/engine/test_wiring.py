@@ -53,6 +53,23 @@ def test_the_highest_current_is_read_at_the_cut_off_not_at_nominal_volts() -> No
     assert round(bank.wiring.drawn_w / (16 * 3.2), 1) == 105.8
 
 
+def test_the_current_at_the_cut_off_that_is_to_be_set_is_said_and_checked() -> None:
+    """LFP cells and a board of 2.5 V: to be set are 2.6 V x 16 = 41.6 V, 5416 W over it 130.2 A instead of 123.1."""
+    house = document(main={"fuse_a": 125.0, "carries_a": 125.0})
+    house["inverters"][0]["lowest_v"] = 40.0
+    answer, bank = asked(house)
+    assert bank.wiring.advised_v == pytest.approx(41.6)
+    assert bank.wiring.advised_a == pytest.approx((5000 / 0.93 + 40) / 41.6)
+    assert round(bank.wiring.ruling_a, 1) == 123.1
+    said = [one.text for one in answer.notices if one.code == "wiring-lower-cutoff"]
+    assert len(said) == 2
+    assert all("up to 130.2 A flow" in text for text in said)
+    house["banks"][0]["wiring"]["main"] |= {"fuse_a": 140.0, "carries_a": 140.0}
+    assert "wiring-lower-cutoff" not in codes(asked(house)[0], "check")
+    house["inverters"][0]["dc_min_v"] = 41.6
+    assert asked(house)[1].wiring.advised_v is None
+
+
 def test_what_hangs_on_the_bus_beside_the_inverter_is_carried_too() -> None:
     """220 W more while it runs, a quarter of an hour on a day in July: 220 / 44 V = 5 A more."""
     house = document()

@@ -14,7 +14,7 @@ from tests.engine.plants import IDEAL, SERIES, bank, inverter
 
 COUNTED = ("monitor", "inverter", "usable", "ah")
 """Scales that tell every charge between their marks exactly."""
-SURE_V = 0.006
+SURE_V, FLAT_V = 0.006, 0.05
 UNIT = st.floats(0.0, 1.0)
 
 
@@ -99,16 +99,22 @@ def test_any_number_is_a_charge_from_empty_to_full(m: Marks, scale: str, value: 
 
 
 @given(m=places(), soc=UNIT)
-def test_rested_volts_leave_open_what_the_curve_has_within_six_millivolts(m: Marks, soc: float) -> None:
+def test_rested_volts_leave_open_what_the_curve_has_within_six_millivolts_or_fifty_where_it_is_flat(
+    m: Marks, soc: float
+) -> None:
     cell_v = ocv_v(m, soc)
     assert shown(m, soc).rested_v == pytest.approx(m.series * cell_v)
     found = told(m, "volts", m.series * cell_v)
     assert found.low_soc <= soc + 1e-9
     assert found.high_soc >= soc - 1e-9
-    for end in (found.low_soc, found.high_soc):
-        assert abs(ocv_v(m, end) - cell_v) <= SURE_V + 1e-9
-    assert found.low_soc == 0.0 or abs(ocv_v(m, found.low_soc) - cell_v) == pytest.approx(SURE_V, abs=1e-6)
-    assert found.high_soc == 1.0 or abs(ocv_v(m, found.high_soc) - cell_v) == pytest.approx(SURE_V, abs=1e-6)
+    off_v = [abs(ocv_v(m, end) - cell_v) for end in (found.low_soc, found.high_soc)]
+    flat = max(off_v) > SURE_V + 1e-6
+    near_v = FLAT_V if flat else SURE_V
+    assert max(off_v) <= near_v + 1e-9
+    assert found.low_soc == 0.0 or off_v[0] == pytest.approx(near_v, abs=1e-6)
+    assert found.high_soc == 1.0 or off_v[1] == pytest.approx(near_v, abs=1e-6)
+    if flat:  # more than 30 points to one side: volts do not tell
+        assert max(soc - found.low_soc, found.high_soc - soc) > 0.3 - 1e-6
 
 
 @given(soc=st.floats(0.3, 0.8))

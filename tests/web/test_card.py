@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import re
 from typing import Any
 
 import pytest
 
 from tests.conftest import Client, soup
-from tests.web.conftest import Opener
+from tests.web.conftest import HOUSEHOLDS, Opener
 from webapp.card_view import SMALL_THINGS, THINGS, from_percent
 
 
@@ -147,3 +148,29 @@ def test_stops_of_its_own_banks_come_first(client_of: Opener, small_house: dict[
         ]
         assert len(stops) == 2
         assert name in stops[0]
+
+
+def test_a_load_that_ends_several_charges_in_the_same_hours_is_named(client_of: Opener) -> None:
+    client = client_of("first_hour.json")
+    page, supply = text_of(soup(client.get("/card"))), client.get("/card.json").json()["supply"]
+    # 6 kWh at 2.3 kW from 10 o'clock on: 16 hours after the card's 18:00.
+    assert (supply["heavy"]["names"], supply["heavy"]["start_h"]) == (["Electric car"], 16)
+    ends = {one["soc"]: one["hours"] for one in supply["readings"]}
+    assert all(16.0 <= ends[soc] <= supply["heavy"]["stop_h"] for soc in (0.6, 0.7, 0.8, 0.9))
+    assert "From 60 % to 90 % it ends in the same hours: Electric car begins at 10 o’clock" in page
+    document = json.loads((HOUSEHOLDS / "first_hour.json").read_text(encoding="utf-8"))
+    document["loads"] = [one for one in document["loads"] if one["id"] != "car"]
+    bare = client_of(document)
+    assert "Electric car" not in text_of(soup(bare.get("/card")).select_one(".door"))
+    longer = {one["soc"]: one["hours"] for one in bare.get("/card.json").json()["supply"]["readings"]}
+    assert longer[0.9] - longer[0.6] > ends[0.9] - ends[0.6] + 1.0
+
+
+def test_a_column_of_nothing_but_no_is_one_sentence(client_of: Opener) -> None:
+    client = client_of("first_hour.json")
+    page, extras = soup(client.get("/card")), client.get("/card.json").json()["supply"]["extras"]
+    assert all(one["from_soc"] is None for one in extras)
+    heads = [one.get_text() for one in page.select(".door-table thead th")]
+    assert "Yes, from" not in heads
+    assert {len(row.select("th, td")) for row in page.select(".door-table tbody tr")} == {len(heads)}
+    assert "with any of these even a full bank does not ride 1 dull day. Ask first" in text_of(page)

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 from datetime import timedelta
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -13,10 +14,12 @@ import pytest
 from engine.bench import analysis
 from engine.bench.cycles import BenchResult
 from engine.bench.records import BenchLog
+from engine.text.finding import Finding
 from tests.conftest import Client, Clock, form_of, soup
 from tests.web.bringing import CELL_TESTS, text_of
 from tests.web.conftest import Opener
 from webapp import bench_example
+from webapp.bench_words import believable
 from webapp.guard import MAX_BODY_BYTES
 
 CELLS = "Zelle;Kapazität Ah;Innenwiderstand mOhm\n" + "".join(
@@ -508,3 +511,19 @@ def test_a_bar_of_a_plan_has_two_figures(client: Client) -> None:
     for bar in bars:
         digits = bar.replace(".", "").lstrip("0").replace("–", "")
         assert len(digits) <= 2 or float(bar) >= 100, bar
+
+
+def test_one_line_says_whether_a_log_is_believable_and_why() -> None:
+    cycle = SimpleNamespace(discharge_ah=196.7, charge_ah=201.7, coulombic_efficiency=0.975)
+    found = {
+        code: Finding(level=level, code=code, text="")
+        for level, code in (("note", "charge_without_hold"), ("check", "rows_sparse"), ("stop", "too_hot"))
+    }
+    good = believable(cycle, [found["charge_without_hold"]])  # type: ignore[arg-type]
+    assert good.startswith("yes, because the discharge reached empty, 97.5\u00a0% of the ampere-hours came back")
+    assert good.endswith("not a full cell.")
+    bad = believable(cycle, [found["rows_sparse"], found["too_hot"]])  # type: ignore[arg-type]
+    assert bad == "no, because the rows lie too far apart and the cell grew too hot."
+    assert believable(cycle, [found["rows_sparse"]]).startswith("not as it stands, because")  # type: ignore[arg-type]
+    half = SimpleNamespace(discharge_ah=196.7, charge_ah=None, coulombic_efficiency=None)
+    assert believable(half, []).startswith("only in part")  # type: ignore[arg-type]

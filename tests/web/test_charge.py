@@ -357,3 +357,21 @@ def test_a_press_for_one_household_never_changes_another(lfp: Client, pressed: d
     assert response.status_code == 409
     assert "“The neighbours” was opened elsewhere" in words(soup(response), "main")
     assert lfp.store.current() == other
+
+
+def test_banks_today_and_charge_volts_say_at_which_current_each_share_holds(client_of: Opener) -> None:
+    document = json.loads((STORY.parent / "first_hour.json").read_text(encoding="utf-8"))
+    document["banks"][0]["inverter"], document["banks"][1]["inverter"] = "", "main"
+    client = client_of(document)
+    start = client.get("/today.json").json()["banks"][0]["start_soc"]
+    answer = client.get("/charge.json?bank=sodium").json()
+    assert answer["counted"]["soc"] == pytest.approx(start)
+    assert answer["reached"]["soc"] < start
+    banks = words(soup(client.get("/banks")), "#bank-sodium").replace("\u00a0", " ")
+    # 0.1C of 210 Ah.
+    assert f"Then filled to {100 * start:.1f} % of tested Ah, at 21.0 A, a day’s mean current" in banks
+    told = words(soup(client.get("/charge?bank=sodium")), ".figures").replace("\u00a0", " ")
+    assert (
+        f"at {answer['charge_a']:.1f} A, cells at 15 °C; Banks and Today count {100 * start:.1f} %, at the 21.0 A"
+        in told
+    )

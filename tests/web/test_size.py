@@ -319,3 +319,12 @@ def test_the_link_puts_the_question_on_the_sheet(client: Client, query: str) -> 
     assert link is not None
     sheet = client.get(str(link["href"]).replace("/sheet", "/sheet.json")).json()  # type: ignore[index]
     assert sheet["sizing"] == client.get(f"/size.json?{query}").json()
+
+
+@pytest.mark.parametrize(("sky", "said"), [("dull", "Every day dull"), ("kc:0.2", "Every day like the one typed")])
+def test_days_that_are_all_alike_are_not_called_one_day(client: Client, sky: str, said: str) -> None:
+    assert client.get(f"/size.json?sky={sky}").json()["sky_title"] == said
+    for path in (f"/size?sky={sky}", f"/sheet?spell={sky}"):
+        text = client.get(path).text
+        assert said in text
+        assert "One day as typed" not in text

@@ -14,6 +14,7 @@ from bs4 import BeautifulSoup
 from engine.house import household
 from engine.sky.site import Site
 from tests.conftest import NOW, Client, Clock, soup
+from tests.web.conftest import HOUSEHOLDS
 from webapp.questions import joined_sky, read_moment, to_civil, to_standard
 
 LIVE = {"HX-Request": "true", "HX-Request-Type": "partial"}
@@ -26,6 +27,10 @@ def sentence(page: BeautifulSoup) -> str:
     found = page.select_one("#answer [role=status] h1")
     assert found is not None
     return " ".join(found.get_text().split())
+
+
+def words(page: BeautifulSoup) -> str:
+    return " ".join(page.get_text(" ").split())
 
 
 def figure(page: BeautifulSoup, place: int = 0) -> dict[str, Any]:
@@ -103,10 +108,46 @@ def test_the_table_equals_the_chart(client: Client) -> None:
     assert len(rows) == len(drawn)
     for (time, percent, low, high), (x, y) in zip(rows, drawn, strict=True):
         assert float(percent) == y
-        assert low == high == "–" or float(low) <= y <= float(high)
+        assert low == high == "–" or x > before["x"][-1] or float(low) <= y <= float(high)
         assert time.endswith(x[11:16])
     assert sum(low != "–" for _, _, low, _ in rows) > 12
     assert page.select_one(".chart tbody tr.total").select("td")[1].get_text() == str(before["y"][-1])  # type: ignore[union-attr]
+
+
+def test_the_high_column_comes_down_to_the_reserve_at_the_end_that_the_range_states(client_of: Opener) -> None:
+    client = client_of(None)
+    bank = client.get("/today.json").json()["banks"][0]
+    rows = [
+        [cell.get_text() for cell in row.select("td")] for row in soup(client.get("/today")).select(".chart tbody tr")
+    ]
+    high = [float(row[3]) for row in rows if row[3] != "–"]
+    # The table is of full hours: at the last one before the end at most one hour's draw is left above the reserve.
+    hour_kwh = (bank["load_kwh_per_day"] / 24 + 0.5) * 2
+    label_kwh = 24 * 2 * 2 * 330 / 1000
+    assert bank["high_hours"] is not None
+    assert high[-1] <= 100 * (bank["reserve_soc"] + hour_kwh / label_kwh)
+    # It was over the "after that" line: after the likely end that line leaves the range.
+    assert any(float(row[1]) > float(row[3]) for row in rows if row[3] != "–")
+
+
+def test_usable_now_is_what_banks_says_and_the_band_ends_where_the_bank_is_cut_off(client_of: Opener) -> None:
+    document = json.loads((HOUSEHOLDS / "first_hour.json").read_text(encoding="utf-8"))
+    document["banks"][0]["inverter"], document["banks"][1]["inverter"] = "", "main"
+    client = client_of(document)
+    answer = client.get("/today.json").json()["banks"][0]
+    told = words(soup(client.get("/banks")))
+    usable = f"Usable {answer['usable_now_kwh']:.2g} kWh at the sockets"
+    assert usable in told
+    today = words(soup(client.get("/today")))
+    assert (
+        f"Usable now {answer['usable_now_kwh']:.2g} kWh at the sockets, 15 °C, down to 60 %, where it is cut off"
+        in today
+    )
+    # 45 V over 14 cells is 3.21 V a cell: by the measured curve 60 %, far above the reserve of 10 %.
+    assert answer["ended_by"] == "inverter"
+    low = answer["band"]["low_soc"]
+    assert min(low) == pytest.approx(0.6, abs=0.01)
+    assert answer["low_hours"] < answer["hours"]
 
 
 def test_nothing_typed_says_from_full_and_that_nobody_said_these_days(client: Client) -> None:

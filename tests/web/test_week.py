@@ -203,9 +203,34 @@ def test_lowered_volts_and_a_cut_off_are_said_with_the_inverters_numbers(
         usual_v = catalogue.load(one["chemistry"]).v_charge
         assert ("lowered to" in text) == (one["charge_v"] < usual_v - 0.005)
         assert ("cut off at 42 V under load; waits for 48 V to restart" in text) == (one["ended_by"] == "inverter")
-    assert told["sodium_layered"].startswith("lowered to 3.75 V per cell by this inverter’s 60 V, ")
     assert any("cut off" in text for text in told.values())
     assert not all("cut off" in text for text in told.values())
+
+
+@pytest.mark.parametrize("bank", ["sodium", "shed"])
+def test_rainy_week_and_charge_volts_name_the_same_cells_in_series(client_of: Opener, bank: str) -> None:
+    client = client_of("first_hour.json")
+    best = client.get(f"/charge.json?bank={bank}").json()["best_series"]["series"]
+    week = client.get("/week.json?sky=none").json()["contenders"]
+    kind = {"sodium": "sodium_layered", "shed": "lfp"}[bank]
+    assert next(one["series"] for one in week if one["chemistry"] == kind) == best
+
+
+@pytest.mark.parametrize("path", ["/week?sky=none", "/sheet?week=none"])
+def test_only_where_no_number_of_cells_stays_within_the_volts_does_one_stand_there_and_that_is_a_stop(
+    client_of: Opener, small_house: dict[str, Any], path: str
+) -> None:
+    small_house["inverters"][0] |= {"dc_min_v": 21.0, "dc_max_v": 28.0, "restart_v": 22.0}
+    small_house["banks"][0]["series"] = 8
+    client = client_of(small_house)
+    text = words(soup(client.get(path)), "main")
+    # Lead-acid comes in blocks of 6 cells: 12 of them alone are about 24 V, and full they stand at 12 x 2.40 V.
+    assert "12 in series stand at 28.8 V when full, above 28 V; only while every charger keeps to 28.0 V" in text
+    assert text.count("in series stand at") == 1
+    # 8 LFP cells would stand at 8 x 3.65 V; 7 are 22.4 V and stand at 25.6 V; 7 sodium-ion cells 7 x 3.95 V.
+    found = client.get("/week.json?sky=none").json()["contenders"]
+    told = {one["chemistry"]: (one["series"], one["stop"]) for one in found}
+    assert told == {"lead_sealed": (12, True), "lfp": (7, False), "nmc": (6, False), "sodium_layered": (7, False)}
 
 
 def test_what_the_spell_is_worth_stands_under_the_answer(client: Client) -> None:
