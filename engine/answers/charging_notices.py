@@ -90,7 +90,8 @@ def _current(facts: Facts) -> Iterator[Notice]:
     else:
         chargers = [a for a, key, _ in limits if key == "inverter"]
         given_a = min([current.noon_w / (facts.cell_v * asked.series), *chargers])
-        words = f"panels and charger can give {given_a:.1f} A, which is"
+        words = f"at a clear noon panels and charger can give {given_a:.1f} A at {facts.cell_v * asked.series:.1f} V, "
+        words += "which is"
     over = [one for one in limits if given_a > one[0] + _EPS]
     if not over:
         return
