@@ -173,9 +173,8 @@ def _drop(one: BankWiring) -> Shown:
         title="Voltage drop",
         value=figures(one.total_drop_v, 2),
         unit="V",
-        basis=f"{percent(one.total_share, 1)} of {fixed(one.lowest_v, 1)} V in the main cable{strings}, at {_amps(one.discharge_a)} "
-        f"in discharge; "
-        f"{_share(one.wanted_share)} is wanted at most",
+        basis=f"{percent(one.total_share, 1)} of {fixed(one.lowest_v, 1)} V in the main cable{strings}, at "
+        f"{_amps(one.discharge_a)} in discharge; {_share(one.wanted_share)} is wanted at most",
     )
 
 

@@ -55,8 +55,8 @@ class Size:
 class Run:
     """One run of cable as entered: the current it has to carry, and what it drops in discharge.
 
-    `current_a` is the highest of discharge and charge, which heats it (`lost_w`) and its fuse; `drop_a` that of discharge,
-    which alone the inverter's cut-off sees.
+    `current_a` is the highest of discharge and charge, which heats it (`lost_w`) and its fuse; `drop_a` that of
+    discharge, which alone the inverter's cut-off sees.
     """
 
     place: str
