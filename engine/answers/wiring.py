@@ -186,8 +186,9 @@ def _assumptions(found: list[BankWiring], banks: list[Bank]) -> Iterator[Assumpt
         value="",
         kind="assumed",
         source="continuous power at the lowest volts, and every charger at its most at once; the voltage drop is "
-        "that of discharge, which alone the inverter’s cut-off sees. Surges of seconds are not counted: the fuse’s own curve of time and current has to let them pass. A code may ask for a margin on top, "
-        "such as a quarter for loads of hours",
+        "that of discharge, all that the inverter’s cut-off sees. Surges of seconds are not counted: the fuse’s own "
+        "curve of time and current has to let them pass. A code may ask for a margin on top, such as a quarter for "
+        "loads of hours",
     )
     yield Assumption(
         name="Short-circuit current",
