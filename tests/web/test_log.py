@@ -282,7 +282,7 @@ def test_a_deleted_household_comes_back_with_its_log(client: Client) -> None:
     client.post("/files/new", {})
     assert data(client, "/log")["rows"] == 0
     client.store.delete(own)
-    client.store.undelete(own)
+    client.store.open(client.store.undelete(own).household_id)
     assert client.get("/log.json").text == before
 
 
