@@ -32,7 +32,7 @@ ABOUT = {
     "afterwards, without a hold, with one, or both.",
     "cells": "A row for each cell: it needs the ampere-hours.",
 }
-UNIT_WORDS = {"degC": "°C", "mOhm": "milliohm", "Ohm": "ohm"}
+UNIT_WORDS = {"degC": "°C", "degF": "°F", "mOhm": "milliohm", "Ohm": "ohm"}
 DECIMALS = ((".", "a point"), (",", "a comma"))
 SIGNS = (("as written", "is positive"), ("flip", "is negative"))
 CHOOSING = ("kind", "was_kind", "act")

@@ -36,6 +36,9 @@ def amps(ampere: float) -> str:
 
 def takes(bank: ColdBank) -> str:
     """What a bank takes at its temperature, as a clause; empty where it takes all."""
+    if bank.too_cold and not bank.stated:
+        from_c = degrees(bank.charge_min_c)
+        return f"takes no charge that is counted (below {from_c} its limit is not stated: ask the maker)"
     if bank.too_cold:
         return f"takes no charge (it may from {degrees(bank.charge_min_c)} on)"
     return f"takes {amps(bank.now.charge_a)} instead of {amps(bank.full_a)}" if bank.held_back else ""

@@ -25,11 +25,12 @@ from webapp.now_question import Question as Moment
 from webapp.problems import problems
 from webapp.questions import Blocked, Tile, first_step, plain_query, share_checks, tiles, to_civil, to_standard
 from webapp.render import is_partial, render
+from webapp.run_alone import ALONE
 from webapp.standing import standing_notices
 
 A = TypeVar("A")
 
-KEPT = ("reserve", "skies", OFF)
+KEPT = ("reserve", "skies", OFF, ALONE)
 """What of the question these pages pass on without asking for it, unless it is refused: names that begin so."""
 GOES_ON = ("charge", "reserve", "at", "sky", "skies", OFF)
 """What of it goes on to other pages."""

@@ -33,6 +33,9 @@ DRAWN = {
 _CHARGE = Style(color="--slate", dash="solid", width=2.5)
 _EDGE = Style(color="--slate/.65", dash="solid", width=1.0)
 _NARROW_AXIS: Figure = {"nticks": 3, "tickangle": 0, "tickformat": "%b %y"}
+SHORT_DAYS = 92
+"""A log of at most so many days is ticked by days, a longer one by months (choice)."""
+_BY_DAYS: Figure = {"tickformat": "%-d %b"}
 ROOM = 1.12
 
 
@@ -58,7 +61,7 @@ def kwh_figure(days: LogDays, which: slice) -> Figure | None:
             ],
             "margin": {"r": 128},
         },
-        "narrow": {"margin": {"r": 112}, "xaxis": _NARROW_AXIS},
+        "narrow": {"margin": {"r": 112}, "xaxis": _narrow_axis(dates)},
     }
 
 
@@ -78,7 +81,7 @@ def charge_figure(days: LogDays, which: slice) -> Figure | None:
             _line(dates, mean, "on average", _CHARGE, PERCENT_DIGITS, hover),
         ],
         "layout": {"xaxis": _axis(dates), "yaxis": percent_axis() | {"range": [0, top]}},
-        "narrow": {"xaxis": _NARROW_AXIS},
+        "narrow": {"xaxis": _narrow_axis(dates)},
     }
 
 
@@ -117,7 +120,13 @@ def _line(dates: Sequence[date], values: Floats, name: str, style: Style, digits
 
 
 def _axis(dates: Sequence[date]) -> Figure:
-    return {"type": "date", "range": [str(dates[0]), str(dates[-1])], "hoverformat": "%a %-d %b %Y", "nticks": 7}
+    ends = [str(dates[0]), str(dates[-1])]
+    axis: Figure = {"type": "date", "range": ends, "hoverformat": "%a %-d %b %Y", "nticks": 7}
+    return axis | _BY_DAYS if len(dates) <= SHORT_DAYS else axis
+
+
+def _narrow_axis(dates: Sequence[date]) -> Figure:
+    return _NARROW_AXIS | _BY_DAYS if len(dates) <= SHORT_DAYS else _NARROW_AXIS
 
 
 def _last(values: Floats) -> tuple[int, float]:

@@ -1,7 +1,7 @@
 """A meter's log by the day: energies, the charge that was shown, and what is missing between; plain numbers.
 
-Days are those of the house's standard time. What flows into and out of the bank is told apart row by row, before
-anything is put together.
+Days are those of the clock on the wall, summer time in it. What flows into and out of the bank is told apart row by
+row, before anything is put together.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 from functools import lru_cache
 from weakref import WeakKeyDictionary
 from zoneinfo import ZoneInfo
@@ -17,8 +17,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.meter.hours import MeterHours, by_hour
+from engine.meter.hours import HOUR_S, MeterHours, by_hour
 from engine.meter.log import QUANTITIES, MeterLog
+from engine.text.clocks import DAY_S
 from webapp import meter_store
 from webapp.log_words import UNITS, WORDS, moment
 from webapp.meter_store import MeterFile, Whole
@@ -95,7 +96,7 @@ def days_of(log: MeterLog, utc_offset_h: float, zone: ZoneInfo, first_rows: int)
         The house's standard time ahead of universal time [h].
     """
     known = tuple(key for key in QUANTITIES if key in log.values and np.isfinite(log.values[key]).any())
-    hours = by_hour(_flows(log, known), utc_offset_h)
+    hours = _by_the_wall(by_hour(_on_the_wall(_flows(log, known), utc_offset_h, zone), utc_offset_h), zone)
     end_s = log.start_s + log.step_s
     hole_s = log.start_s[1:] - end_s[:-1]
     at = np.flatnonzero(hole_s > _GAP_S)
@@ -121,6 +122,57 @@ def _flows(log: MeterLog, known: Sequence[str]) -> MeterLog:
         values |= {"bank_in_w": np.maximum(flow, 0.0), "bank_out_w": np.maximum(-flow, 0.0)}
     # Something of each row is put together in any case: the days are those of the rows.
     return dataclasses.replace(log, values=values or dict(list(log.values.items())[:1]))
+
+
+def _on_the_wall(log: MeterLog, utc_offset_h: float, zone: ZoneInfo) -> MeterLog:
+    """The log with its rows moved by what the clock on the wall is ahead of standard time."""
+    days_s = np.arange(log.start_s[0] // DAY_S - 1.0, log.start_s[-1] // DAY_S + 3.0) * DAY_S
+    ahead_s = [_ahead_s(at_s, zone) for at_s in days_s.tolist()]
+    changed = [n for n in range(1, len(ahead_s)) if ahead_s[n] != ahead_s[n - 1]]
+    edges_s = [_changes_at_s(days_s[n - 1], days_s[n], zone) for n in changed]
+    offsets_s = np.array([ahead_s[0], *(ahead_s[n] for n in changed)]) - utc_offset_h * HOUR_S
+    moved_s = offsets_s[np.searchsorted(edges_s, log.start_s, side="right")]
+    return dataclasses.replace(log, start_s=log.start_s + moved_s)
+
+
+def _ahead_s(at_s: float, zone: ZoneInfo) -> float:
+    """How far the clock on the wall is ahead of universal time [s]."""
+    ahead = datetime.fromtimestamp(at_s, zone).utcoffset()
+    assert ahead is not None
+    return ahead.total_seconds()
+
+
+def _changes_at_s(before_s: float, after_s: float, zone: ZoneInfo) -> float:
+    """The moment between two at which the clock is put on or back [s since 1970]."""
+    first = _ahead_s(before_s, zone)
+    while after_s - before_s > 1.0:
+        middle_s = (before_s + after_s) // 2.0
+        before_s, after_s = (middle_s, after_s) if _ahead_s(middle_s, zone) == first else (before_s, middle_s)
+    return after_s
+
+
+def _by_the_wall(hours: MeterHours, zone: ZoneInfo) -> MeterHours:
+    """The hours with the one that a clock put back shows twice counted twice, and the one it leaves out as nothing."""
+    values = {key: column.copy() for key, column in hours.values.items()}
+    for n, day in enumerate(hours.dates.tolist()):
+        for hour, times in _odd_hours(day, zone):
+            for key in values.keys() & ENERGIES.keys():
+                values[key][n, hour] = times * values[key][n, hour] if times else 0.0
+    return dataclasses.replace(hours, values=values)
+
+
+def _odd_hours(day: date, zone: ZoneInfo) -> list[tuple[int, float]]:
+    """Hours of a day by the clock on the wall that come twice or not at all, with how often."""
+    midnight, hour_s = datetime(day.year, day.month, day.day, tzinfo=zone), timedelta(hours=1)
+    if midnight.utcoffset() == (midnight + timedelta(days=1)).utcoffset():
+        return []
+    found = []
+    for hour in range(24):
+        first = midnight.replace(hour=hour).utcoffset() or timedelta()
+        again = midnight.replace(hour=hour, fold=1).utcoffset() or timedelta()
+        if first != again:
+            found.append((hour, 1.0 + (first - again) / hour_s))
+    return found
 
 
 def _charge(hours: MeterHours) -> Floats | None:

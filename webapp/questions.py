@@ -44,12 +44,16 @@ CLOUDY_KC, CLEAR_KC = 0.17, 0.60
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Blocked:
-    """Why there is no answer yet, and the page where the first thing is to be entered; `stop` where it is dangerous."""
+    """Why there is no answer yet, and the page where the first thing is to be entered; `stop` where it is dangerous.
+
+    `others` are further ways on, each a path and a label.
+    """
 
     sentence: str
     path: str
     label: str
     stop: bool = False
+    others: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -30,6 +30,7 @@ class SizeView:
 
     sentence: Markup
     own: str
+    standing_in: str
     panels: str
     panels_short: bool
     cells: int
@@ -46,6 +47,7 @@ def size_view(house: Household, supply: Supply, answer: Sizing, sky: Sky) -> Siz
     return SizeView(
         sentence=sentence(answer, sky),
         own=own_sentence(answer),
+        standing_in=standing_in(answer, sky),
         panels=panels_sentence(answer),
         panels_short=answer.panels_short_kwh > 0.0,
         cells=answer.strings * answer.series,
@@ -62,13 +64,13 @@ def size_view(house: Household, supply: Supply, answer: Sizing, sky: Sky) -> Siz
 
 
 def sentence(answer: Sizing, sky: Sky) -> Markup:
-    """Say what so many days ask for: usable, label and cells."""
+    """Say what so many days ask for: usable, label of whole strings, and cells."""
     return Markup("{} in {} {} for <strong>{} usable</strong>: <strong>{} on the label</strong>, {} of {}.").format(
         days_asked(answer.days, sky),
         MONTHS[answer.month - 1],
         "ask" if answer.days > 1 else "asks",
         energy(answer.usable_kwh),
-        energy(answer.label_kwh),
+        energy(answer.whole_label_kwh),
         counted(answer.strings, "string"),
         counted(answer.series, "cell"),
     )
@@ -87,11 +89,28 @@ def days_asked(days: int, sky: Sky) -> str:
     return f"{count} {word or 'such'} {day}"
 
 
+def standing_in(answer: Sizing, sky: Sky) -> str:
+    """Say which spell stands in for the days asked where it is not one of just so many days, and which run decides."""
+    said, asked = "", number(answer.days)
+    if sky.spell_title and sky.listed_days != answer.days:
+        spell = f"{sky.spell_title[0].lower()}{sky.spell_title[1:]}"
+        if sky.listed_days < answer.days:
+            part = f"the {spell}, and after them days like their mean"
+        else:
+            part = f"the darkest {'' if answer.days == 1 else f'{asked} in a row '}of the {spell}"
+        said = f"{asked.capitalize()} {'day is' if answer.days == 1 else 'days are'} taken as {part}. "
+    if answer.hardest_days < answer.days:
+        fewer = number(answer.hardest_days)
+        worst = "worst day alone asks" if answer.hardest_days == 1 else f"worst {fewer} in a row ask"
+        said += f"The {worst} for more, and a bank for {asked} must carry that, too: the answer is that of {fewer}."
+    return said.strip()
+
+
 def own_sentence(answer: Sizing) -> str:
     """Say how far the bank as it stands carries."""
     yours = f"Yours, {counted(answer.own_strings, 'string')}, holds {energy(answer.own_usable_kwh)} usable"
     if answer.own_days is None:
-        return f"{yours}; such days do not empty it, because the panels give more than is used."
+        return f"{yours}; such days do not empty it, because it holds more than they ask for."
     days = tidy(answer.own_days, 2)
     return f"{yours} and carries about {days} such {'day' if days == '1' else 'days'}."
 
@@ -137,7 +156,7 @@ def more_strings_note(answer: Sizing, bank: Bank) -> tuple[Notice, ...]:
             code="hours-need-more",
             text=f"By the sum of the days {counted(by_sum, 'string')} would do. Run hour by hour, with its limits of "
             f"current and its volts under load, {in_sentence(answer.bank_name)} needs {answer.strings} to leave "
-            f"nothing unserved over {number(answer.days)} {'day' if answer.days == 1 else 'days'}.",
+            f"nothing unserved over {_runs_of(answer.days)}.",
         ),
     )
 
@@ -145,3 +164,7 @@ def more_strings_note(answer: Sizing, bank: Bank) -> tuple[Notice, ...]:
 def window_text(answer: Sizing) -> str:
     """Write the window of charge that the size counts on."""
     return f"from {percent(answer.top_soc)} down to {percent(answer.floor_soc)}"
+
+
+def _runs_of(days: int) -> str:
+    return "one day" if days == 1 else f"the worst of up to {number(days)} days in a row"

@@ -238,10 +238,10 @@ class Store(StoreFile):
             db.execute("UPDATE households SET deleted_at = ? WHERE id = ?", (self.clock().isoformat(), household_id))
 
     def undelete(self, household_id: int) -> Saved:
-        """Bring a deleted household back and open it."""
+        """Bring a deleted household back; the open one stays open."""
         with self.transaction() as db:
             db.execute("UPDATE households SET deleted_at = NULL WHERE id = ?", (household_id,))
-        return self.open(household_id)
+        return self.latest(household_id)
 
     def _insert(self, db: sqlite3.Connection, household_id: int, revision: int, document: Document, what: str) -> None:
         db.execute(

@@ -163,7 +163,10 @@ def _charge(one: BankWiring) -> Shown:
         return Shown(title=title, value="0", unit="A", basis="neither panels nor a generator charge it")
     if one.charge_a is None:
         counted_a = _amps(one.charge_rough_a)
-        return Shown(title=title, value=UNKNOWN, unit="", basis=f"{counted_a} counted, by what the panels are rated")
+        basis = (
+            f"{counted_a} counted, by what the panels are rated over {fixed(one.lowest_v, 1)}{NO_BREAK}V, the lowest"
+        )
+        return Shown(title=title, value=UNKNOWN, unit="", basis=basis)
     return Shown(title=title, value=fixed(one.charge_a, 1), unit="A", basis=f"from the {names}, all at once")
 
 
@@ -176,8 +179,8 @@ def _drop(one: BankWiring) -> Shown:
         title="Voltage drop",
         value=figures(one.total_drop_v, 2),
         unit="V",
-        basis=f"{percent(one.total_share, 1)} of {fixed(one.lowest_v, 1)} V in the main cable{strings}; "
-        f"{_share(one.wanted_share)} is wanted at most",
+        basis=f"{percent(one.total_share, 1)} of {fixed(one.lowest_v, 1)} V in the main cable{strings}, at "
+        f"{_amps(one.discharge_a)} in discharge; {_share(one.wanted_share)} is wanted at most",
     )
 
 
@@ -228,7 +231,7 @@ def _least(one: BankWiring) -> str:
     if one.main is None:
         return (
             f"“Usual sizes” says how long each may be, one way, for a drop of {_share(one.wanted_share)} at "
-            f"{_amps(one.ruling_a)}. Heat may ask for more copper: look that up in your code’s table."
+            f"{_amps(one.discharge_a)} in discharge. Heat may ask for more copper: look that up in your code’s table."
         )
     kept = [next((size for size in one.sizes if size.keeps and system in size.name), None) for system in _systems()]
     names = " or ".join(size.name for size in kept if size is not None)

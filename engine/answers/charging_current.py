@@ -7,11 +7,14 @@ off here, so the current is the highest to expect and the charge read at it with
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Iterator
 from dataclasses import dataclass
+from math import floor
 
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.answers.answer import Notice
 from engine.errors import InputError
 from engine.fields import Quantity
 from engine.house.bank import MEAN_CHARGE_C, Bank
@@ -22,6 +25,8 @@ from engine.quantities import HOURS_PER_DAY, mean_day_of_year
 from engine.sky.sun import array_hours
 
 Floats = NDArray[np.float64]
+
+_EPS_A = 1e-9
 
 CHARGE_CURRENT = Quantity(
     label="Charge current",
@@ -90,6 +95,40 @@ def current_limits(bank: Bank, inverter: Inverter | None) -> tuple[tuple[float, 
     if inverter is not None and inverter.charge_limit_a is not None:
         limits.append((inverter.charge_limit_a, "inverter", f"the charger of {inverter.name}"))
     return tuple(limits)
+
+
+def sun_over_limits(bank: Bank, inverter: Inverter | None, noon_w: float, cell_v: float) -> Iterator[Notice]:
+    """What panels and charger can give at a clear noon above what cells, bank, board or charger allow.
+
+    Parameters
+    ----------
+    noon_w : float
+        Power at the bank at a clear noon [W].
+    cell_v : float
+        End of charge that the current is read at [V per cell].
+    """
+    pack_v = cell_v * bank.series
+    chargers = [limit_a for limit_a, key, _ in current_limits(bank, inverter) if key == "inverter"]
+    given_a = min([noon_w / pack_v, *chargers])
+    words = f"at a clear noon panels and charger can give {given_a:.1f} A at {pack_v:.1f} V, which is"
+    yield from over_limits(bank, inverter, given_a, words)
+
+
+def over_limits(bank: Bank, inverter: Inverter | None, given_a: float, words: str) -> Iterator[Notice]:
+    """A charge current [A], told by `words`, above what cells, bank, board or charger allow."""
+    over = [one for one in current_limits(bank, inverter) if given_a > one[0] + _EPS_A]
+    if not over:
+        return
+    only_charger = all(key == "inverter" for _, key, _ in over)
+    safe_a = floor(min(over)[0] * 10.0) / 10.0
+    advice = "" if only_charger else f" Set the charger to {safe_a:g} A or less: nothing else holds it back."
+    named = " and above ".join(f"{limit_words} ({limit_a:.1f} A)" for limit_a, _, limit_words in sorted(over))
+    yield Notice(
+        level="check" if only_charger else "stop",
+        code="over-charge-current",
+        page="banks",
+        text=f"{bank.name}: {words} above {named}.{advice}",
+    )
 
 
 def clear_day_w(household: Household, inverter: Inverter | None, month: int) -> Floats:

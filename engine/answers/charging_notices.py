@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator
-from math import floor
 
 from engine.answers.answer import Notice, gravest_first
-from engine.answers.charging_current import ChargeCurrent, current_limits
+from engine.answers.charging_current import ChargeCurrent, over_limits, sun_over_limits
 from engine.answers.charging_parts import Balancing, HoldWorth
 from engine.answers.charging_targets import Narrow, put_in_ah
 from engine.answers.notices_bank import cell_notices, mend, pack_notices
@@ -84,26 +83,10 @@ def _as_stop(notice: Notice) -> Notice:
 def _current(facts: Facts) -> Iterator[Notice]:
     """A current above what cells, bank, board or charger allow: the one typed, or what panels and charger can give."""
     asked, current = facts.asked, facts.current
-    limits = current_limits(asked, facts.inverter)
     if current.limit == "typed":
-        given_a, words = current.charge_a, f"{current.charge_a:g} A is"
+        yield from over_limits(asked, facts.inverter, current.charge_a, f"{current.charge_a:g} A is")
     else:
-        chargers = [a for a, key, _ in limits if key == "inverter"]
-        given_a = min([current.noon_w / (facts.cell_v * asked.series), *chargers])
-        words = f"panels and charger can give {given_a:.1f} A, which is"
-    over = [one for one in limits if given_a > one[0] + _EPS]
-    if not over:
-        return
-    only_charger = all(key == "inverter" for _, key, _ in over)
-    safe_a = floor(min(over)[0] * 10.0) / 10.0
-    advice = "" if only_charger else f" Set the charger to {safe_a:g} A or less: nothing else holds it back."
-    named = " and above ".join(f"{limit_words} ({limit_a:.1f} A)" for limit_a, _, limit_words in sorted(over))
-    yield Notice(
-        level="check" if only_charger else "stop",
-        code="over-charge-current",
-        page="charge",
-        text=f"{asked.name}: {words} above {named}.{advice}",
-    )
+        yield from sun_over_limits(asked, facts.inverter, current.noon_w, facts.cell_v)
 
 
 def _hold(facts: Facts) -> Iterator[Notice]:

@@ -15,7 +15,7 @@ from engine.answers.coming import LEAST_MEAN_W
 from engine.balance.forcing import mean_dc_w
 from engine.cells.chemistry import capacity_share
 from engine.house.bank import Bank, c_rate, delivered, floor
-from engine.house.cold import allowed_charge_c, full_charge_c, full_from_c
+from engine.house.cold import allowed_charge_c, cold_limit_stated, full_charge_c, full_from_c
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
 
@@ -57,6 +57,8 @@ class ColdBank:
         Charge current that it may take when warm [A].
     charge_min_c, full_from_c : float
         Lowest cell temperature for any charge, and for the whole current [degC].
+    stated : bool
+        Whether anybody has stated how cold its cells may be charged; where not, no charge is counted below 10 degC.
     warm_kwh : float
         Usable energy at 20 degC [kWh].
     """
@@ -67,6 +69,7 @@ class ColdBank:
     full_a: float
     charge_min_c: float
     full_from_c: float
+    stated: bool
     warm_kwh: float
     rows: tuple[AtTemperature, ...] = ()
 
@@ -132,6 +135,7 @@ def cold_bank(bank: Bank, inverter: Inverter, drawn_w: float, temperatures_c: Se
         full_a=full_charge_c(bank) * bank.ah,
         charge_min_c=bank.charge_min_c,
         full_from_c=full_from_c(bank),
+        stated=cold_limit_stated(bank),
         warm_kwh=at_temperature(bank, inverter, drawn_w, ROOM_C).usable_kwh,
         rows=tuple(at_temperature(bank, inverter, drawn_w, float(cell_c)) for cell_c in temperatures_c),
     )

@@ -180,8 +180,10 @@ def _temperatures(bank: Bank) -> Iterator[ToSet]:
             why += f"; {bank.cold_charge_a:g} A there, and the whole current from {full_from_c(bank):g} °C on"
         yield ToSet(key="charge-cold", label="No charge below", why=why, value=bank.charge_min_c, unit="°C")
     else:
-        why = "not stated: ask the maker of these cells, no other chemistry’s limit may stand in for it"
-        yield ToSet(key="charge-cold", label="No charge below", why=why, unit="°C")
+        why = "not stated: ask the maker of these cells, no other chemistry’s limit may stand in for it; until then no "
+        why += "charge is counted below this"
+        label = "No charge below (limit not stated)"
+        yield ToSet(key="charge-cold", label=label, why=why, value=bank.charge_min_c, unit="°C")
     for key, label, value in (
         ("charge-warm", "No charge above", cell.charge_max_c),
         ("discharge-cold", "No discharge below", cell.discharge_min_c),

@@ -12,6 +12,7 @@ from functools import lru_cache
 from math import ceil
 
 from engine.answers.answer import Notice, Remedy, gravest_first
+from engine.answers.charging_current import clear_day_w, sun_over_limits
 from engine.answers.coming import LEAST_MEAN_W
 from engine.answers.notices_bank import board_current_notices, cell_notices, mend, pack_notices, window_notices
 from engine.answers.notices_bus import bus_notices
@@ -23,7 +24,8 @@ from engine.answers.notices_sky import sky_notices
 from engine.answers.notices_wiring import wiring_notices
 from engine.balance.forcing import mean_day_hours, mean_dc_w
 from engine.errors import InputError
-from engine.house.bank import floor
+from engine.house.bank import Bank, floor
+from engine.house.bus import clash_sentence, common_end_v
 from engine.house.household import Household, Supply, read, write
 from engine.house.loads import Load, daily_kwh, notes
 
@@ -52,6 +54,7 @@ def _found(household: Household, month: int) -> list[Notice]:
     for supply in supplies:
         for bank in supply.banks:
             found += (cured(one, bank, supply.inverter) for one in pack_notices(bank, supply.inverter))
+            found += _over_current(household, supply, bank, month)
             found += lead_notices(bank, supply.inverter, max(mean_dc_w(household, supply, month), LEAST_MEAN_W))
         if not supply.beside:
             found += _under_load(household, supply, month)
@@ -96,6 +99,15 @@ def _remedied(household: Household, remedy: Remedy) -> Household | None:
         return read(document)
     except InputError:
         return None
+
+
+def _over_current(household: Household, supply: Supply, bank: Bank, month: int) -> list[Notice]:
+    """The stop of a charge current at a clear noon of the month that is above what the bank may take."""
+    noon_w = float(clear_day_w(household, supply.inverter, month).max())
+    together = bool(supply.beside) and not clash_sentence(supply.banks, supply.inverter)
+    end_v = common_end_v(supply.banks) / bank.series if together else bank.charge_end_cell_v
+    found = sun_over_limits(bank, supply.inverter, noon_w, end_v)
+    return [one for one in found if one.level == "stop"]
 
 
 def _under_load(household: Household, supply: Supply, month: int) -> Iterator[Notice]:

@@ -69,10 +69,12 @@ def _shared(supply: Supply) -> Iterator[Notice]:
 def _generator(household: Household, supply: Supply) -> Iterator[Notice]:
     for one in household.generators:
         if (one.inverter or household.first_inverter) == supply.inverter.id:
+            charger = ", but the current of its charger is counted in Wiring" if one.charger_w > 0.0 else ""
             yield Notice(
                 level="check",
                 code="bus-generator",
                 page="inverter",
                 text=f"{one.name} stands beside banks that share a bus, {supply.name}: what it would do there is not "
-                "worked out, and it is in no answer.",
+                f"worked out. No answer of hours or fuel has it{charger}. Generator run says what to do by hand, and "
+                "answers for one bank alone.",
             )

@@ -33,7 +33,7 @@ def frozen_notices(bank: Bank) -> Iterator[Notice]:
 
 def cold_charge_notices(bank: Bank) -> Iterator[Notice]:
     """Cells that no charge is counted for."""
-    if bank.cell_c < bank.charge_min_c:
+    if bank.cell_c < bank.charge_min_c and cold_limit_stated(bank):
         yield Notice(
             level="check",
             code=TOO_COLD,
@@ -69,8 +69,9 @@ def unstated_notices(bank: Bank) -> Iterator[Notice]:
     yield Notice(
         level="stop",
         code=UNSTATED,
-        page="care",
+        page="banks",
         text=f"{bank.name}: its cells are at {bank.cell_c:g} °C, and nobody has stated how they may be charged below "
         f"{FULL_C:g} °C. No other chemistry’s limit holds for {bank.cell.name}: do not charge them so cold until the "
-        "cell maker says with how many amperes, and enter that on Banks as the charge current at 0 °C; or warm them.",
+        "cell maker says with how many amperes, and enter that on Banks as the charge current at 0 °C; or warm them. "
+        "Until then no answer counts a charge below that.",
     )

@@ -98,7 +98,8 @@ def wiring_checks(one: BankWiring) -> Iterator[Notice]:
     if one.total_drop_v is not None and one.total_share is not None and one.total_share > one.wanted_share:
         yield _check(
             "wiring-drop",
-            f"{one.name}: its cables drop {one.total_drop_v:.2f} V at the highest current, "
+            f"{one.name}: its cables drop {one.total_drop_v:.2f} V at the highest current in discharge, "
+            f"{one.discharge_a:.1f} A, "
             f"{one.total_share * 100:.1f} % of {one.lowest_v:.4g} V; at most {one.wanted_share * 100:g} % is wanted. "
             "The inverter would cut off early. The table has the sizes that keep it.",
         )
@@ -134,14 +135,14 @@ def _run_checks(one: BankWiring, run: Run) -> Iterator[Notice]:
     if leg.fuse_a < run.current_a:
         yield _check(
             "wiring-fuse-blows",
-            f"{name}: its fuse of {leg.fuse_a:g} A is below the highest current, {run.current_a:.1f} A: it blows at "
-            "full load. Never take a bigger fuse without a cable that carries it.",
+            f"{name}: its fuse of {leg.fuse_a:g} A is below {_highest(one, run)}: it blows {_when(run)}. Never "
+            "take a bigger fuse without a cable that carries it.",
         )
     elif leg.fuse_a < FUSE_MARGIN * run.current_a:
         yield _check(
             "wiring-fuse-close",
-            f"{name}: its fuse of {leg.fuse_a:g} A is less than a quarter above the highest current, "
-            f"{run.current_a:.1f} A: hours of it may age the fuse until it blows. Some codes ask for a quarter "
+            f"{name}: its fuse of {leg.fuse_a:g} A is less than a quarter above {_highest(one, run)}: "
+            "hours of it may age the fuse until it blows. Some codes ask for a quarter "
             "(typical, from memory), yours rules. Never take a bigger fuse without a cable that carries it.",
         )
     if leg.fuse_v is None:
@@ -156,6 +157,20 @@ def _run_checks(one: BankWiring, run: Run) -> Iterator[Notice]:
             *(["the short-circuit current of every bank on the bus"] if one.fault.bus_a is None else []),
         ]
         yield _check("wiring-breaking-unknown", f"{name}: {' and '.join(missing)} is {ASK_HIGHEST}.")
+
+
+def _highest(one: BankWiring, run: Run) -> str:
+    """The highest current of a run, named by what draws or gives it."""
+    whose = "in discharge" if run.drop_a >= run.current_a else "in charge"
+    rough = "" if whose == "in discharge" or one.charge_a is not None else ", by what the panels are rated"
+    return f"the highest current, {run.current_a:.1f} A {whose}{rough}"
+
+
+def _when(run: Run) -> str:
+    """When a fuse below the highest current of its run blows."""
+    if run.leg.fuse_a is not None and run.leg.fuse_a < run.drop_a:
+        return "at full load"
+    return "when its chargers give all they can; let them give less"
 
 
 def _of_cells(one: BankWiring) -> Iterator[Notice]:
@@ -176,7 +191,8 @@ def _of_cells(one: BankWiring) -> Iterator[Notice]:
         yield _check(
             "wiring-charge-over-bank",
             f"{one.name} takes at most {one.take_a:.4g} A, and its chargers could give about {one.charge_rough_a:.0f} "
-            "A. Set them so that together they give no more.",
+            f"A, by what the panels are rated over {one.lowest_v:.4g} V, the lowest. Set them so that together they "
+            "give no more.",
         )
 
 

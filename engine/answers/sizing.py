@@ -46,13 +46,19 @@ _BY_HOURS = "deepest point of the spell, hour by hour from a full bank: some of 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SizeRow:
-    """The bank for one number of days, and how it came through the trajectory."""
+    """The bank for one number of days, which carries the worst runs of fewer days, too, and how it came through them.
+
+    `hardest_days` is the length of the run that asks for most, `days` or less; `label_kwh` is what that takes of cells
+    of any size, `whole_label_kwh` the label of the whole strings. `lowest_soc` is the lowest of the runs.
+    """
 
     days: int
+    hardest_days: int
     usable_kwh: float
     at_sockets_kwh: float
     label_kwh: float
     strings: int
+    whole_label_kwh: float
     built_kwh: float
     lowest_soc: float
     unserved_kwh: float
@@ -72,6 +78,8 @@ class Sizing:
     at_sockets_kwh: float
     label_kwh: float
     strings: int
+    whole_label_kwh: float
+    hardest_days: int
     series: int
     own_strings: int
     own_usable_kwh: float
@@ -176,7 +184,7 @@ def sizing(
     energies, rows = _sized(household, supply, month, by_days or (sky,) * MOST_DAYS)
     if energies.load_kwh <= 0.0:
         raise Unreachable("There is no load on this bank in that month: enter what it is to carry on Loads.")
-    asked = rows[days - 1] if days <= len(rows) else _row(supply, energies, days)
+    asked = rows[days - 1] if days <= len(rows) else _row(supply, energies, days, rows)
     end = floor(with_strings(supply.bank, 1), supply.inverter, energies.mean_dc_w / asked.strings)
     own_usable_kwh = _usable_kwh(supply, supply.bank.parallel, energies.mean_dc_w)
     surplus_kwh = energies.average_kwh - energies.load_kwh
@@ -191,10 +199,12 @@ def sizing(
         at_sockets_kwh=asked.at_sockets_kwh,
         label_kwh=asked.label_kwh,
         strings=asked.strings,
+        whole_label_kwh=asked.whole_label_kwh,
+        hardest_days=asked.hardest_days,
         series=supply.bank.series,
         own_strings=supply.bank.parallel,
         own_usable_kwh=own_usable_kwh,
-        own_days=_own_days(energies, own_usable_kwh),
+        own_days=_own_days(energies, own_usable_kwh, _carried_days(rows, supply.bank.parallel)),
         usable_share=asked.usable_kwh / asked.label_kwh,
         daily_load_kwh=energies.load_kwh,
         daily_sockets_kwh=energies.sockets_kwh,
@@ -239,7 +249,7 @@ def _sized(
     energies, rows = _days(household, supply, month, skies), list[SizeRow]()
     try:
         while energies.load_kwh > 0.0 and len(rows) < MOST_DAYS:
-            rows.append(_row(supply, energies, len(rows) + 1))
+            rows.append(_row(supply, energies, len(rows) + 1, rows))
     except Unreachable:
         pass
     return energies, tuple(rows)
@@ -288,7 +298,12 @@ def _needed_kwh(energies: _Days, days: int) -> float:
 
     Longer runs may hold the darkest days less close together; a bank for them must survive the shorter ones too.
     """
-    return max(_deepest_kwh(energies, length) for length in range(1, days + 1))
+    return _deepest_kwh(energies, _hardest_days(energies, days))
+
+
+def _hardest_days(energies: _Days, days: int) -> int:
+    """Length of the run of at most so many days that draws a bank deepest [days]; the longest of equals."""
+    return max(range(1, days + 1), key=lambda length: (_deepest_kwh(energies, length), length))
 
 
 def _deepest_kwh(energies: _Days, days: int) -> float:
@@ -326,23 +341,33 @@ def _strings_for(supply: Supply, needed_kwh: float, power_w: float) -> float:
     return found
 
 
-def _row(supply: Supply, energies: _Days, days: int) -> SizeRow:
-    needed_kwh = _needed_kwh(energies, days)
+def _row(supply: Supply, energies: _Days, days: int, shorter: Sequence[SizeRow]) -> SizeRow:
+    """The bank for so many days, no smaller than the last of the rows for fewer."""
+    hardest = _hardest_days(energies, days)
+    needed_kwh = _deepest_kwh(energies, hardest)
     exact = _strings_for(supply, needed_kwh, energies.mean_dc_w)
-    strings = max(ceil(exact - 1e-6), 1)
-    strings, spell = _confirmed(supply, energies, days, strings)
-    built_kwh = _usable_kwh(supply, strings, energies.mean_dc_w)
+    least = max(ceil(exact - 1e-6), 1, *(row.strings for row in shorter[-1:]))
+    strings, spell = _confirmed(supply, energies, days, least)
+    runs = [spell] if hardest == days else [spell, _spell(supply, energies, hardest, strings)]
     return SizeRow(
         days=days,
+        hardest_days=hardest,
         usable_kwh=needed_kwh,
         at_sockets_kwh=needed_kwh * energies.sockets_kwh / energies.load_kwh,
         label_kwh=with_strings(supply.bank, 1).label_kwh * exact,
         strings=strings,
-        built_kwh=built_kwh,
-        lowest_soc=float(spell.soc.min()),
-        unserved_kwh=spell.totals.unserved_kwh,
-        recovery_days=_recovery_days(supply, energies, strings, float(spell.soc[-1])),
+        whole_label_kwh=with_strings(supply.bank, strings).label_kwh,
+        built_kwh=_usable_kwh(supply, strings, energies.mean_dc_w),
+        lowest_soc=min(float(one.soc.min()) for one in runs),
+        unserved_kwh=max(one.totals.unserved_kwh for one in runs),
+        recovery_days=_longest([_recovery_days(supply, energies, strings, float(one.soc[-1])) for one in runs]),
     )
+
+
+def _longest(recovery_days: Sequence[float | None]) -> float | None:
+    """The longest of some recoveries; None, which is over four weeks, is longer than any."""
+    known = [days for days in recovery_days if days is not None]
+    return max(known) if len(known) == len(recovery_days) else None
 
 
 def _confirmed(supply: Supply, energies: _Days, days: int, least: int) -> tuple[int, Trajectory]:
@@ -385,14 +410,24 @@ def _recovery_days(supply: Supply, energies: _Days, strings: int, soc: float) ->
     return None
 
 
-def _own_days(energies: _Days, usable_kwh: float) -> float | None:
-    """Days that the bank as it stands would carry, between the rows; None if such days do not empty it."""
+def _own_days(energies: _Days, usable_kwh: float, most_days: int) -> float | None:
+    """Days that the bank as it stands would carry, between the rows and at most `most_days` where that is less than
+    all rows; None if such days do not empty it.
+    """
     lengths = range(1, MOST_DAYS + 1)
     needed_kwh = [0.0, *(_needed_kwh(energies, length) for length in lengths)]
     if usable_kwh < needed_kwh[-1]:
-        return float(np.interp(usable_kwh, needed_kwh, [0, *lengths]))
+        by_kwh = float(np.interp(usable_kwh, needed_kwh, [0, *lengths]))
+        return min(by_kwh, float(most_days)) if by_kwh >= most_days + 1 else by_kwh
+    if most_days < MOST_DAYS:
+        return float(most_days)
     last_kwh = needed_kwh[-1] - needed_kwh[-2]
     return MOST_DAYS + (usable_kwh - needed_kwh[-1]) / last_kwh if last_kwh > 0.0 else None
+
+
+def _carried_days(rows: Sequence[SizeRow], own_strings: int) -> int:
+    """Days that so many strings carry hour by hour, as far as the rows tell."""
+    return next((row.days - 1 for row in rows if row.strings > own_strings), MOST_DAYS)
 
 
 def _levers(energies: _Days, supply: Supply, days: int, asked: SizeRow) -> tuple[Lever, ...]:
@@ -457,5 +492,6 @@ def _worked(energies: _Days, days: int, asked: SizeRow) -> tuple[Worked, ...]:
         ),
         ("Label", "usable ÷ that share", asked.label_kwh, "kWh"),
         ("Strings", "label ÷ label of one string, rounded up", float(asked.strings), "strings"),
+        ("Label of whole strings", "strings × label of one", asked.whole_label_kwh, "kWh"),
     )
     return tuple(Worked(label=label, how=how, value=value, unit=unit) for label, how, value, unit in lines)

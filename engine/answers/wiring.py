@@ -136,8 +136,9 @@ def _run_lines(one: BankWiring, run: Run) -> Iterator[Worked]:
         value=run.ohm * 1e3,
         unit="mΩ",
     )
-    yield Worked(label=f"{name}: drop", how=f"× {run.current_a:.4g} A", value=run.drop_v, unit="V")
-    yield Worked(label=f"{name}: lost as heat", how="drop × current", value=run.lost_w, unit="W")
+    yield Worked(label=f"{name}: drop", how=f"× {run.drop_a:.4g} A in discharge", value=run.drop_v, unit="V")
+    how = f"× ({run.current_a:.4g} A)², the highest current"
+    yield Worked(label=f"{name}: lost as heat", how=how, value=run.lost_w, unit="W")
 
 
 def _fault_lines(one: BankWiring) -> Iterator[Worked]:
@@ -184,9 +185,10 @@ def _assumptions(found: list[BankWiring], banks: list[Bank]) -> Iterator[Assumpt
         name="Highest current",
         value="",
         kind="assumed",
-        source="continuous power at the lowest volts, and every charger at its most at once. Surges of seconds are not "
-        "counted: the fuse’s own curve of time and current has to let them pass. A code may ask for a margin on top, "
-        "such as a quarter for loads of hours",
+        source="continuous power at the lowest volts, and every charger at its most at once; the voltage drop is "
+        "that of discharge, all that the inverter’s cut-off sees. Surges of seconds are not counted: the fuse’s own "
+        "curve of time and current has to let them pass. A code may ask for a margin on top, such as a quarter for "
+        "loads of hours",
     )
     yield Assumption(
         name="Short-circuit current",

@@ -57,12 +57,17 @@ class Size:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
-    """One run of cable as entered, at the current it has to carry."""
+    """One run of cable as entered: the current it has to carry, and what it drops in discharge.
+
+    `current_a` is the highest of discharge and charge, which heats it (`lost_w`) and its fuse; `drop_a` that of
+    discharge, which alone the inverter's cut-off sees.
+    """
 
     place: str
     """``main`` or ``string``."""
     leg: Leg
     current_a: float
+    drop_a: float
     ohm: float
     drop_v: float
     drop_share: float
@@ -100,7 +105,8 @@ class BankWiring:
     even_a, one_out_a : float
         What each string carries if all share evenly, and if one drops out [A]; one string alone carries all.
     total_drop_v, total_share : float or None
-        Main cable and that of a string together at the highest current; None where no main cable is entered.
+        Main cable and that of a string together at the highest current in discharge; None where no main cable is
+        entered.
     drawn_w, beside_w : float
         Drawn from the bank at full power, and what of it loads measured at the battery take beside the inverter [W].
     cells_a, board_a, take_a : float
@@ -160,15 +166,15 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
     rough_a = _rough_a(found)
     ruling_a = max(discharge_a, rough_a)
     advised_v = _advised_v(supply, lowest_v)
-    one_out_a = ruling_a / max(bank.parallel - 1, 1)
+    left = max(bank.parallel - 1, 1)
+    one_out_a = ruling_a / left
     even_a = ruling_a / bank.parallel
     conductor_c = (entered or Wiring()).conductor_c
-    main = None if entered is None else _run("main", entered.main, ruling_a, lowest_v, conductor_c)
+    main = None if entered is None else _run("main", entered.main, (ruling_a, discharge_a), lowest_v, conductor_c)
     several = entered is not None and bank.parallel > 1
-    string = (
-        None if not several else _run("string", entered.string if entered else None, one_out_a, lowest_v, conductor_c)
-    )
-    beside_v = 0.0 if string is None else string.ohm * even_a
+    of_string = entered.string if entered is not None and several else None
+    string = _run("string", of_string, (one_out_a, discharge_a / left), lowest_v, conductor_c)
+    beside_v = 0.0 if string is None else string.ohm * discharge_a / bank.parallel
     total_v = None if main is None else main.drop_v + beside_v
     wanted = DROP_SHARE if entered is None else entered.drop_share
     return BankWiring(
@@ -201,7 +207,14 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
         total_drop_v=total_v,
         total_share=None if total_v is None else total_v / lowest_v,
         wanted_share=wanted,
-        sizes=_sizes(None if main is None else main.leg.length_m, ruling_a, lowest_v, wanted, beside_v, conductor_c),
+        sizes=_sizes(
+            None if main is None else main.leg.length_m,
+            (ruling_a, discharge_a),
+            lowest_v,
+            wanted,
+            beside_v,
+            conductor_c,
+        ),
         fault=_fault(supply, bank),
         cells_a=bank.cell.discharge_c_max * bank.ah,
         board_a=None if bank.board is None else bank.board.current_limit_a,
@@ -259,31 +272,42 @@ def chargers(household: Household, supply: Supply, lowest_v: float) -> tuple[Cha
     return tuple(found)
 
 
-def _run(place: str, leg: Leg | None, current_a: float, lowest_v: float, conductor_c: float) -> Run | None:
+def _run(
+    place: str, leg: Leg | None, highest_and_drop_a: tuple[float, float], lowest_v: float, conductor_c: float
+) -> Run | None:
     if leg is None:
         return None
+    current_a, drop_a = highest_and_drop_a
     ohm = leg_ohm(leg.length_m, leg.area_mm2, conductor_c)
-    drop_v = current_a * ohm
+    drop_v = drop_a * ohm
     return Run(
         place=place,
         leg=leg,
         current_a=current_a,
+        drop_a=drop_a,
         ohm=ohm,
         drop_v=drop_v,
         drop_share=drop_v / lowest_v,
-        lost_w=current_a * drop_v,
+        lost_w=current_a**2 * ohm,
     )
 
 
 def _sizes(
-    length_m: float | None, current_a: float, lowest_v: float, wanted: float, beside_v: float, conductor_c: float
+    length_m: float | None,
+    highest_and_drop_a: tuple[float, float],
+    lowest_v: float,
+    wanted: float,
+    beside_v: float,
+    conductor_c: float,
 ) -> tuple[Size, ...]:
     """Usual sizes of the main cable; `beside_v` [V] is lost in the strings' cables already."""
+    current_a, drop_a = highest_and_drop_a
     spare_v = max(wanted * lowest_v - beside_v, 0.0)
     named = [(f"{area:g} mm²", area) for area in METRIC_MM2] + [(f"AWG {name}", awg_mm2(name)) for name in AWG_NAMES]
     found = []
     for name, area in sorted(named, key=lambda one: one[1]):
-        per_m_v = current_a * leg_ohm(1.0, area, conductor_c)
+        per_m_ohm = leg_ohm(1.0, area, conductor_c)
+        per_m_v = drop_a * per_m_ohm
         drop_v = None if length_m is None else per_m_v * length_m
         found.append(
             Size(
@@ -291,7 +315,7 @@ def _sizes(
                 area_mm2=area,
                 drop_v=drop_v,
                 drop_share=None if drop_v is None else drop_v / lowest_v,
-                lost_w=None if drop_v is None else drop_v * current_a,
+                lost_w=None if length_m is None else current_a**2 * per_m_ohm * length_m,
                 keeps=None if drop_v is None else drop_v <= spare_v,
                 longest_m=spare_v / per_m_v,
             )

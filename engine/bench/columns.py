@@ -2,7 +2,7 @@
 
 Three kinds of file: a log over time, a table of charge ends, a list of cells. Names are looked for in English and
 German. Factors lead to the units the records hold: s, V, A, Ah, Wh, degC, milliohm. Not modelled: units of force of
-habit (C-rates, percent); degrees that are not Celsius.
+habit (C-rates, percent).
 """
 
 from __future__ import annotations
@@ -26,7 +26,9 @@ CLOCK, HOUR_MINUTE = "h:m:s", "h:m"
 DATES = {"date y-m-d": "ymd", "date d.m.y": "dmy", "date m/d/y": "mdy"}
 TIMES = {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0, "d": 86_400.0, CLOCK: 1.0, HOUR_MINUTE: 60.0}
 TIMES |= dict.fromkeys(DATES, 1.0)
-CELSIUS = {"degC": 1.0}
+FAHRENHEIT = "degF"
+CELSIUS = {"degC": 1.0, FAHRENHEIT: 5.0 / 9.0}
+ZERO_C_IN_F = 32.0
 MILLIOHMS = {"mOhm": 1.0, "Ohm": 1e3}
 NO_UNIT = {"": 1.0}
 
@@ -197,12 +199,13 @@ _SPELLINGS = {
     "Wh": "wh w.h w·h w*h",
     "mWh": "mwh mw.h mw·h mw*h",
     "degC": "degc °c ºc deg.c celsius c",
+    FAHRENHEIT: "degf °f ºf deg.f fahrenheit f",
     "mOhm": "mohm mω milliohm milliohms",
     "Ohm": "ohm ohms ω",
 }
 UNITS = {spelt: unit for unit, all_spelt in _SPELLINGS.items() for spelt in all_spelt.split()}
 _WORD_IS_UNIT = frozenset(
-    ("v", "volts", "mv", "a", "amps", "ma", "ah", "mah", "wh", "mwh", "mohm", "milliohm", "°c", "ohm")
+    ("v", "volts", "mv", "a", "amps", "ma", "ah", "mah", "wh", "mwh", "mohm", "milliohm", "°c", "°f", "ohm")
 )
 _LEADS = frozenset(("mah", "ah", "mwh", "wh"))
 """Units that also stand before what they count: mAh without a hold."""

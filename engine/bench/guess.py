@@ -123,7 +123,7 @@ def _unit(sample: Sample, column: int, meaning: Meaning) -> tuple[str, str]:
     if said:
         doubt = said == first and top > ABSURD.get(first, np.inf)
         return said, f"“{name}” goes up to {top:,.6g} {said}: is that the right unit?" if doubt else ""
-    if len(meaning.units) == 1:
+    if len(meaning.units) == 1 or meaning.key == "temperature":
         return first, ""
     if "%" in name:
         return first, f"“{name}” seems to be in percent, where {first} is needed: is it?"

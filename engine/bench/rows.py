@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from engine.bench.columns import CLOCK, DATES, HOUR_MINUTE, MEANINGS, Doubt
+from engine.bench.columns import CLOCK, DATES, FAHRENHEIT, HOUR_MINUTE, MEANINGS, ZERO_C_IN_F, Doubt
 from engine.bench.guess import Places, Sample
 from engine.bench.records import Array
 from engine.errors import InputError
@@ -123,7 +123,9 @@ def _scaled(content: bytes, reading: Reading) -> Rows:
     read = delimited.columns(content, reading.layout, wanted)
     columns: dict[str, Array] = {}
     for k, key in enumerate(keys):
-        values = read.values[:, k] * meanings[key].units[reading.columns[key][1]]
+        unit = reading.columns[key][1]
+        zero = ZERO_C_IN_F if unit == FAHRENHEIT else 0.0
+        values = (read.values[:, k] - zero) * meanings[key].units[unit]
         values[np.abs(values) > meanings[key].most] = np.nan
         if reading.kind != "log":
             values[values < 0] = np.nan

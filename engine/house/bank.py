@@ -16,6 +16,7 @@ import numpy as np
 
 from engine.cells import catalogue, curve
 from engine.cells.chemistry import CellTable, Chemistry, arrays, at, capacity_share, energy_at, table
+from engine.cells.cold_limits import COLD_C, FULL_C, coldest_stated
 from engine.errors import InputError
 from engine.fields import check, quantity
 from engine.house.inverter import Inverter
@@ -252,8 +253,14 @@ class Bank:
 
     @property
     def charge_min_c(self) -> float:
-        """Lowest cell temperature at which the chemistry and the board allow a charge [degC]."""
-        return self.cell.charge_min_c if self.board is None else max(self.cell.charge_min_c, self.board.charge_min_c)
+        """Lowest cell temperature at which a charge is counted, by chemistry and board [degC].
+
+        Where nobody has stated the chemistry's, none below `FULL_C`, or `COLD_C` where a current there is typed.
+        """
+        allowed_c = self.cell.charge_min_c
+        if not coldest_stated(self.cell):
+            allowed_c = max(allowed_c, FULL_C if self.cold_charge_a is None else COLD_C)
+        return allowed_c if self.board is None else max(allowed_c, self.board.charge_min_c)
 
     @property
     def top_reached_soc(self) -> float:

@@ -149,6 +149,15 @@ class Household:
             if inverter.id in by_inverter
         )
 
+    def with_bank_alone(self, bank_id: str) -> Household:
+        """Return the household with every other bank taken off the bus of one."""
+        bus = next(bank.inverter for bank in self.banks if bank.id == bank_id)
+        banks = (
+            bank if bank.id == bank_id or bank.inverter != bus else dataclasses.replace(bank, inverter="")
+            for bank in self.banks
+        )
+        return dataclasses.replace(self, banks=tuple(banks))
+
 
 def _refuse_crowds(household: Household) -> None:
     """Refuse more things of a kind than answers are worked out for."""

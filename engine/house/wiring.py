@@ -109,7 +109,8 @@ class Wiring:
         0.2,
         default=DROP_SHARE,
         percent=True,
-        hint="From the bank to the inverter at the highest current; 1 to 3 % is usual (typical, from memory)",
+        hint="From the bank to the inverter at the highest current in discharge; 1 to 3 % is usual (typical, from "
+        "memory)",
     )
     conductor_c: float = quantity(
         "Copper temperature",

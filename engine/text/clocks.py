@@ -23,7 +23,7 @@ _NEAR_MIDNIGHT_S = 3600.0
 
 
 def clock_s(texts: Sequence[str] | NDArray[np.object_]) -> Array:
-    """Seconds of clocks written ``m:s``, ``h:m:s`` or ``d h:m:s``, with or without a fraction.
+    """Seconds of clocks written ``m:s``, ``h:m:s`` or ``d h:m:s``, with or without a fraction; ``h:m`` before AM or PM.
 
     Parameters
     ----------
@@ -38,12 +38,18 @@ def clock_s(texts: Sequence[str] | NDArray[np.object_]) -> Array:
     --------
     >>> [float(s) for s in clock_s(["00:00:01.5", "1 02:03:04", "59:59", "late"])]
     [1.5, 93784.0, 3599.0, nan]
+    >>> [float(s) / 3600 for s in clock_s(["12:59:59 AM", "1:00:00 PM", "1:30 pm"])]
+    [0.9997222222222222, 13.0, 13.5]
     """
     codes = _codes(texts)
     groups, count, fraction = _groups(codes)
     colons = np.count_nonzero(codes == ord(":"), axis=1)
     right = np.take_along_axis(groups, np.maximum(count[:, None] - 4 + np.arange(4), 0), axis=1)
     right[np.arange(4) < 4 - count[:, None]] = 0.0
+    of_half = _is_half_day(codes)
+    hour_minute = of_half & (count == 2)
+    right[hour_minute] = np.roll(right[hour_minute], -1, axis=1)
+    right[:, 1] = np.where(of_half, _half_days(codes, right[:, 1]), right[:, 1])
     seconds = right @ _SECONDS + fraction
     fit = (colons >= 1) & (colons <= 3) & (count >= 2) & (count <= 4) & (right[:, 3] < 60)
     fit &= (right[:, 2] < 60) | (count == 2)
@@ -138,10 +144,16 @@ def _groups(codes: Codes) -> tuple[Array, NDArray[np.int64], Array]:
 
 def _half_days(codes: Codes, hour: Array) -> Array:
     """Hours of the day where a text ends in AM or PM."""
-    lower = codes | 32
-    half = (lower[:, 1:] == ord("m")).any(axis=1)
+    lower, half = codes | 32, _is_half_day(codes)
     late, early = half & (lower == ord("p")).any(axis=1), half & (lower == ord("a")).any(axis=1)
     return np.where(late & (hour < 12), hour + 12, np.where(early & (hour == 12), 0.0, hour))
+
+
+def _is_half_day(codes: Codes) -> NDArray[np.bool_]:
+    """Whether a text ends in AM or PM."""
+    lower = codes | 32
+    letters = (lower[:, :-1] == ord("a")) | (lower[:, :-1] == ord("p"))
+    return np.asarray((lower[:, 1:] == ord("m")).any(axis=1) & letters.any(axis=1))
 
 
 def _days(year: Array, month: Array, day: Array) -> Array:

@@ -27,7 +27,7 @@ _DATE = re.compile(rf"\d{{1,4}}([-./])\d{{1,2}}\1\d{{1,4}}(?:[T ]+{_TIME}(?:\s?Z
 _RULE = re.compile(r"[-=:_]+")
 _RUN_ON = re.compile(r"\d\s*[;|\t,]\s*[-+.]?\d|\d[;|\t,]\s*$|^\s*[;|\t,]|\d\s+[-+.]?\d")
 _UNIT_ROW = re.compile(
-    r"|s|sec|[mu]s|min|hr?|d|hh?:mm?:ss?|h:m|[mu]?v|[mu]?a|m?ah|m?wh|[mk]?w|(?:°|deg\.?)?c|k|(?:m|milli)?(?:ohm|ω)|%|-"
+    r"|s|sec|[mu]s|min|hr?|d|hh?:mm?:ss?|h:m|[mu]?v|[mu]?a|m?ah|m?wh|[mk]?w|(?:°|deg\.?)?[cf]|k|(?:m|milli)?(?:ohm|ω)|%|-"
 )
 _TWO_SIGNS = (
     (re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+|[+-]?\d{1,3}(?:,\d{3}){2,}"), ".", ","),

@@ -562,3 +562,31 @@ def test_every_unit_leads_to_the_same_log(volts, amperes, volt_unit, ampere_unit
     np.testing.assert_allclose(log.time_s, np.arange(len(volts)) * 90.0, rtol=1e-14)
     np.testing.assert_allclose(log.voltage_v, volts, rtol=1e-14)
     np.testing.assert_allclose(log.current_a, amperes, rtol=1e-14)
+
+
+@pytest.mark.parametrize("name", ["Temp(F)", "Temp (°F)", "Cell temp [degF]", "temp_f"])
+def test_a_temperature_in_fahrenheit_is_brought_to_celsius(name: str) -> None:
+    """44 °F is (44 − 32) × 5 / 9 = 6.67 °C, and −40 is both."""
+    reading, log = _log(f"Time (s),Volts (V),Amps (A),{name}\n0,3.30,-20,44\n60,3.29,-20,32\n120,3.28,-20,-40\n")
+    assert reading.columns["temperature"] == (3, "degF")
+    assert log.temperature_c is not None
+    assert log.temperature_c.tolist() == pytest.approx([20 / 3, 0.0, -40.0])
+
+
+def test_a_temperature_without_a_unit_may_be_told_to_be_fahrenheit() -> None:
+    text = "Time (s),Volts (V),Amps (A),Temp\n0,3.30,-20,44\n60,3.29,-20,44\n120,3.28,-20,50\n"
+    reading = guess(text.encode())
+    assert reading.columns["temperature"] == (3, "degC")
+    told = with_choices(reading, columns={**reading.columns, "temperature": (3, "degF")})
+    log = read_log(text.encode(), told)
+    assert log.temperature_c is not None
+    assert log.temperature_c.tolist() == pytest.approx([20 / 3, 20 / 3, 10.0])
+
+
+def test_a_twelve_hour_clock_without_a_date_goes_on_past_noon() -> None:
+    rows = "".join(f"{clock},3.30,-20\n" for clock in ("11:59:00 AM", "12:00:00 PM", "12:59:00 PM", "1:00:00 PM"))
+    _, log = _log(f"Time,Volts (V),Amps (A)\n{rows}")
+    assert log.time_s.tolist() == [43140.0, 43200.0, 46740.0, 46800.0]
+    assert not [one for one in log.findings if "again" in one.text]
+    _, short = _log("Time,Volts (V),Amps (A)\n12:30 pm,3.30,-20\n1:00 PM,3.29,-20\n1:30 PM,3.28,-20\n")
+    assert np.diff(short.time_s).tolist() == [1800.0, 1800.0]

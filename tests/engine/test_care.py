@@ -326,7 +326,7 @@ def test_sodium_without_a_stated_limit_is_a_stop_when_cold(cell_c: float, stops:
     found = answer(home)
     assert (codes(found.notices).get("cold-limit-unstated") == "stop") is stops
     told = [one for one in household_notices(home, 5) if one.code == "cold-limit-unstated"]
-    assert [(one.level, one.page) for one in told] == ([("stop", "care")] if stops else [])
+    assert [(one.level, one.page) for one in told] == ([("stop", "banks")] if stops else [])
     if not stops:
         assert codes(found.notices)["cold-limit-not-stated"] == "note"
 

@@ -253,3 +253,20 @@ def test_the_document_keeps_the_field() -> None:
     assert household.read(household.write(home)) == home
     with pytest.raises(InputError, match="Charge current at 0 °C must be a number from 0 to 5,000 A"):
         house(cold_charge_a=-1.0)
+
+
+@pytest.mark.parametrize(
+    ("cell_c", "cold_a", "taken_a"),
+    [(5.0, None, 0.0), (-5.0, None, 0.0), (12.0, None, 100.0), (5.0, 20.0, 60.0), (-5.0, 20.0, 0.0)],
+)
+def test_no_charge_is_counted_where_nobody_has_stated_how_cold_it_may_be(
+    cell_c: float, cold_a: float | None, taken_a: float
+) -> None:
+    """Layered sodium of 200 Ah, 0.5C when warm; 20 A at 0 °C and 100 A at 10 °C are 60 A at 5 °C."""
+    sodium = bank("sodium_layered", series=15, label_ah=200.0, cell_c=cell_c, cold_charge_a=cold_a)
+    guarded = lfp().board
+    assert guarded is not None
+    board = dataclasses.replace(guarded, cell_low_v=1.5, cell_high_v=4.0, charge_min_c=-20.0)
+    sodium = dataclasses.replace(sodium, board=board)
+    assert allowed_charge_c(sodium, cell_c) * 200.0 == pytest.approx(taken_a)
+    assert plant(sodium, inverter(), 300.0).charge_c_max * 200.0 == pytest.approx(taken_a)

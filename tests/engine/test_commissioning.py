@@ -13,7 +13,7 @@ from engine.answers.commissioning import BankSettings, ToSet, commissioning
 from engine.cells import catalogue
 from engine.house import household
 from engine.house.bank import Board
-from engine.house.cold import cold_limit_stated
+from engine.house.cold import FULL_C, cold_limit_stated
 from engine.house.household import Household
 
 FOLDER = Path(__file__).resolve().parent.parent / "households"
@@ -104,7 +104,8 @@ def test_a_charge_above_the_inverter_is_a_stop() -> None:
 def test_a_sodium_limit_that_nobody_stated_is_a_stop_and_never_another_chemistrys() -> None:
     sodium = THREE.banks[1]
     assert not cold_limit_stated(sodium)
-    assert rows_of(THREE, 1)["charge-cold"].value is None
+    row = rows_of(THREE, 1)["charge-cold"]
+    assert (row.value, row.why[:10]) == (FULL_C, "not stated")
     assert codes(THREE, 1)["cold-limit-not-stated"] == "stop"
     stated = changed(THREE, 1, cold_charge_a=20.0)
     assert rows_of(stated, 1)["charge-cold"].value == stated.banks[1].charge_min_c

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from engine.answers.answer import Notice
+from engine.answers.commissioning import commissioning
 from engine.answers.notices import household_notices
 from engine.cells import catalogue
 from engine.cells.chemistry import capacity_share
@@ -313,3 +314,18 @@ def test_stops_come_first() -> None:
 def test_example_household_has_no_stop() -> None:
     example = json.loads((data_dir() / "example.json").read_text(encoding="utf-8"))
     assert [n for n in notices(example).values() if n.level == "stop"] == []
+
+
+def test_a_charge_current_above_the_cells_is_the_same_stop_on_every_page() -> None:
+    """4.8 kWp and no limit on the charger: more than 0.15C of 570 Ah, 85.4 A, at a clear noon of December."""
+    found = document("flooded_24v")
+    found["inverters"][0].pop("charge_limit_a")
+    home = household.read(found)
+    (stop,) = (one for one in household_notices(home, 12) if one.code == "over-charge-current")
+    assert (stop.level, stop.page) == ("stop", "banks")
+    assert "the cells, at most 0.15C (85.4 A)" in stop.text
+    told = commissioning(home, home.supplies(), 12)
+    assert [one.text for one in told.notices if one.code == "over-charge-current"] == [stop.text]
+    found["inverters"][0]["charge_limit_a"] = 80.0
+    limited = household.read(found)
+    assert "over-charge-current" not in [one.code for one in household_notices(limited, 12)]

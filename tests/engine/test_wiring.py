@@ -10,6 +10,8 @@ from typing import Any
 
 import pytest
 
+from engine.answers.charging import charging
+from engine.answers.charging_current import clear_day_w
 from engine.answers.notices import household_notices
 from engine.answers.wiring import BankAnswer, WiringAnswer, wiring
 from engine.cells import catalogue
@@ -18,7 +20,8 @@ from engine.errors import InputError, Unreachable
 from engine.house.household import Household, read, write
 from engine.house.wiring import awg_mm2, awg_name, leg_ohm
 
-H = json.loads((Path(__file__).parents[1] / "households" / "h.json").read_text(encoding="utf-8"))
+HOUSEHOLDS = Path(__file__).parents[1] / "households"
+H = json.loads((HOUSEHOLDS / "h.json").read_text(encoding="utf-8"))
 MONTH = 11
 FULL_A = (5000 / 0.93 + 40) / 44
 """5 kW at 93 % and 40 W idle, over a cut-off of 44 V: 123.1 A."""
@@ -113,6 +116,47 @@ def test_what_charges_it_is_added_up_and_the_higher_current_rules() -> None:
     assert bank.wiring.charge_a == pytest.approx(90 + 2200 / 44)
     assert bank.wiring.ruling_a == pytest.approx(140)
     assert bank.wiring.ruled_by == "charge"
+
+
+def test_the_drop_and_the_cut_off_are_those_of_discharge_where_the_chargers_give_more() -> None:
+    """By hand, 3 m of 50 mm² at 70 °C and 21 V: (3000 W / 0.86 + 18) / 21 V = 155 A drop 0.384 V, 1.8 %: within 2 %.
+
+    Its panels could give 4800 W / 21 V = 229 A: that heats the cable and the fuse, but cuts nothing off.
+    """
+    house = json.loads((HOUSEHOLDS / "flooded_24v.json").read_text(encoding="utf-8"))
+    house["inverters"][0].pop("charge_limit_a")
+    answer, bank = asked(house)
+    run = bank.wiring.main
+    assert run is not None
+    ohm = 1.7241e-8 * (1 + 0.00393 * 50) * 6.0 / 50e-6
+    assert run.current_a == pytest.approx(4800 / 21)
+    assert run.drop_v == pytest.approx(ohm * bank.wiring.discharge_a)
+    assert bank.wiring.discharge_a == pytest.approx(155, abs=1)
+    assert bank.wiring.total_share == pytest.approx(0.018, abs=0.0006)
+    assert run.lost_w == pytest.approx(ohm * (4800 / 21) ** 2)
+    assert "wiring-drop" not in codes(answer, "check")
+    assert "wiring-cable-thin" in codes(answer, "stop")
+    blows = next(one.text for one in answer.notices if one.code == "wiring-fuse-blows")
+    assert "228.6 A in charge, by what the panels are rated" in blows
+    assert "full load" not in blows
+    drops = {size.name: size.keeps for size in bank.wiring.sizes}
+    assert drops["50 mm²"]
+    house["inverters"][0]["charge_limit_a"] = 80.0
+    again = asked(house)[1].wiring
+    assert (again.total_drop_v, again.main.drop_v) == (bank.wiring.total_drop_v, run.drop_v)  # type: ignore[union-attr]
+
+
+def test_what_the_same_chargers_could_give_says_at_which_volts() -> None:
+    """The charge is read at a clear noon and its end volts, the cable at the panels' rating and the lowest volts."""
+    house = json.loads((HOUSEHOLDS / "flooded_24v.json").read_text(encoding="utf-8"))
+    house["inverters"][0].pop("charge_limit_a")
+    home = read(house)
+    charge = charging(home, home.banks[0], home.inverters[0], cell_v=2.4, hold=True, month=6)
+    text = next(one.text for one in charge.notices if one.code == "over-charge-current")
+    given_a = float(clear_day_w(home, home.inverters[0], 6).max()) / 28.8
+    assert f"at a clear noon panels and charger can give {given_a:.1f} A at 28.8 V, which is above" in text
+    over = next(one.text for one in asked(house)[0].notices if one.code == "wiring-charge-over-bank")
+    assert "about 229 A, by what the panels are rated over 21 V, the lowest" in over
 
 
 def test_an_unknown_charger_is_said_and_its_panels_rating_counted() -> None:

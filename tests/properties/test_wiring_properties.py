@@ -79,7 +79,8 @@ def test_power_lost_is_that_of_the_current_and_thicker_sizes_reach_further(
     one = bank_wiring(cutoff_v, parallel, length_m, area_mm2)
     for run in one.runs:
         assert run.lost_w == pytest.approx(run.current_a**2 * run.ohm)
-        assert run.lost_w == pytest.approx(run.drop_v * run.current_a)
+        assert run.drop_v == pytest.approx(run.drop_a * run.ohm)
+        assert run.drop_a <= run.current_a
     reach = [size.longest_m for size in one.sizes]
     assert reach == sorted(reach)
     kept = [size.keeps for size in one.sizes]

@@ -197,3 +197,26 @@ def test_headings_go_down_one_step_at_a_time(lead: Client) -> None:
     levels = [int(one.name[1]) for one in answer(lead).select("h1, h2, h3, h4")]
     assert levels[0] == 1
     assert all(after - before <= 1 for before, after in pairwise(levels))
+
+
+def test_one_truth_of_a_cold_charge_that_nobody_stated_stands_on_every_page(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    """At 5 °C: no page counts a charge, none names a number that allows it, and the page it is mended on says so."""
+    client = client_of(sodium(small_house, 5.0))
+    said = "takes no charge that is counted (below 10 °C its limit is not stated: ask the maker)"
+    for path in ("/cold", "/today"):
+        text = text_of(answer_of(client, path))
+        assert said in text, path
+        assert "the whole of it" not in text
+        assert "refuses nothing" not in text
+        assert "refuses no charge" not in text
+    assert client.get(f"/cold.json?{ASK}").json()["banks"][0]["now"]["charge_a"] == 0.0
+    banks = text_of(soup(client.get("/banks")))
+    assert "nobody has stated how they may be charged below 10 °C" in banks
+    assert "no charge is counted below 10 °C" in banks
+    for path in ("/commissioning", "/sheet"):
+        row = soup(client.get(path)).find("th", string=re.compile("No charge below"))
+        assert row is not None, path
+        assert "10 °C" in text_of(row.parent), path
+        assert "not stated" in text_of(row.parent), path

@@ -15,6 +15,7 @@ import pytest
 from bs4 import BeautifulSoup
 
 from tests.conftest import Client, soup
+from tests.web.conftest import HOUSEHOLDS
 from webapp.charging_tables import whole_percents
 from webapp.downloads import csv_text
 
@@ -375,3 +376,16 @@ def test_banks_today_and_charge_volts_say_at_which_current_each_share_holds(clie
         f"at {answer['charge_a']:.1f} A, cells at 15 °C; Banks and Today count {100 * start:.1f} %, at the 21.0 A"
         in told
     )
+
+
+def test_the_stop_of_a_charge_current_stands_on_today_and_banks_too(client_of: Opener) -> None:
+    house = json.loads((HOUSEHOLDS / "flooded_24v.json").read_text(encoding="utf-8"))
+    house["inverters"][0].pop("charge_limit_a")
+    house["site"]["time_zone"] = "UTC"
+    client = client_of(house)
+    said = {}
+    for path in ("/today", "/banks", "/sheet", "/commissioning", "/charge"):
+        stops = [" ".join(note.get_text().split()) for note in soup(client.get(path)).select(".note.stop")]
+        said[path] = [stop for stop in stops if "can give" in stop and "the cells, at most 0.15C" in stop]
+    assert {path: len(found) for path, found in said.items()} == dict.fromkeys(said, 1)
+    assert len({found[0] for found in said.values()}) == 1

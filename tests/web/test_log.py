@@ -7,17 +7,21 @@ import io
 import re
 import threading
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
+from engine.meter.log import MeterLog
 from tests.conftest import Client, form_of, soup
 from tests.web.bringing import LOG, text_of
 from tests.web.meter_files import A_DAY, BEGIN, meter_csv, on_the_wall, table
 from webapp import meter_store
 from webapp.downloads import BYTE_ORDER_MARK
+from webapp.log_charts import kwh_figure
+from webapp.log_days import days_of
 from webapp.pages import log_file
 
 HTMX = {"HX-Request": "true", "HX-Request-Type": "partial"}
@@ -282,7 +286,7 @@ def test_a_deleted_household_comes_back_with_its_log(client: Client) -> None:
     client.post("/files/new", {})
     assert data(client, "/log")["rows"] == 0
     client.store.delete(own)
-    client.store.undelete(own)
+    client.store.open(client.store.undelete(own).household_id)
     assert client.get("/log.json").text == before
 
 
@@ -382,3 +386,40 @@ def test_a_file_of_volts_alone_has_days_but_no_energies(client: Client) -> None:
     told(client, "/log")
     told(client, "/log/compared")
     assert data(client, "/log")["dates"] == ["2024-01-15", "2024-01-16"]
+
+
+def hourly(first: datetime, hours: int, watts: float = 1000.0) -> MeterLog:
+    """A log of a steady load from a moment on, hour by hour."""
+    start_s = first.timestamp() + 3600.0 * np.arange(hours)
+    return MeterLog(start_s=start_s, step_s=np.full(hours, 3600.0), values={"load_w": np.full(hours, watts)})
+
+
+def test_days_are_cut_by_the_clock_on_the_wall() -> None:
+    """Nine summer days of Auckland, whose standard time is an hour behind: nine days of 24 kWh, not ten."""
+    zone = ZoneInfo("Pacific/Auckland")
+    days = days_of(hourly(datetime(2026, 11, 18, tzinfo=zone), 216), 12.0, zone, 3)
+    assert (len(days.dates), str(days.dates[0]), str(days.dates[-1])) == (9, "2026-11-18", "2026-11-26")
+    assert days.kwh["load_w"].tolist() == pytest.approx([24.0] * 9)
+
+
+def test_the_days_on_which_the_clock_is_changed_keep_their_energy() -> None:
+    """In Dublin 29 March 2026 has 23 hours and 25 October 25, at 1 kW."""
+    zone = ZoneInfo("Europe/Dublin")
+    for first, changed, kwh in (
+        (date(2026, 3, 26), date(2026, 3, 29), 23.0),
+        (date(2026, 10, 22), date(2026, 10, 25), 25.0),
+    ):
+        begin = datetime(first.year, first.month, first.day, tzinfo=zone)
+        days = days_of(hourly(begin, round(24 * 6 + kwh)), 0.0, zone, 3)
+        assert len(days.dates) == 7
+        told = dict(zip(days.dates, days.kwh["load_w"].tolist(), strict=True))
+        assert told.pop(changed) == pytest.approx(kwh)
+        assert list(told.values()) == pytest.approx([24.0] * 6)
+
+
+def test_a_short_log_is_ticked_by_days_and_a_long_one_by_months() -> None:
+    zone = ZoneInfo("UTC")
+    for count, ticks in ((9, "%-d %b"), (200, "%b %y")):
+        figure = kwh_figure(days_of(hourly(datetime(2026, 3, 1, tzinfo=zone), 24 * count), 0.0, zone, 3), slice(None))
+        assert figure is not None
+        assert figure["narrow"]["xaxis"]["tickformat"] == ticks

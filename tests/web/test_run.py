@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import copy
 from datetime import datetime
 from typing import Any
 
 import pytest
 
+from engine.house import household
 from tests.conftest import Client, soup
 from tests.web.conftest import Opener
 from tests.web.test_generator import household_h, with_generator
@@ -165,3 +167,43 @@ def test_a_refused_reserve_can_be_mended_on_the_page(client_of: Opener, path: st
     assert (asked["value"], asked["type"]) == ("400", "text")
     assert page.select_one("#reserve-error") is not None
     assert not page.select("form.ask [name=off]")
+
+
+def two_banks(small_house: dict[str, Any], cell_c: float = 20.0) -> dict[str, Any]:
+    """Two alike banks on the bus of the household's inverter, its generator beside them."""
+    house = with_generator(small_house)
+    house["banks"][0].update(cell_c=cell_c, own_fuse=True, own_disconnect=True)
+    house["banks"].append({**copy.deepcopy(house["banks"][0]), "id": "second", "name": "Second bank"})
+    return house
+
+
+def test_a_generator_on_a_shared_bus_has_the_true_reason_what_to_do_by_hand_and_one_bank_alone(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    house = two_banks(small_house)
+    client = client_of(house)
+    page = soup(client.get(f"/run?{ASK}"))
+    said = words(page.select_one("#answer"))
+    assert "charges several banks on one bus" in said
+    assert "joined to no inverter" not in said
+    assert "By hand: start it while each of them is still above your start of" in said
+    link = next(str(a["href"]) for a in page.select("#answer a.button") if "second bank alone" in a.get_text())
+    alone = soup(client.get(link))
+    assert "with the store-room bank off the bus" in words(alone.select_one("#answer .note.check"))
+    kept = alone.select_one("input[type=hidden][name=alone]")
+    assert kept is not None
+    assert kept["value"] == "second"
+    told = client.get(f"/run.json?{ASK}&alone=second").json()
+    assert told["bank_id"] == "second"
+    taken_off = copy.deepcopy(house)
+    taken_off["banks"][0]["inverter"] = ""
+    (by_itself,) = household.read(taken_off).supplies()
+    assert household.read(house).with_bank_alone("second").supplies() == (by_itself,)
+    assert by_itself.generator is not None
+
+
+def test_a_shared_bus_too_cold_to_charge_is_said_before_the_generator(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    said = words(soup(client_of(two_banks(small_house, cell_c=-6.0)).get(f"/run?{ASK}")).select_one("#answer"))
+    assert "may not be charged at -6 °C" in said

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import itertools
 import json
 import re
 from collections.abc import Callable
@@ -48,7 +49,7 @@ def test_story_five_by_hand(client_of: Opener) -> None:
 def test_the_sentence_and_the_own_bank(client_of: Opener) -> None:
     page = soup(client_of("story5.json").get("/size?days=3&month=12"))
     assert words(page, ".sentence") == (
-        "Three dull days in December ask for 33 kWh usable: 47 kWh on the label, 4 strings of 16 cells."
+        "Three dull days in December ask for 33 kWh usable: 57 kWh on the label, 4 strings of 16 cells."
     )
     assert words(page, ".range") == "Yours, 1 string, holds 10 kWh usable and carries about 0.91 such days."
 
@@ -328,3 +329,63 @@ def test_days_that_are_all_alike_are_not_called_one_day(client: Client, sky: str
         text = client.get(path).text
         assert said in text
         assert "One day as typed" not in text
+
+
+def test_a_bank_for_more_days_is_never_smaller_nor_emptied_less(client_of: Opener) -> None:
+    """Hour by hour the worst five days of this house ask for a second string; its worst six and seven alone do not."""
+    client = client_of("flooded_24v.json")
+    for month in (5, 6, 7):
+        rows = client.get(f"/size.json?month={month}&days=4").json()["rows"]
+        assert len(rows) == 7
+        for name in ("usable_kwh", "label_kwh", "whole_label_kwh", "strings"):
+            values = [row[name] for row in rows]
+            assert values == sorted(values), (month, name)
+        for one, next_one in itertools.pairwise(rows):
+            if one["strings"] == next_one["strings"]:
+                assert next_one["lowest_soc"] <= one["lowest_soc"] + 1e-9, month
+    assert client.get("/size.json?month=6&days=6").json()["strings"] == 2
+
+
+def test_the_own_bank_carries_no_days_that_ask_for_more_strings_than_it_has(client_of: Opener) -> None:
+    answer = client_of("flooded_24v.json").get("/size.json?month=6&days=4").json()
+    carried = [row["days"] for row in answer["rows"] if row["strings"] <= answer["own_strings"]]
+    assert answer["own_usable_kwh"] > answer["rows"][-1]["usable_kwh"]
+    assert answer["own_days"] == max(carried) == 4
+
+
+def test_a_bank_that_such_days_do_not_empty_is_said_to_hold_more(client_of: Opener) -> None:
+    """May's days give less than is used, so the panels are not why: 2.9 kWh a day against about 1."""
+    client = client_of("flooded_24v.json")
+    answer = client.get("/size.json?month=5&days=3").json()
+    assert answer["own_days"] is None
+    assert answer["dull_yield_kwh"] < answer["daily_load_kwh"]
+    text = words(soup(client.get("/size?month=5&days=3")), ".range")
+    assert text.endswith("such days do not empty it, because it holds more than they ask for.")
+
+
+def test_which_spell_stands_in_for_the_days_asked_is_said(client_of: Opener) -> None:
+    client = client_of("flooded_24v.json")
+    page = soup(client.get("/size?month=6&days=4"))
+    assert words(page, ".range + .hint") == (
+        "Four days are taken as the darkest four in a row of the worst five days of 1 year in 10. The worst three in a "
+        "row ask for more, and a bank for four must carry that, too: the answer is that of three."
+    )
+    three, four = client.get("/size.json?month=6&days=4").json()["rows"][2:4]
+    assert (four["usable_kwh"], four["hardest_days"]) == (three["usable_kwh"], 3)
+    assert page.select_one("figcaption small").get_text().startswith("Worst five days")  # type: ignore[union-attr]
+    assert not soup(client.get("/size?month=6&days=3")).select(".range + .hint")
+    one = words(soup(client.get("/size?month=6&days=1&sky=made_3d_1in10")), ".range + .hint")
+    assert one == "One day is taken as the darkest of the worst three days of 1 year in 10."
+    five = words(soup(client.get("/size?month=6&days=5&sky=made_3d_1in10")), ".range + .hint")
+    assert "the worst three days of 1 year in 10, and after them days like their mean" in five
+
+
+def test_the_label_of_the_headline_is_that_of_whole_strings(client_of: Opener) -> None:
+    """By hand: 4 strings of 16 cells of 280 Ah at 3.2 V are 57.3 kWh, of which 47.2 are asked."""
+    client = client_of("story5.json")
+    answer = client.get("/size.json?days=3&month=12").json()
+    assert answer["whole_label_kwh"] == pytest.approx(4 * 16 * 280 * 3.2 / 1000)
+    page = soup(client.get("/size?days=3&month=12"))
+    assert "57 kWh on the label, 4 strings" in words(page, ".sentence")
+    assert words(page, "table.sizes tr.asked td[data-label^=strings]") == "4 (57.3)"
+    assert words(page, ".steps tbody tr td.n:last-child").startswith("57.3")

@@ -73,7 +73,9 @@ def test_delete_can_be_undone(store: Store, small_house: dict[str, Any]) -> None
     store.delete(other.household_id)
     assert store.current() == kept
     assert [s.name for s in store.households(deleted=True)] == ["other"]
-    assert store.undelete(other.household_id) == store.current() == other
+    assert store.undelete(other.household_id) == other
+    assert store.current() == kept
+    assert {s.name for s in store.households()} == {kept.name, "other"}
 
 
 def test_a_file_is_copied_never_written_and_reopened(store: Store, house_file: Path) -> None:

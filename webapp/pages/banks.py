@@ -16,6 +16,7 @@ from engine.cells import catalogue
 from engine.cells.chemistry import Chemistry
 from engine.fields import quantities
 from engine.house.bank import Bank, Board, window
+from engine.house.cold import cold_limit_stated
 from engine.house.household import Household, Supply
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
 from webapp.forms import Card, Field, Group, Values, filled, number_field, number_fields
@@ -230,6 +231,7 @@ def _show(request: Request, changed: Card | None = None, status: int = 200) -> R
         open_id=changed.id if changed is not None else request.query_params.get("edit", "") or bank_to_join(house),
         step=next_step(house),
         inverters=house.inverters,
+        cold_unstated=frozenset(bank.id for bank in house.banks if not cold_limit_stated(bank)),
         warnings=[notice for notice in household_notices(house, month) if notice.page == "banks"],
     )
 

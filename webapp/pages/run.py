@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from datetime import date
 from typing import Any
 
@@ -13,6 +14,7 @@ from engine.answers.coming import Coming, soonest
 from engine.answers.starting import USUAL_MARGIN_H, Starting, starting, usual_run_until
 from engine.errors import InputError, Unreachable
 from engine.fields import Quantity
+from engine.house.household import Supply
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.going_on import (
@@ -39,6 +41,7 @@ from webapp.questions import (
     to_standard,
 )
 from webapp.render import Page
+from webapp.run_alone import ALONE, alone_sentence, beside_several, generators_on_a_bus
 from webapp.run_view import on_the_clock, run_view
 
 PAGE = Page("Ask", "Generator run", "/run")
@@ -70,7 +73,8 @@ def read_question(request: Request) -> Question[Starting]:
     """Read the query over the open household and work it out; faults are in the form's errors."""
     base = read_now(request)
     first, found, blocked = _with_generator(base)
-    one = soonest(found, base.typed.get("bank", "")) if found else None
+    asked_for = base.typed.get(ALONE, "") if _alone(base) else base.typed.get("bank", "")
+    one = soonest(found, asked_for) if found else None
     fields: tuple[Field, ...] = ()
     if one is not None:
         until = until_field(base, usual_run_until(one))
@@ -99,12 +103,31 @@ def _with_generator(base: Moment) -> tuple[date | None, tuple[Coming, ...], Bloc
     asked_well = not base.form.errors and base.sky is not None
     if asked_well and not base.house.generators:
         return None, (), Blocked(sentence=NO_GENERATOR, path="/inverter", label="Enter a generator")
-    first, found, blocked = days_to_come(base)
+    first, found, blocked = days_to_come(_with_one_alone(base))
     fed = tuple(one for one in found if one.supply.generator is not None)
     if found and not fed:
+        shared = generators_on_a_bus(base.house)
+        if shared:
+            return None, (), beside_several(*shared[0], base.typed)
         said = "The generator is joined to no inverter that has a bank."
         return None, (), Blocked(sentence=said, path="/inverter", label="Join it to another inverter")
     return first, fed, blocked
+
+
+def _with_one_alone(base: Moment) -> Moment:
+    """The question over a household in which the bank asked about alone is so."""
+    if _alone(base) is None:
+        return base
+    house = base.house.with_bank_alone(base.typed[ALONE])
+    joined = {bank.id for bank in house.banks if bank.inverter}
+    charges = {bank_id: soc for bank_id, soc in base.charges.items() if bank_id in joined}
+    return dataclasses.replace(base, house=house, charges=charges)
+
+
+def _alone(base: Moment) -> Supply | None:
+    """The supply whose bus a bank asked about alone shares with others; None where none is asked so."""
+    shared = [supply for _, supply in generators_on_a_bus(base.house)]
+    return next((one for one in shared if base.typed.get(ALONE) in [bank.id for bank in one.banks]), None)
 
 
 def _answer(
@@ -130,8 +153,11 @@ def _shown(question: Question[Starting]) -> dict[str, Any]:
     generator = one.supply.generator
     assert generator is not None
     view = run_view(answer, generator, base.house.site)
+    bus = _alone(base)
+    off_the_bus = "" if bus is None else alone_sentence(bus, one.supply.bank)
     return {
         "view": view,
+        "off_the_bus": off_the_bus,
         "notices": notices_of(base, month, view.notices),
         "tiles": day_tiles(question),
         "sky_title": base.sky.title,

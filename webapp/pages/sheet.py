@@ -231,6 +231,7 @@ def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
         ],
         "size_sentence": sizing_view.sentence(answer.sizing, asked.spell),
         "size_more": (
+            sizing_view.standing_in(answer.sizing, asked.spell),
             sizing_view.own_sentence(answer.sizing),
             sizing_view.panels_sentence(answer.sizing),
             view.risk_sentence(answer.riding),
