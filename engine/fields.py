@@ -31,6 +31,8 @@ class Quantity:
     whole: bool = False
     optional: bool = False
     halves: bool = False
+    clock: bool = False
+    """Whether it is a time of the day, not so many hours."""
 
     @property
     def scale(self) -> float:
@@ -89,6 +91,7 @@ def quantity(
     whole: bool = False,
     optional: bool = False,
     halves: bool = False,
+    clock: bool = False,
 ) -> Any:
     """Declare a dataclass field that holds a number with a label, a unit and limits."""
     meaning = Quantity(
@@ -101,6 +104,7 @@ def quantity(
         whole=whole,
         optional=optional,
         halves=halves,
+        clock=clock,
     )
     return dataclasses.field(default=default, metadata={"quantity": meaning})
 

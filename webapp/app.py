@@ -66,6 +66,7 @@ from webapp.sign_in import SignIn
 from webapp.sign_in_limits import Tries
 from webapp.slow_body import TOO_SLOW, TooSlow
 from webapp.store_schema import StoreFault
+from webapp.wished_units import WishedUnits
 
 PAGES = (
     today,
@@ -179,6 +180,7 @@ def create_app(
     app.add_exception_handler(TooLarge, too_large)
     app.add_exception_handler(TooSlow, too_slow)
     app.add_exception_handler(Exception, our_fault)
+    app.add_middleware(WishedUnits, store=app.state.store)
 
     def close() -> None:
         app.state.jobs.close()

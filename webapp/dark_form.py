@@ -14,8 +14,9 @@ from engine.errors import InputError
 from engine.fields import quantities
 from engine.house.household import Supply
 from engine.sky.site import Site
-from webapp.forms import Field, Values, number_fields, text_of
+from webapp.forms import Field, Values, number_field, number_fields, shown_text_of
 from webapp.questions import bank_field, read_moment, to_civil, to_standard
+from webapp.units import with_24_hours
 
 NEEDED = ("at", "soc", "load_w")
 """Without these there is nothing to ask."""
@@ -47,7 +48,7 @@ def dark_fields(supplies: Sequence[Supply], bank_id: str, now: datetime) -> tupl
     example = f"{now - timedelta(days=1):%Y-%m-%d} 23:40"
     at = _moment_field("at", f"A time such as 23:40, of the last night, or {example}", optional=False)
     numbers = {one.name: one for one in number_fields(Seen)}
-    cells = _with_default(numbers["cell_c"], text_of(float(asked.bank.cell_c)))
+    cells = number_field("cell_c", quantities(Seen)["cell_c"], default=float(asked.bank.cell_c))
     return (
         (*(bank_field(supplies) if len(supplies) > 1 else ()), at, numbers["soc"], numbers["load_w"], cells),
         (
@@ -92,7 +93,7 @@ def asked_from(seen: Seen, site: Site, bank_id: str = "") -> dict[str, str]:
         In local standard time.
     """
     meanings = quantities(Seen)
-    found: dict[str, Any] = {name: text_of(getattr(seen, name), meaning) for name, meaning in meanings.items()}
+    found: dict[str, Any] = {name: shown_text_of(getattr(seen, name), meaning) for name, meaning in meanings.items()}
     for name in _MOMENTS:
         moment = getattr(seen, name)
         found[name] = "" if moment is None else f"{to_civil(site, moment):{_MINUTES}}"
@@ -109,10 +110,6 @@ def _moment_field(name: str, hint: str, *, optional: bool) -> Field:
     return Field(name=name, label=_MOMENTS[name], kind="text", hint=hint, optional=optional)
 
 
-def _with_default(field: Field, default: str) -> Field:
-    return Field(name=field.name, label=field.label, quantity=field.quantity, hint=field.hint, default=default)
-
-
 def _moment(name: str, text: str, latest: datetime) -> datetime | None:
     """Read a moment up to `latest`; a time without a day is the last such before it."""
     typed = text.strip()
@@ -123,7 +120,7 @@ def _moment(name: str, text: str, latest: datetime) -> datetime | None:
         found = read_moment(typed, latest, label)
     except InputError as fault:
         raise InputError(name, fault.message) from None
-    if found > latest and len(typed) <= _CLOCK_ONLY:
+    if found > latest and len(with_24_hours(typed)) <= _CLOCK_ONLY:
         found -= timedelta(days=1)
     if found > latest:
         raise InputError(name, f"{label} must not be later than {latest:{_MINUTES}}; got {found:{_MINUTES}}.")

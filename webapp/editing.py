@@ -30,6 +30,7 @@ from webapp.readings import with_readings
 from webapp.render import mark_of
 from webapp.store import Conflict, Document, Saved, Store
 from webapp.store_schema import StoreFault
+from webapp.units import tell
 
 Typed = dict[str, str]
 Show = Callable[[dict[str, str], int], Response]
@@ -51,7 +52,9 @@ def opened(request: Request) -> tuple[Saved, Household]:
     if not hasattr(request.state, "saved"):
         request.state.saved = store_of(request).current()
     saved: Saved = request.state.saved
-    return saved, household_of(saved.text)
+    house = household_of(saved.text)
+    tell(house.units)
+    return saved, house
 
 
 def local_now(request: Request, house: Household) -> datetime:

@@ -13,10 +13,12 @@ from dataclasses import MISSING, dataclass, field, fields, replace
 from typing import Any, Generic, TypeVar
 
 from engine.errors import InputError
-from engine.fields import Quantity, quantities
+from engine.fields import Quantity, quantities, whole_if_so
 from engine.text.dates import clock_hour
 from webapp.numbers import number, whole
 from webapp.readings import Reading, readings
+from webapp.shown_numbers import refusal, shown_text
+from webapp.units import SI, chosen, shown_meaning, shown_unit
 
 T = TypeVar("T")
 LONGEST_TEXT = 80
@@ -30,7 +32,8 @@ class Field:
     """One control of a form.
 
     `kind` is number, text, choice, tick, months or hidden. `default` is the text shown where nothing was
-    asked yet; `optional` lets it be left empty.
+    asked yet; `optional` lets it be left empty. `known` are the numbers that its text may stand for exactly: what is
+    stored, and the default. A text left as it was shown is that number, however it was rounded to be read.
     """
 
     name: str
@@ -42,11 +45,14 @@ class Field:
     hint: str = ""
     default: str = ""
     optional: bool = False
+    known: tuple[Any, ...] = ()
 
     @property
     def caption(self) -> str:
         """The label with its unit, unless the label says it already."""
-        unit = self.quantity.unit if self.quantity else ""
+        unit = shown_unit(self.quantity.unit, chosen()) if self.quantity else ""
+        if self.quantity and self.quantity.clock and chosen().clock == "12":
+            unit = ""
         words = self.label.lower().split()
         said = len(unit) >= LEAST_SPELT_UNIT and any(unit.lower() in (word, f"{word}s") for word in words)
         return self.label if not unit or said else f"{self.label}, {unit}"
@@ -54,9 +60,11 @@ class Field:
     @property
     def inputmode(self) -> str:
         """The phone keyboard; the plain one where a minus may be needed, which decimal pads lack."""
-        if self.quantity is None or self.quantity.low < 0:
+        units = chosen()
+        if self.quantity is None or shown_meaning(self.quantity, units).low < 0:
             return ""
-        return "numeric" if self.quantity.whole else "decimal"
+        spelt = (self.quantity.clock and units.clock == "12") or (self.quantity.unit == "mm²" and units.wire == "awg")
+        return "" if spelt else "numeric" if self.quantity.whole else "decimal"
 
     def readings(self, raw: Mapping[str, str]) -> tuple[Reading, ...]:
         """What a text that was refused here may have meant, each to be taken by one click."""
@@ -86,6 +94,8 @@ class Parsed(Generic[T]):
     raw: Mapping[str, str]
     value: T | None = None
     errors: Mapping[str, str] = field(default_factory=dict)
+    stored: Mapping[str, Any] = field(default_factory=dict)
+    """What is stored by field, where the form was filled from that."""
 
     def refused(self, errors: Mapping[str, str]) -> Parsed[T]:
         """Return the same form with what to mend."""
@@ -96,7 +106,7 @@ Values = dict[str, Any]
 
 
 def text_of(value: Any, meaning: Quantity | None = None) -> str:
-    """Write a stored value as a form shows it.
+    """Write a stored value as it would be typed in its declared unit, whatever the household reads in.
 
     Examples
     --------
@@ -120,6 +130,13 @@ def text_of(value: Any, meaning: Quantity | None = None) -> str:
     return str(value)
 
 
+def shown_text_of(value: Any, meaning: Quantity | None = None) -> str:
+    """Write a stored value as a form shows it, in the units of the household."""
+    if chosen() == SI or meaning is None or isinstance(value, bool) or not isinstance(value, int | float):
+        return text_of(value, meaning)
+    return shown_text(value, meaning) if math.isfinite(value) else text_of(value, meaning)
+
+
 def number_field(
     name: str, meaning: Quantity, *, default: Any = None, optional: bool | None = None, hint: str = ""
 ) -> Field:
@@ -129,8 +146,9 @@ def number_field(
         label=meaning.label,
         quantity=meaning,
         hint=hint or meaning.hint,
-        default=text_of(default, meaning),
+        default=shown_text_of(default, meaning),
         optional=meaning.optional if optional is None else optional,
+        known=() if default is None else (default,),
     )
 
 
@@ -187,7 +205,8 @@ def _read(one: Field, text: str) -> Any:
     text = text.strip()
     if one.kind == "number":
         assert one.quantity is not None
-        return number(text, one.quantity, one.optional)
+        left = [value for value in one.known if text == shown_text_of(value, one.quantity)]
+        return _exactly(left[0], one.quantity) if left else number(text, one.quantity, one.optional)
     if one.kind == "tick":
         return bool(text)
     if one.kind == "months":
@@ -206,10 +225,18 @@ def _read(one: Field, text: str) -> Any:
     return text
 
 
+def _exactly(value: float, meaning: Quantity) -> float | int:
+    """A number that was left as it was shown, refused like one that was typed."""
+    refused = refusal(value, meaning)
+    if refused is not None:
+        raise InputError("", refused)
+    return int(value) if meaning.whole else whole_if_so(value) if meaning.halves else float(value)
+
+
 def filled(wanted: Iterable[Field], values: Mapping[str, Any]) -> Parsed[Any]:
     """Return a form filled with stored values; a field without one shows its default."""
-    raw = {f.name: text_of(values[f.name], f.quantity) if f.name in values else f.default for f in wanted}
-    return Parsed(raw=raw)
+    raw = {f.name: shown_text_of(values[f.name], f.quantity) if f.name in values else f.default for f in wanted}
+    return Parsed(raw=raw, stored=values)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,8 +256,12 @@ class Card:
 
     @property
     def fields(self) -> tuple[Field, ...]:
-        """Every field of the card."""
-        return tuple(one for group in self.groups for one in group.fields)
+        """Every field of the card, each knowing the number that is stored for it."""
+        return tuple(self._knowing(one) for group in self.groups for one in group.fields)
+
+    def _knowing(self, one: Field) -> Field:
+        stored = self.form.stored.get(one.name) if one.kind == "number" else None
+        return one if stored is None or isinstance(stored, str) else replace(one, known=(stored, *one.known))
 
     def refused(self, errors: Mapping[str, str]) -> Card:
         """Return the card with what to mend; what fits no field stands at its head."""

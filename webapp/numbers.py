@@ -2,6 +2,8 @@
 
 Labels, units and limits come from `engine.fields`; here is only how a text becomes a number. A comma before three
 digits is never guessed at; a point there is the decimal sign, unless only the other reading is within the limits.
+Where the household chose the comma for its decimal sign, a comma is that, and a point before three digits is asked
+about. A number without a unit is in the one the household reads; a unit behind it goes before that (`units`).
 """
 
 from __future__ import annotations
@@ -10,7 +12,10 @@ import re
 
 from engine.errors import InputError
 from engine.fields import Quantity, whole_if_so
+from engine.house.wiring import awg_mm2
 from engine.quantities import HOURS_PER_DAY
+from webapp.shown_numbers import refusal
+from webapp.units import chosen, notation, scale_of, shown_unit, typed_scale, with_24_hours
 
 LONGEST_WHOLE = 9
 """Digits of the longest number that we count things with."""
@@ -28,6 +33,9 @@ _MADE_PLAIN = (
 )
 _AMBIGUOUS = re.compile(r"[1-9]\d{0,2},\d{3}")
 POINT_AND_THREE = re.compile(r"[1-9]\d{0,2}\.\d{3}")
+_AWG = re.compile(r"(?:awg|#)\s*\S+|\S+\s*awg|[1-4]\s*/\s*0|0{2,4}", re.IGNORECASE)
+"""What can only be an AWG size."""
+_AWG_NUMBER = re.compile(r"0|[1-9]|[1-3]\d|40")
 
 
 def whole(text: str) -> int | None:
@@ -54,7 +62,7 @@ def read_number(text: str, meaning: Quantity) -> float:
     Returns
     -------
     float
-        The number in the unit the field shows, limits not yet checked.
+        The number in the unit the field is declared in (shares in %), limits not yet checked.
 
     Raises
     ------
@@ -68,25 +76,58 @@ def read_number(text: str, meaning: Quantity) -> float:
     (51.2, 1234.5, 1234.5)
     >>> read_number("18:30", Quantity(label="Starts at", unit="h", low=0, high=24))
     18.5
+    >>> read_number("50 °F", Quantity(label="Cells at", unit="°C", low=-40, high=60))
+    10.0
     """
     typed = _SPACES.sub(" ", text).strip()
-    clock = _CLOCK.fullmatch(typed)
-    if clock is not None and meaning.unit in CLOCK_UNITS and meaning.high == HOURS_PER_DAY:
-        return int(clock[1]) + int(clock[2]) / 60.0
+    spelt = _spelt(typed, meaning)
+    if spelt is not None:
+        return spelt
     found = SPLIT_NUMBER.fullmatch(re.sub(r"(?<=\d) (?=\d{3}(?!\d))", "", typed))
     if found is None:
-        raise InputError("", meaning.refuse(typed) or f"{meaning.label} cannot be “{typed}”.")
+        raise InputError("", refusal(typed, meaning) or f"{meaning.label} cannot be “{typed}”.")
     sign, digits, unit = found.groups()
-    _refuse_unit(unit.strip(), typed, meaning)
-    if _AMBIGUOUS.fullmatch(digits):
+    if meaning.unit == "mm²" and chosen().wire == "awg" and not unit.strip():
+        raise InputError("", refusal(typed, meaning) or f"{meaning.label} cannot be “{typed}”.")
+    scale = typed_scale(unit, meaning.unit) if unit.strip() else scale_of(meaning.unit, chosen())
+    if scale is None:
+        _refuse_unit(unit.strip(), typed, meaning)
+    if _read_in_two_ways(digits):
         raise _two_ways(typed, digits, meaning)
     try:
         number = float(plain_digits(digits))
     except ValueError:
-        raise InputError("", meaning.refuse(typed) or f"{meaning.label} cannot be “{typed}”.") from None
-    if POINT_AND_THREE.fullmatch(digits) and _only_thousands(number, meaning):
+        raise InputError("", refusal(typed, meaning) or f"{meaning.label} cannot be “{typed}”.") from None
+    number = -number if sign in ("-", "−") else number
+
+    def declared(one: float) -> float:
+        return one if scale is None else scale.stored(one)
+
+    if POINT_AND_THREE.fullmatch(digits) and _only_thousands(declared(number), declared(number * 1000), meaning):
         raise _two_ways(typed, digits, meaning)
-    return -number if sign in ("-", "−") else number
+    return declared(number)
+
+
+def _spelt(typed: str, meaning: Quantity) -> float | None:
+    """What is no number by itself: a time of the clock, an AWG size."""
+    if meaning.unit in CLOCK_UNITS and meaning.high == HOURS_PER_DAY:
+        clock = _CLOCK.fullmatch(with_24_hours(typed))
+        if clock is not None:
+            return int(clock[1]) + int(clock[2]) / 60.0
+    size = _awg_typed(typed) if meaning.unit == "mm²" else ""
+    return awg_mm2(size) if size else None
+
+
+def _awg_typed(typed: str) -> str:
+    """The AWG size that a text is; empty for any other, a bare number only being one where these are read."""
+    if _AWG.fullmatch(typed) or (chosen().wire == "awg" and _AWG_NUMBER.fullmatch(typed)):
+        return "1/0" if typed == "0" else typed
+    return ""
+
+
+def _read_in_two_ways(digits: str) -> bool:
+    """Whether the mark before three digits may part thousands, by what the household chose."""
+    return bool((POINT_AND_THREE if chosen().decimal == "comma" else _AMBIGUOUS).fullmatch(digits))
 
 
 def plain_digits(digits: str) -> str:
@@ -118,9 +159,9 @@ def in_two_ways(typed: str) -> tuple[str, ...]:
     return sign + found[2].replace(",", "."), sign + re.sub("[.,]", "", found[2])
 
 
-def _only_thousands(number: float, meaning: Quantity) -> bool:
+def _only_thousands(number: float, thousandfold: float, meaning: Quantity) -> bool:
     """Whether a number with a point before three digits fits its field only where the point parts thousands."""
-    return meaning.refuse(number / meaning.scale) is not None and meaning.refuse(number * 1000 / meaning.scale) is None
+    return meaning.refuse(number / meaning.scale) is not None and meaning.refuse(thousandfold / meaning.scale) is None
 
 
 def _two_ways(typed: str, digits: str, meaning: Quantity) -> InputError:
@@ -129,8 +170,13 @@ def _two_ways(typed: str, digits: str, meaning: Quantity) -> InputError:
     return InputError(
         "",
         f"{meaning.label}: “{typed}” can be read in two ways. "
-        f"Write {decimal} if the {mark} is a decimal sign, or {whole} for the whole number.",
+        f"Write {_quoted(decimal)} if the {mark} is a decimal sign, or {whole} for the whole number.",
     )
+
+
+def _quoted(decimal: str) -> str:
+    """A number to be typed: in quotes where the page would write its point otherwise."""
+    return f"“{notation(decimal, chosen())}”" if chosen().decimal == "comma" else decimal
 
 
 def _refuse_unit(unit: str, typed: str, meaning: Quantity) -> None:
@@ -138,6 +184,7 @@ def _refuse_unit(unit: str, typed: str, meaning: Quantity) -> None:
     own = meaning.unit
     if unit.lower() in ("", own.lower(), own.split(" ")[0].lower(), own.lower().removeprefix("°")):
         return
+    own = shown_unit(own, chosen())
     advice = f"type it in {own}" if own else "type the number alone"
     raise InputError("", f"{meaning.label}: “{typed}” carries “{unit}”, which this field does not take; {advice}.")
 
@@ -154,11 +201,11 @@ def number(text: str, meaning: Quantity, optional: bool | None = None) -> float 
     if not text:
         if meaning.optional if optional is None else optional:
             return None
-        raise InputError("", meaning.refuse("") or f"{meaning.label} is missing.")
+        raise InputError("", refusal("", meaning) or f"{meaning.label} is missing.")
     stored = read_number(text, meaning) / meaning.scale
-    refusal = meaning.refuse(stored)
-    if refusal is not None:
-        raise InputError("", refusal)
+    refused = refusal(stored, meaning)
+    if refused is not None:
+        raise InputError("", refused)
     return int(stored) if meaning.whole else whole_if_so(stored) if meaning.halves else stored
 
 

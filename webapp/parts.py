@@ -19,7 +19,7 @@ SECTIONS = {
     "arrays": ("sun", "arrays"),
 }
 """Where the lists of things stand in the document."""
-SINGLES = ("site", "sun", "prices")
+SINGLES = ("site", "sun", "prices", "units")
 
 
 def things(document: Document, section: str) -> list[Document]:

@@ -29,6 +29,7 @@ from webapp.forms import Field, Parsed
 from webapp.numbers import looks_like_share
 from webapp.readings import with_readings
 from webapp.render import json_answer, json_errors
+from webapp.units import with_24_hours
 from webapp.words import MONTHS, weekday
 
 T = TypeVar("T")
@@ -121,7 +122,7 @@ def read_moment(text: str, now: datetime, label: str = "From") -> datetime:
     InputError
         On the field ``at``.
     """
-    typed = text.strip().replace("\u2011", "-")
+    typed = with_24_hours(text.strip().replace("\u2011", "-"))
     if typed in ("now", "today"):
         return now
     typed = _ONE_DIGIT.sub(r"\g<1>0\2", typed)

@@ -6,7 +6,6 @@ volts per cell, degrees Fahrenheit. A reading that the field would refuse too is
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -14,11 +13,11 @@ from engine.errors import InputError
 from engine.fields import Quantity
 from engine.quantities import celsius_from_fahrenheit
 from webapp.numbers import SPLIT_NUMBER, in_two_ways, number, plain_digits, read_number
+from webapp.units import chosen, notation
 
 PREFIXES = {"": 1.0, "k": 1000.0, "m": 0.001}
 UNITS = ("Wh", "W", "VA", "V", "Ah", "A")
 """Units that people write with k and m; VA stands for W."""
-_FAHRENHEIT = re.compile(r"°?\s?f", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +71,9 @@ def readings(typed: str, meaning: Quantity, series: str = "") -> tuple[Reading, 
     if not typed.strip() or _taken(typed, meaning):
         return ()
     found = [*_thousands(typed), *_other_unit(typed, meaning), *_other_size(typed, meaning, series)]
-    return tuple(one for one in found if _taken(one.text, meaning))
+    units = chosen()
+    spelt = (Reading(one.label, notation(one.text, units)) for one in found)
+    return tuple(one for one in spelt if _taken(one.text, meaning))
 
 
 def _taken(typed: str, meaning: Quantity) -> bool:
@@ -89,17 +90,17 @@ def _thousands(typed: str) -> Iterator[Reading]:
 
 
 def _other_unit(typed: str, meaning: Quantity) -> Iterator[Reading]:
-    """The same unit with another prefix, and degrees Fahrenheit, written behind the number."""
+    """The same unit with another prefix, written behind the number."""
     found = SPLIT_NUMBER.fullmatch(typed.strip())
     unit = found[3].strip() if found else ""
+    if found and not unit and meaning.unit == "mm²" and chosen().wire == "awg":
+        yield Reading(f"Read it as {found[2]} square millimetres", f"{found[2]} mm²")
     if found is None or not unit:
         return
     try:
         value = float(plain_digits(found[2])) * (-1.0 if found[1] else 1.0)
     except ValueError:
         return
-    if meaning.unit == "°C" and _FAHRENHEIT.fullmatch(unit):
-        yield _fahrenheit(value)
     times, base = _scale(unit), _scale(meaning.unit.split(" ")[0])
     if times and base and times[1] == base[1]:
         text = f"{value * times[0] / base[0]:.10g}"
@@ -123,7 +124,7 @@ def _other_size(typed: str, meaning: Quantity, series: str) -> Iterator[Reading]
         return
     if meaning.percent and 0.0 < value <= 1.0:
         yield Reading(f"{value:g} as a share is {value * 100:.6g} %", f"{value * 100:.6g}")
-    if meaning.unit == "°C" and value > meaning.high:
+    if meaning.unit == "°C" and chosen().temperature == "c" and value > meaning.high:
         yield _fahrenheit(value)
     cells = int(series) if series.strip().isdecimal() and len(series.strip()) <= 3 else 0
     if meaning.unit == "V per cell" and cells > 1:

@@ -104,10 +104,18 @@ class Generator:
         24,
         default=0,
         halves=True,
+        clock=True,
         hint="It may not run from then on, standard time; 22:30 or 22.5",
     )
     quiet_to_h: Annotated[float, _WrittenPlain()] = quantity(
-        "Quiet until", "o’clock", 0, 24, default=0, halves=True, hint="The same time in both: it may always run"
+        "Quiet until",
+        "o’clock",
+        0,
+        24,
+        default=0,
+        halves=True,
+        clock=True,
+        hint="The same time in both: it may always run",
     )
 
     def __post_init__(self) -> None:

@@ -23,6 +23,7 @@ from engine.house.generator import Generator
 from engine.house.inverter import Inverter
 from engine.house.loads import Load
 from engine.house.prices import Prices
+from engine.house.units import Units
 from engine.house.wiring import Leg, Wiring
 from engine.sky.site import Array, Site, Sun
 
@@ -78,6 +79,7 @@ class Household:
     loads: tuple[Load, ...] = ()
     generators: tuple[Generator, ...] = ()
     prices: Prices = field(default_factory=Prices)
+    units: Units = field(default_factory=Units)
     note: str = ""
     example: bool = False
     format: int = FORMAT
@@ -194,6 +196,7 @@ _PARTS: dict[str, type] = {
     "prices": Prices,
     "site": Site,
     "sun": Sun,
+    "units": Units,
     "wiring": Wiring,
     "main": Leg,
     "string": Leg,

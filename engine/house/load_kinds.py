@@ -87,7 +87,8 @@ def _power(
 
 
 def _start(default: float, why: str) -> LoadField:
-    return _field("Starts at", "h", 0, 24, default, _assumed(why), CLOCK)
+    found = _field("Starts at", "h", 0, 24, default, _assumed(why), CLOCK)
+    return dataclasses.replace(found, quantity=dataclasses.replace(found.quantity, clock=True))
 
 
 def _run(default: float, source: Source, hint: str) -> LoadField:

@@ -70,7 +70,7 @@ def test_understood(typed: str, meaning: Quantity, stored: float | None) -> None
         ("16.5", CELLS, "a whole number from 1 to 400 cells; got 16.5"),
         ("6 kW", POWER, "“6 kW” carries “kW”, which this field does not take; type it in W"),
         ("500 VA", POWER, "type it in W"),
-        ("40 °F", KELVIN_FREE, "type it in °C"),
+        ("40 psi", KELVIN_FREE, "type it in °C"),
         ("0x10", VOLTS, "carries “x10”"),
     ],
 )

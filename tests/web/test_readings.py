@@ -29,7 +29,6 @@ CELLS = Quantity(label="Cells", unit="cells", low=1, high=4000, whole=True)
         ("0,5 kVA", WATTS, ["500"]),
         ("3450 mV", CELL_V, ["3.45"]),
         ("55,2", CELL_V, ["3.45"]),
-        ("68 °F", DEGREES, ["20"]),
         ("68", DEGREES, ["20"]),
         ("0,93", SHARE, ["93"]),
         ("0.93", SHARE, ["93"]),
