@@ -175,6 +175,8 @@ def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
     thing_id = card.id or new_id(values["name"], shelf.section, saved.document)
     stored = [old for old in things(saved.document, shelf.section) if old["id"] == thing_id]
     document, also = shelf.also(saved.document, thing_id)
+    taken = [text for one in card.fields if (text := one.stands_in(card.form.raw))]
+    also += f", {' and '.join(taken)} taken for what was left empty" if taken else ""
     return save(
         request,
         sent,

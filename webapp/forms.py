@@ -34,6 +34,7 @@ class Field:
     `kind` is number, text, choice, tick, months or hidden. `default` is the text shown where nothing was
     asked yet; `optional` lets it be left empty. `known` are the numbers that its text may stand for exactly: what is
     stored, and the default. A text left as it was shown is that number, however it was rounded to be read.
+    `stand_in` is the number that is taken where it is left empty, which its hint says.
     """
 
     name: str
@@ -46,6 +47,21 @@ class Field:
     default: str = ""
     optional: bool = False
     known: tuple[Any, ...] = ()
+    stand_in: float | None = None
+
+    @property
+    def needed(self) -> bool:
+        """Whether a form cannot be saved with it left empty, and begins with it empty."""
+        typed = self.kind in ("number", "text") or (self.kind == "choice" and self.optional)
+        may_be_empty = self.stand_in is not None or (self.optional and self.kind != "choice")
+        return typed and not may_be_empty and not self.default
+
+    def stands_in(self, raw: Mapping[str, str]) -> str:
+        """Say which number was taken for a field left empty; nothing where it was typed."""
+        if self.stand_in is None or self.quantity is None or raw.get(self.name, "").strip():
+            return ""
+        text = f"{shown_text_of(self.stand_in, self.quantity)} {shown_unit(self.quantity.unit, chosen())}".strip()
+        return f"{self.label[:1].lower()}{self.label[1:]} {text}"
 
     @property
     def caption(self) -> str:
@@ -205,6 +221,8 @@ def _read(one: Field, text: str) -> Any:
     text = text.strip()
     if one.kind == "number":
         assert one.quantity is not None
+        if not text and one.stand_in is not None:
+            return _exactly(one.stand_in, one.quantity)
         left = [value for value in one.known if text == shown_text_of(value, one.quantity)]
         return _exactly(left[0], one.quantity) if left else number(text, one.quantity, one.optional)
     if one.kind == "tick":
