@@ -313,3 +313,19 @@ def test_stops_come_first() -> None:
 def test_example_household_has_no_stop() -> None:
     example = json.loads((data_dir() / "example.json").read_text(encoding="utf-8"))
     assert [n for n in notices(example).values() if n.level == "stop"] == []
+
+
+def test_a_cut_off_above_the_pack_says_how_low_it_may_be_set_and_offers_that() -> None:
+    found = sodium(series=14)
+    found["inverters"][0] |= {"dc_min_v": 45.0, "restart_v": 50.0, "lowest_v": 40.0}
+    found = _with(found, "banks", charge_v=3.95, top_v=None)
+    found["inverters"][0]["dc_max_v"] = 60.0
+    stop = notices(found)["outside-inverter"]
+    assert "may be set down to 40 V" in stop.text
+    mended = applied(found, stop)
+    assert mended["inverters"][0]["dc_min_v"] == 40.0
+    assert "outside-inverter" not in notices(mended)
+    found["inverters"][0]["lowest_v"] = None
+    unsaid = notices(found)["outside-inverter"]
+    assert unsaid.remedies == ()
+    assert f"may be set down to {14 * (1.5 + 0.1):g} V" in unsaid.text
