@@ -80,7 +80,7 @@ class Field:
         if self.quantity is None or shown_meaning(self.quantity, units).low < 0:
             return ""
         spelt = (self.quantity.clock and units.clock == "12") or (self.quantity.unit == "mm²" and units.wire == "awg")
-        return "" if spelt else "numeric" if self.quantity.whole else "decimal"
+        return "" if spelt or self.quantity.mean else "numeric" if self.quantity.whole else "decimal"
 
     def readings(self, raw: Mapping[str, str]) -> tuple[Reading, ...]:
         """What a text that was refused here may have meant, each to be taken by one click."""

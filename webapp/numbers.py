@@ -15,7 +15,7 @@ from engine.fields import Quantity, whole_if_so
 from engine.house.wiring import awg_mm2
 from engine.quantities import HOURS_PER_DAY
 from webapp.shown_numbers import refusal
-from webapp.units import chosen, notation, scale_of, shown_unit, typed_scale, with_24_hours
+from webapp.units import Scale, chosen, energy_scale, notation, scale_of, shown_unit, typed_scale, with_24_hours
 
 LONGEST_WHOLE = 9
 """Digits of the longest number that we count things with."""
@@ -89,7 +89,7 @@ def read_number(text: str, meaning: Quantity) -> float:
     sign, digits, unit = found.groups()
     if meaning.unit == "mm²" and chosen().wire == "awg" and not unit.strip():
         raise InputError("", refusal(typed, meaning) or f"{meaning.label} cannot be “{typed}”.")
-    scale = typed_scale(unit, meaning.unit) if unit.strip() else scale_of(meaning.unit, chosen())
+    scale = _scale_behind(unit, meaning) if unit.strip() else scale_of(meaning.unit, chosen())
     if scale is None:
         _refuse_unit(unit.strip(), typed, meaning)
     if _read_in_two_ways(digits):
@@ -106,6 +106,11 @@ def read_number(text: str, meaning: Quantity) -> float:
     if POINT_AND_THREE.fullmatch(digits) and _only_thousands(declared(number), declared(number * 1000), meaning):
         raise _two_ways(typed, digits, meaning)
     return declared(number)
+
+
+def _scale_behind(unit: str, meaning: Quantity) -> Scale | None:
+    """The scale of a unit typed behind a number; None for the field's own and for those it does not take."""
+    return (energy_scale(unit) if meaning.mean else None) or typed_scale(unit, meaning.unit)
 
 
 def _spelt(typed: str, meaning: Quantity) -> float | None:

@@ -228,6 +228,27 @@ def typed_scale(behind: str, unit: str) -> Scale | None:
     return None
 
 
+_ENERGY_FOR_A_TIME = re.compile(r"(k?)wh(?:/|per|a|p\.)?(year|yr|y|annum|a|p?\.?a\.?|month|week|wk|day|24h|24hours|d)")
+_HOURS_OF = {"y": 8760.0, "a": 8760.0, "p": 8760.0, "m": 730.0, "w": 168.0, "d": 24.0, "2": 24.0}
+"""Hours of a time by its first letter; a month is a twelfth of a year."""
+
+
+def energy_scale(behind: str) -> Scale | None:
+    """Return the scale of energy for a time behind a number that is a mean power in W; None for others.
+
+    Examples
+    --------
+    >>> round(energy_scale("kWh/year").stored(185), 2), round(energy_scale(" kWh a day").stored(0.51), 2)
+    (21.12, 21.25)
+    >>> energy_scale("kWh/annum").times == energy_scale("kwh p.a.").times, energy_scale("kWh")
+    (True, None)
+    """
+    found = _ENERGY_FOR_A_TIME.fullmatch(re.sub(r"\s", "", behind).lower())
+    if found is None:
+        return None
+    return Scale(behind.strip(), _HOURS_OF[found[2].lstrip(".")[0]] / (1000.0 if found[1] else 1.0))
+
+
 _NOON = re.compile(r"(\d{1,2})(?:[:.]([0-5]\d))?\s*([ap])\.?\s?m\.?(?![a-z])", re.IGNORECASE)
 
 
