@@ -56,12 +56,13 @@ from webapp.pages import (
     sun,
     today,
     tried,
+    units,
     week,
     winters,
     wiring,
 )
 from webapp.paths import static_dir
-from webapp.render import environment, error_page, render
+from webapp.render import environment, error_page, render, sentence_as_read
 from webapp.sign_in import SignIn
 from webapp.sign_in_limits import Tries
 from webapp.slow_body import TOO_SLOW, TooSlow
@@ -86,6 +87,7 @@ PAGES = (
     sun,
     inverter,
     prices,
+    units,
     care,
     cell_tests,
     records,
@@ -209,6 +211,7 @@ def _fault(request: Request, status: int, heading: str, sentence: str) -> Respon
     """Answer a fault as JSON, as one sentence for htmx, or as a page."""
     if request.url.path.endswith(".json"):
         return JSONResponse({"error": sentence}, status)
+    sentence = sentence_as_read(sentence)
     if "HX-Request" in request.headers:
         return PlainTextResponse(sentence, status)
     return error_page(request.app.state.env, request.app.state.nav, status, heading, sentence)

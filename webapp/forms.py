@@ -69,9 +69,18 @@ class Field:
         unit = shown_unit(self.quantity.unit, chosen()) if self.quantity else ""
         if self.quantity and self.quantity.clock and chosen().clock == "12":
             unit = ""
-        words = self.label.lower().split()
+        label = self._label
+        words = label.lower().split()
         said = len(unit) >= LEAST_SPELT_UNIT and any(unit.lower() in (word, f"{word}s") for word in words)
-        return self.label if not unit or said else f"{self.label}, {unit}"
+        return label if not unit or said else f"{label}, {unit}"
+
+    @property
+    def _label(self) -> str:
+        """The label, its unit in it as the household reads it."""
+        meaning = self.quantity
+        if meaning is None or self.label != meaning.label:
+            return self.label
+        return shown_meaning(meaning, chosen()).label
 
     @property
     def inputmode(self) -> str:

@@ -29,6 +29,7 @@ from webapp.editing import local_now, opened, store_of
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.questions import DAY_BY_DAY, asked, every_bank, read_moment, strangers, to_standard, tried
 from webapp.skies import series_of, skies_field
+from webapp.units import chosen, notation
 from webapp.words import long_date
 
 DAYS = 10
@@ -142,7 +143,7 @@ def _with_kwh(typed: Mapping[str, str]) -> dict[str, str]:
 def _listed_numbers(text: str) -> str:
     """Numbers as people list them, with commas between: 1.5, 2 or 1,5 2,0 or 1,5; 2,0."""
     parts = [part.strip(",;") for part in re.split(r"[\s;]+", text.strip()) if part.strip(",;")]
-    if len(parts) > 1:
+    if len(parts) > 1 or chosen().decimal == "comma":
         parts = [part.replace(",", ".") if part.count(",") == 1 else part for part in parts]
     return ",".join(parts)
 
@@ -310,7 +311,11 @@ def sky_chosen(text: str) -> str:
 
 def kwh_text(text: str) -> str:
     """The days' kWh as the form's own field shows them; empty where the days are said otherwise."""
-    return text.removeprefix(f"{KWH}:").replace(",", ", ") if text.startswith(f"{KWH}:") else ""
+    if not text.startswith(f"{KWH}:"):
+        return ""
+    days = text.removeprefix(f"{KWH}:")
+    units = chosen()
+    return notation(days.replace(",", "; "), units) if units.decimal == "comma" else days.replace(",", ", ")
 
 
 def form_days(question: Question, first: date | None) -> list[tuple[str, str]]:

@@ -10,6 +10,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse
 
 from webapp.forms import Field
+from webapp.render import as_read
 
 
 def problems(request: Request, errors: Mapping[str, str], fields: Iterable[Field] = ()) -> HTMLResponse:
@@ -22,7 +23,8 @@ def problems(request: Request, errors: Mapping[str, str], fields: Iterable[Field
         Markup('<li><a href="#{}">{}</a>{}</li>').format(name, text, offered.get(name, ""))
         for name, text in errors.items()
     )
-    html = Markup("<ul>{}</ul>").format(items)
+    html = str(Markup("<ul>{}</ul>").format(items))
+    html = as_read(request, html, request.app.state.store.current())
     return HTMLResponse(html, 422, headers={"Vary": "HX-Request-Type", "Cache-Control": "no-store"})
 
 

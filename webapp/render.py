@@ -23,8 +23,12 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from engine.json_answer import json_text, plain_data
 from engine.text.dates import clock_hour
 from webapp import __version__
+from webapp.as_shown import AsShown
+from webapp.as_shown_page import PageAsShown
 from webapp.paths import static_dir, templates_dir
 from webapp.store import Saved
+from webapp.typed_words import typed_words
+from webapp.units import SI, chosen
 
 GROUPS = ("Ask", "Describe", "Check", "")
 """The groups of the list of pages, in the order of thought; the empty one is the corner."""
@@ -191,7 +195,22 @@ def render(
         html = "".join(page.blocks[block](page.new_context(names)))
     else:
         html = page.render(names)
+    html = as_read(request, html, names["saved"])
     return HTMLResponse(html, status, headers={"Vary": "HX-Request-Type", "Cache-Control": "no-store"})
+
+
+def as_read(request: Request, html: str, saved: Saved) -> str:
+    """Return markup in the units of the household; as it is where these are the engine's."""
+    units = chosen()
+    if units == SI:
+        return html
+    return PageAsShown(units, typed_words(request.app.state.store, saved, units)).page(html)
+
+
+def sentence_as_read(sentence: str) -> str:
+    """Return a sentence that stands on no page in the units of the household."""
+    units = chosen()
+    return sentence if units == SI else AsShown(units).text(sentence)
 
 
 def error_page(env: jinja2.Environment, nav: Iterable[Page], status: int, heading: str, sentence: str) -> HTMLResponse:

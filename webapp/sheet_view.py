@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import groupby
 
@@ -16,13 +16,13 @@ import numpy as np
 
 from engine.answers.answer import Assumption
 from engine.answers.autonomy import BankAutonomy
-from engine.answers.inputs import months_from
+from engine.answers.inputs import Row, months_from
 from engine.answers.riding import Riding
 from engine.answers.sheet import Standard
 from engine.answers.winters import BankRow
 from engine.cells import catalogue
 from engine.house.household import Household, Supply
-from engine.house.loads import daily_kwh
+from engine.house.loads import KINDS, daily_kwh
 from engine.quantities import WH_PER_KWH
 from webapp import facts
 from webapp.chart_parts import Figure
@@ -30,8 +30,10 @@ from webapp.inputs import bank_text, generator_text
 from webapp.panel_words import stands
 from webapp.questions import civil_times, to_standard
 from webapp.render import NO_BREAK, fixed
+from webapp.units import chosen, with_12_hours
 from webapp.words import MONTHS, counted, in_sentence, listed, number, weekday
 
+_CLOCKS = {one.quantity.label for kind in KINDS.values() for one in kind.fields.values() if one.quantity.clock}
 CURVE_HOURS = (0, 6, 12, 18)
 """Hours of the day at which the sheet prints the charge."""
 
@@ -179,9 +181,19 @@ def assumption_groups(house: Household, assumptions: Iterable[Assumption]) -> li
     return list(grouped.items())
 
 
-def input_text(value: str | float) -> str:
-    """Write the value of an input: a text as it is, a number without needless digits."""
-    return value if isinstance(value, str) else facts.plain_number(value)
+def input_cells(row: Row) -> tuple[str, str, str, str]:
+    """Return an input in words: what it is called, its value, its unit and where it is from."""
+    row = clocked(row)
+    value = row.value if isinstance(row.value, str) else facts.plain_number(row.value)
+    return row.label, value, row.unit, row.origin
+
+
+def clocked(row: Row) -> Row:
+    """Return an input that is a time of the day as the household reads its clock."""
+    if row.label not in _CLOCKS or row.unit != "h" or isinstance(row.value, str) or chosen().clock != "12":
+        return row
+    minutes = round(row.value * 60.0)
+    return replace(row, value=with_12_hours(minutes // 60, minutes % 60), unit="")
 
 
 def cautions(house: Household) -> tuple[str, ...]:

@@ -65,4 +65,4 @@ def refusal(value: object, meaning: Quantity) -> str | None:
         got = f"{scale.shown(value):g}."  # type: ignore[arg-type]
     shown = shown_meaning(meaning, units)
     kind = "a whole number" if meaning.whole else "a number"
-    return f"{meaning.label} must be {kind} from {plain(shown.low)} to {plain(shown.high)} {shown.unit}; got {got}"
+    return f"{shown.label} must be {kind} from {plain(shown.low)} to {plain(shown.high)} {shown.unit}; got {got}"

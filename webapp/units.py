@@ -8,6 +8,7 @@ Exact by definition (published: NIST Special Publication 811): foot, mile, US ga
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 from contextvars import ContextVar
@@ -125,7 +126,7 @@ def shown_unit(unit: str, units: Units) -> str:
 
 
 def shown_meaning(meaning: Quantity, units: Units) -> Quantity:
-    """Return a quantity as people read it: unit and limits; the limits rounded inwards.
+    """Return a quantity as people read it: label, unit and limits; the limits rounded inwards.
 
     Examples
     --------
@@ -136,14 +137,16 @@ def shown_meaning(meaning: Quantity, units: Units) -> Quantity:
     if scale is None:
         return meaning
     low, high = (figures(scale.shown(end), inwards=way) for end, way in ((meaning.low, 1), (meaning.high, -1)))
-    return replace(meaning, unit=scale.unit, low=low, high=high)
+    label = meaning.label.replace("Kilometres", "Miles")
+    return replace(meaning, label=label, unit=scale.unit, low=low, high=high)
 
 
 def figures(number: float, inwards: int = 0) -> float:
     """Return a number to `FIGURES` figures; never beyond it on the side that `inwards` points away from."""
     found = float(f"{number:.{FIGURES}g}")
     if inwards and (found - number) * inwards < 0 and abs(found - number) > 1e-9 * abs(number):
-        found = float(f"{number + inwards * 10.0**-FIGURES * abs(number):.{FIGURES}g}")
+        step = 10.0 ** (math.floor(math.log10(abs(number))) + 1 - FIGURES)
+        found = float(f"{found + inwards * step:.{FIGURES}g}")
     return found
 
 

@@ -13,6 +13,7 @@ from engine.house.bank import Bank
 from engine.house.wiring import AWG_NAMES, Leg, Wiring, awg_mm2, awg_name
 from webapp.forms import Card, Field, Group, Values, filled, number_field, number_fields
 from webapp.store import Document
+from webapp.units import chosen
 
 MAIN, STRING = "main", "string"
 LEGS = {
@@ -21,6 +22,7 @@ LEGS = {
 }
 AWG = "awg"
 AREA_HINT = "As printed on the cable; copper. Or type its AWG size instead"
+ONE_HINT = "Copper: “4” or “2/0”, or square millimetres with their unit, “35 mm²”"
 AWG_HINT = "“4” or “2/0”; empty where mm² are typed"
 
 
@@ -50,7 +52,7 @@ def wiring_card(bank: Bank) -> Card:
 
 def _leg_fields(place: str) -> tuple[Field, ...]:
     meanings = {name: _named(place, meaning) for name, meaning in quantities(Leg).items()}
-    hints = {"area_mm2": AREA_HINT}
+    hints = {"area_mm2": ONE_HINT if _one_field() else AREA_HINT}
     fields = [
         number_field(f"{place}.{name}", meaning, optional=True, hint=hints.get(name, ""))
         for name, meaning in meanings.items()
@@ -63,7 +65,12 @@ def _leg_fields(place: str) -> tuple[Field, ...]:
         hint=AWG_HINT,
         optional=True,
     )
-    return (*fields[:2], size, *fields[2:])
+    return (*fields[:2], *(() if _one_field() else (size,)), *fields[2:])
+
+
+def _one_field() -> bool:
+    """Whether the cross-section is typed in one field, as where AWG sizes are read: it takes either."""
+    return chosen().wire == "awg"
 
 
 def _named(place: str, meaning: Quantity) -> Quantity:
@@ -85,7 +92,7 @@ def _stored(wiring: Wiring | None) -> Values:
         if leg is None:
             continue
         values |= {f"{place}.{name}": getattr(leg, name) for name in quantities(Leg)}
-        if size := awg_name(leg.area_mm2):
+        if (size := awg_name(leg.area_mm2)) and not _one_field():
             values |= {f"{place}.area_mm2": None, f"{place}.{AWG}": size}
     return values
 
@@ -108,7 +115,7 @@ def wiring_of(values: Values, old: Document | None) -> Document:
 def _leg(place: str, values: Values) -> Document | InputError | None:
     """One cable as typed; None where nothing is."""
     typed = {name: values[f"{place}.{name}"] for name in quantities(Leg)}
-    size = values[f"{place}.{AWG}"].strip()
+    size = values.get(f"{place}.{AWG}", "").strip()
     if not size and all(value is None for value in typed.values()):
         return None
     faults = []

@@ -13,6 +13,7 @@ from engine.answers.wiring_parts import A_PER_KA, BankWiring, Run, Size
 from engine.house.wiring import awg_name
 from webapp.facts import lines, tidy
 from webapp.render import NO_BREAK, figures, fixed, percent
+from webapp.units import chosen
 from webapp.words import counted, in_sentence
 
 UNKNOWN = "not known"
@@ -86,7 +87,7 @@ def _stopped_elsewhere(answer: WiringAnswer) -> bool:
 
 def _bank(found: BankAnswer, stopped: bool) -> BankView:
     one = found.wiring
-    sizes = tuple(_table(one, system) for system in ("mm²", "AWG"))
+    sizes = tuple(_table(one, system) for system in _systems())
     return BankView(
         id=one.bank_id,
         name=one.name,
@@ -224,8 +225,7 @@ def _least(one: BankWiring) -> str:
             f"“Usual sizes” says how long each may be, one way, for a drop of {_share(one.wanted_share)} at "
             f"{_amps(one.ruling_a)}. Heat may ask for more copper: look that up in your code’s table."
         )
-    kept = [next((size for size in one.sizes if size.keeps and size.name.endswith(unit)), None) for unit in ("mm²",)]
-    kept += [next((size for size in one.sizes if size.keeps and size.name.startswith("AWG")), None)]
+    kept = [next((size for size in one.sizes if size.keeps and system in size.name), None) for system in _systems()]
     names = " or ".join(size.name for size in kept if size is not None)
     over = f"{tidy(one.main.leg.length_m)} m"
     beside = " beside the cable of a string" if one.string is not None else ""
@@ -235,6 +235,11 @@ def _least(one: BankWiring) -> str:
         f"The thinnest that keeps {_share(one.wanted_share)} over {over}{beside}: {names}. Heat may ask for more "
         "copper: look that up in your code’s table."
     )
+
+
+def _systems() -> tuple[str, ...]:
+    """The kinds of sizes that are told: both, or American ones alone where these are read."""
+    return ("AWG",) if chosen().wire == "awg" else ("mm²", "AWG")
 
 
 def _table(one: BankWiring, system: str) -> SizeTable:

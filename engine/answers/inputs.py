@@ -19,6 +19,7 @@ from engine.house.inverter import FULL_LOAD_EFFICIENCY, LINEAR_LOSS, Inverter
 from engine.house.load_profile import Profile
 from engine.house.loads import SIDES, Load
 from engine.house.prices import Prices
+from engine.house.units import Units
 from engine.sky import local
 from engine.sky.climate import MONTH_NAMES
 from engine.sky.site import Array, Site, Sun
@@ -58,7 +59,13 @@ def sections(household: Household) -> tuple[Section, ...]:
         *(_load(load, fed_by) for load in household.loads),
         *(_generator(generator, fed_by) for generator in household.generators),
         *_prices(household.prices),
+        _units(household.units),
     )
+
+
+def _units(units: Units) -> Section:
+    """In what the household reads; its numbers here are in the engine's own."""
+    return Section(title="Units to read in", rows=tuple(Row(label=label, value=text) for label, text in units.rows))
 
 
 def months_from(site: Site, sun: Sun) -> str:

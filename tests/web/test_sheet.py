@@ -20,6 +20,7 @@ from engine.house.household import read
 from engine.house.inverter import Inverter, losses_from_full_load
 from engine.house.load_kinds import KINDS
 from engine.house.loads import SIDES
+from engine.house.units import CHOICES
 from engine.sky.local import sky_name
 from engine.sky.site import Array, Site
 from tests.conftest import Client, Clock, form_of, soup
@@ -498,6 +499,7 @@ def test_no_field_of_the_document_is_forgotten(opened: Opener, small_house: dict
     names |= {f"measured:{key}": value for key, value in SIDES.items()}
     names |= {f"kind:{key}": kind.name for key, kind in KINDS.items()}
     names |= {f"chemistry:{one.chemistry}": one.cell.name for one in house.banks}
+    names |= {f"{name}:{key}": text for name, (_, known) in CHOICES.items() for key, text in known.items()}
     flags = {"hold:True": "Hold at the end of charge yes", "contactor:True": "Board: opens a contactor yes"}
     flags |= {"own_fuse:True": "A DC fuse of its own yes", "own_disconnect:True": "A DC disconnect of its own yes"}
     flags |= {"by_itself:True": "Starts by itself yes", "can_wait:True": "can wait", "never_off:True": "never off"}

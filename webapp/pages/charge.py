@@ -24,7 +24,7 @@ from webapp.editing import local_now, opened
 from webapp.forms import Field, Parsed, Values, parse
 from webapp.problems import readings_of
 from webapp.questions import Blocked, asked, first_step, json_reply, plain_query, share_checks
-from webapp.render import NO_BREAK, Page, is_partial, render
+from webapp.render import NO_BREAK, Page, as_read, is_partial, render
 from webapp.sheet_view import date_and_time
 from webapp.standing import next_step
 
@@ -127,6 +127,7 @@ def as_alone(request: Request) -> Response:
         alone=True,
         **{**shown, "view": without_remedies(shown["view"])},
     )
+    text = as_read(request, text, opened(request)[0])
     return downloads.file_response(text, f"charge volts {question.bank.name}.html", "text/html")
 
 

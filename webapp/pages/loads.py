@@ -12,11 +12,12 @@ from engine.house.household import Household
 from engine.house.load_kinds import CLOCK, CLOCK_ALL_YEAR, KINDS, LoadField
 from engine.house.loads import SIDES, Load, daily_kwh
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
-from webapp.forms import MONTHS, Card, Field, Group, Values, filled, number_field, text_of
+from webapp.forms import MONTHS, Card, Field, Group, Values, filled, number_field, shown_text_of, text_of
 from webapp.load_view import profile_view
 from webapp.render import Page, render
 from webapp.standing import next_step
 from webapp.store import Document
+from webapp.units import chosen
 
 PAGE = Page("Describe", "Loads", "/loads")
 router = APIRouter()
@@ -45,6 +46,8 @@ def _kind_field(house: Household, name: str, field: LoadField) -> Field:
     if told == CLOCK and not house.site.summer_time:
         told = CLOCK_ALL_YEAR
     stand_in = f"{text_of(field.default, field.quantity)} {field.quantity.unit}".strip()
+    if field.quantity.clock and chosen().clock == "12":
+        stand_in = shown_text_of(field.default, field.quantity)
     if field.at_most is not None:
         stand_in += ", or half the day’s mean power if that is less"
     hint = f"{told}. Left empty: {stand_in} ({field.source.kind})".removeprefix(". ")

@@ -248,10 +248,7 @@ def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
         "size_lines": lines(answer.sizing.worked),
         "week_lines": lines(answer.comparison.worked),
         "steps": [(one.name, one.steps) for one in answer.steps],
-        "inputs": [
-            (section.title, [(row.label, view.input_text(row.value), row.unit, row.origin) for row in section.rows])
-            for section in answer.sections
-        ],
+        "inputs": [(section.title, [view.input_cells(row) for row in section.rows]) for section in answer.sections],
         "taken": view.assumption_groups(house, answer.assumptions),
         "cautions": view.cautions(house),
     }
