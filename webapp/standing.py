@@ -10,6 +10,8 @@ from functools import lru_cache
 from urllib.parse import quote
 
 from engine.answers.answer import Notice
+from engine.house.bank import Bank
+from engine.house.bus import clash_sentence
 from engine.house.household import Household
 from webapp.store import example_document
 
@@ -39,6 +41,11 @@ def bank_to_join(house: Household) -> str:
     return house.banks[0].id if house.banks and house.inverters and not house.supplies() else ""
 
 
+def bank_in_use(house: Household) -> Bank | None:
+    """Return the first bank that is joined to an inverter, else the first one; None where there is none."""
+    return next((bank for bank in house.banks if bank.inverter), house.banks[0] if house.banks else None)
+
+
 def next_step(house: Household) -> Step:
     """Return the first thing that an answer still lacks; where it lacks nothing, asking it."""
     unjoined = bank_to_join(house)
@@ -49,6 +56,8 @@ def next_step(house: Household) -> Step:
     if unjoined:
         path = f"/banks?edit={quote(unjoined)}#bank-{quote(unjoined)}"
         return Step(label=f"join {house.banks[0].name} to an inverter", path=path)
+    if any(supply.beside and clash_sentence(supply.banks, supply.inverter) for supply in house.supplies()):
+        return Step(label="take apart the banks that must not be joined", path="/banks#notices")
     if not any(supply.loads for supply in house.supplies()):
         return Step(label="enter your first load", path="/loads#add-load")
     if place_is_the_examples(house):
