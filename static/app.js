@@ -174,6 +174,8 @@
   });
   /* A few sentences of another page, put in beside an answer, leave its charts as they are. */
   document.addEventListener("htmx:after:swap", ({ detail }) => {
+    const taken = document.getElementById("carried");
+    if (taken) for (const link of document.querySelectorAll("a[data-carries]")) link.search = taken.dataset.query;
     if (!detail.ctx?.sourceElement?.closest?.(".within")) drawAll();
   });
 

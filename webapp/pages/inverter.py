@@ -70,19 +70,16 @@ def _typed_volts(name: str, sent: Typed, inverter: Inverter | None) -> float | N
 
 def _volts_fields(house: Household, inverter: Inverter | None, sent: Typed, month: int) -> tuple[Field, ...]:
     """The span of volts; cut-off and restart may be left empty where somebody can say what is usual."""
-    ends = (_typed_volts(name, sent, inverter) for name in ("dc_max_v", "lowest_v"))
-    usual = usual_volts(house, inverter, *ends, month)
+    highest_v, lowest_v = (_typed_volts(name, sent, inverter) for name in ("dc_max_v", "lowest_v"))
+    usual = usual_volts(house, inverter, highest_v, lowest_v, month)
     found = []
     for one in number_fields(Inverter, *VOLTS):
         stand_in = {"dc_min_v": usual.cutoff_v, "restart_v": usual.restart_v}.get(one.name)
         if stand_in is not None:
             hint = f"{one.hint}. Left empty: {text_of(stand_in)} V, {usual.source}; set the same on the inverter"
             one = replace(one, hint=hint, stand_in=stand_in)
-        elif one.name == "dc_min_v" and inverter is None and not usual.source:
-            one = replace(one, hint=f"{one.hint}. This and the restart may be left empty: {USUAL}")
-            one = replace(one, optional=True)
-        elif one.name == "restart_v" and inverter is None and not usual.source:
-            one = replace(one, optional=True)
+        elif one.name in ("dc_min_v", "restart_v") and inverter is None and not usual.source:
+            one = replace(one, hint=f"{one.hint}. Left empty: cut-off and restart of {USUAL}", optional=True)
         found.append(one)
     return tuple(found)
 
