@@ -42,7 +42,7 @@ _QUOTED = re.compile(r"“[^”]*”")
 _DECIMAL = re.compile(rf"(?<![\w.,:/])(?<![a-zA-Z]-)((?:\d{{1,3}}(?:[,{THIN}]\d{{3}})+|\d+))\.(\d+)(?!\.?\d)")
 _THOUSANDS = re.compile(r"(?<![\w.,])\d{1,3}(?:,\d{3})+(?![\d,]|\.\d)")
 _SPACE = "(?:&nbsp;|[ \u00a0])"
-_CLOCK = r"(?<![\w:.+−])(?<![\d+]-)(2[0-4]|[01]?\d):([0-5]\d)(?![\d:]|[ \u00a0][ap]m)"
+_CLOCK = r"(?<![\w:.+−])(?<![\d+]-)(2[0-4]|[01]?\d):([0-5]\d)(?!\d|:\d|[ \u00a0][ap]m)"
 _HOUR = r"(\d{1,2})(?::(\d\d))?"
 _TIMES = re.compile(
     rf"\b(?P<starts>[Ss]tarts at )(\d+(?:\.\d+)?)( → )(\d+(?:\.\d+)?) h\b"

@@ -15,6 +15,7 @@ from engine.fields import Quantity, whole_if_so
 from engine.house.wiring import awg_mm2
 from engine.quantities import HOURS_PER_DAY
 from webapp.shown_numbers import refusal
+from webapp.spelt_numbers import spelt_out
 from webapp.units import Scale, chosen, energy_scale, notation, scale_of, shown_unit, typed_scale, with_24_hours
 
 LONGEST_WHOLE = 9
@@ -110,17 +111,20 @@ def read_number(text: str, meaning: Quantity) -> float:
 
 def _scale_behind(unit: str, meaning: Quantity) -> Scale | None:
     """The scale of a unit typed behind a number; None for the field's own and for those it does not take."""
-    return (energy_scale(unit) if meaning.mean else None) or typed_scale(unit, meaning.unit)
+    if meaning.mean and (scale := energy_scale(unit)) is not None:
+        return scale
+    scale = typed_scale(unit, meaning.unit)
+    return None if scale is not None and meaning.clock and scale.times != 1.0 else scale
 
 
 def _spelt(typed: str, meaning: Quantity) -> float | None:
-    """What is no number by itself: a time of the clock, an AWG size."""
+    """What is no number by itself: a time of the clock, an AWG size, so many panels of so many W, a direction."""
     if meaning.unit in CLOCK_UNITS and meaning.high == HOURS_PER_DAY:
         clock = _CLOCK.fullmatch(with_24_hours(typed))
         if clock is not None:
             return int(clock[1]) + int(clock[2]) / 60.0
     size = _awg_typed(typed) if meaning.unit == "mm²" else ""
-    return awg_mm2(size) if size else None
+    return awg_mm2(size) if size else spelt_out(typed, meaning, read_number)
 
 
 def _awg_typed(typed: str) -> str:

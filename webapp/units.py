@@ -202,6 +202,12 @@ _KINDS: tuple[tuple[tuple[str, ...], dict[str, Scale]], ...] = (
             "kcmil mcm": Scale("kcmil", 1 / MM2_PER_KCMIL),
         },
     ),
+    (("W",), {"w watt watts": Scale("W", 1.0), "kw kilowatt kilowatts": Scale("kW", 0.001)}),
+    (("kW",), {"kw kilowatt kilowatts": Scale("kW", 1.0), "w watt watts": Scale("W", 1000.0)}),
+    (("kWp",), {"kwp kw": Scale("kWp", 1.0), "wp w watt watts": Scale("W", 1000.0)}),
+    (("kWh", "kWh a day"), {"kwh": Scale("kWh", 1.0), "wh": Scale("Wh", 1000.0)}),
+    (("h", "h a day"), {"h hr hrs hour hours": Scale("h", 1.0), "min mins minute minutes": Scale("min", 60.0)}),
+    (("degrees",), {"° deg degree degrees": Scale("degrees", 1.0)}),
     (
         ("kWh per 100 km",),
         {
@@ -210,7 +216,11 @@ _KINDS: tuple[tuple[tuple[str, ...], dict[str, Scale]], ...] = (
         },
     ),
 )
-_BEHIND = {"km a day": ("aday", "/day"), "litres a day": ("aday", "/day"), "l/h": ("/h", "anhour")}
+_A_DAY = ("aday", "/day", "/d", "perday")
+_BEHIND = {
+    **dict.fromkeys(("km a day", "litres a day", "kWh a day", "h a day"), _A_DAY),
+    "l/h": ("/h", "anhour"),
+}
 """What may follow the unit, spaces left out."""
 
 

@@ -58,7 +58,7 @@ LOSS = Quantity(
     unit="W for each °C",
     low=0.0,
     high=500.0,
-    hint="2: foam of 5 cm all round, typical, from memory; bare cells lose several times as much",
+    hint="2 W for each °C: foam of 5 cm all round, typical, from memory; bare cells lose several times as much",
 )
 POWER = Quantity(label="Heater power", unit="W", low=1.0, high=20_000.0, hint="On its type plate")
 

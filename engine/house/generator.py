@@ -79,7 +79,7 @@ class Generator:
         0,
         1000,
         hint="From its data sheet; or fill up, run it loaded, let it cool, fill up again. A small petrol set burns "
-        "about 0.45 to 0.6 for each kW, diesel 0.3 to 0.4 (typical, from memory)",
+        "about 0.45 to 0.6 l/h for each kW, diesel 0.3 to 0.4 l/h (typical, from memory)",
     )
     idle_l_per_h: float = quantity(
         "Fuel at no load",

@@ -171,7 +171,7 @@ KINDS: Mapping[str, LoadKind] = {
                 10_000,
                 150.0,
                 _typical("about 50 litres a person a day, three people"),
-                "Count 30 to 50 litres for each person; a bath takes about 100",
+                "Count 30 to 50 litres for each person; a bath takes about 100 litres",
             ),
             "hot_c": _field(
                 "Tank temperature",

@@ -35,6 +35,7 @@ from webapp.questions import (
     to_standard,
     tried,
 )
+from webapp.units import with_24_hours
 
 PATH = f"{LIST}/idle"
 router = APIRouter()
@@ -174,7 +175,7 @@ def _fields(supplies: tuple[Supply, ...], meter: str, now: datetime) -> tuple[Fi
 
 def _moment(text: str, now: datetime, label: str) -> datetime | None:
     """Read a moment that is past; a time alone is the last time it was so late."""
-    typed = text.strip()
+    typed = with_24_hours(text.strip())
     if not typed:
         return None
     found = read_moment(typed, now, label)

@@ -78,6 +78,7 @@ CONTENTS = (
     ("step", "How time is stepped"),
     ("range", "What a range means"),
     ("promises", "The promise book"),
+    ("units", "Units and rounding"),
     ("accuracy", "How good it is"),
     ("chemistries", "The cells that ship"),
     ("data", "Weather data and credits"),

@@ -17,7 +17,7 @@ PAGE = Page("Describe", "Units", "/units")
 router = APIRouter()
 
 EXAMPLE = (
-    "At 14:30 on 21 June the shed was at 20.5 °C; 3 m of 53.5 mm² cable; the generator burnt 2.5 l; the car drove "
+    "At 14:30 on 21 June the shed was at 20.5 °C; 3 m of 33.631 mm² cable; the generator burnt 2.5 l; the car drove "
     "30 km; 1,234.5 kWh so far."
 )
 """A sentence of the program as the engine writes it, to see how it reads."""
