@@ -33,7 +33,8 @@ class Field:
 
     `kind` is number, text, choice, tick, months or hidden. `default` is the text shown where nothing was
     asked yet; `optional` lets it be left empty. `known` are the numbers that its text may stand for exactly: what is
-    stored, and the default. A text left as it was shown is that number, however it was rounded to be read.
+    stored, and the default. A text left as it was shown is that number, however it was rounded to be read. Of a choice
+    they are what it may hold though it is not offered.
     `stand_in` is the number that is taken where it is left empty, which its hint says.
     """
 
@@ -121,6 +122,8 @@ class Parsed(Generic[T]):
     errors: Mapping[str, str] = field(default_factory=dict)
     stored: Mapping[str, Any] = field(default_factory=dict)
     """What is stored by field, where the form was filled from that."""
+    partly: Mapping[str, Any] = field(default_factory=dict)
+    """What could be read by field, where not all could."""
 
     def refused(self, errors: Mapping[str, str]) -> Parsed[T]:
         """Return the same form with what to mend."""
@@ -217,7 +220,7 @@ def parse(wanted: Iterable[Field], typed: Mapping[str, str], *, build: Callable[
         except InputError as fault:
             for part in fault.every():
                 errors.setdefault(part.field if part.field in raw else "", part.message)
-    return Parsed(raw=raw, errors=errors)
+    return Parsed(raw=raw, errors=errors, partly=values)
 
 
 def _sent(one: Field, typed: Mapping[str, str]) -> str:
@@ -241,7 +244,7 @@ def _read(one: Field, text: str) -> Any:
     if one.kind == "choice":
         if not text and "" not in dict(one.choices):
             raise InputError(one.name, f"{one.label} is missing: choose one.")
-        if text not in dict(one.choices):
+        if text not in dict(one.choices) and text not in one.known:
             has = ", ".join(name for _, name in one.choices)
             raise InputError(one.name, f"{one.label} cannot be “{text}”; choose from: {has}.")
         return text

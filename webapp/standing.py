@@ -13,6 +13,7 @@ from engine.answers.answer import Notice
 from engine.house.bank import Bank
 from engine.house.bus import clash_sentence
 from engine.house.household import Household
+from webapp.forms import Field
 from webapp.store import example_document
 
 
@@ -44,6 +45,15 @@ def bank_to_join(house: Household) -> str:
 def bank_in_use(house: Household) -> Bank | None:
     """Return the first bank that is joined to an inverter, else the first one; None where there is none."""
     return next((bank for bank in house.banks if bank.inverter), house.banks[0] if house.banks else None)
+
+
+def feeding(house: Household, label: str, stored: str = "") -> Field:
+    """Ask for the inverter of a load, of panels or of a generator: the only one stands there once, by its own name."""
+    ids = ("", *(one.id for one in house.inverters))
+    choices = (("", "The first inverter"), *((one.id, one.name) for one in house.inverters))
+    if len(house.inverters) == 1 and stored in ids:
+        choices = ((stored, house.inverters[0].name),)
+    return Field(name="inverter", label=label, kind="choice", choices=choices, known=ids)
 
 
 def next_step(house: Household) -> Step:

@@ -63,7 +63,7 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
         if bank and isinstance(bank.chemistry, Chemistry)
         else ()
     )
-    joined = (("", "Listed, not joined"), *((i.id, f"Joined to {i.name}") for i in house.inverters))
+    joined = (("", "None: listed only"), *((i.id, i.name) for i in house.inverters))
     taken = {one.inverter for one in house.banks}
     free = [i.id for i in house.inverters if i.id not in taken]
     kinds = (*own, *catalogue.names().items())
@@ -79,7 +79,7 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
         *number_fields(Bank, "series", "parallel", "label_ah", "tested_ah", "rated_h", "stated_kwh", "cell_c"),
         Field(
             name="inverter",
-            label="Inverter",
+            label="Joined to",
             kind="choice",
             choices=joined,
             default=free[0] if len(free) == 1 or (free and not house.banks) else "",

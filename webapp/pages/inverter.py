@@ -20,7 +20,7 @@ from webapp.inverter_volts import USUAL, usual_volts
 from webapp.numbers import number
 from webapp.parts import with_values
 from webapp.render import Page, render
-from webapp.standing import next_step
+from webapp.standing import feeding, next_step
 from webapp.store import Document
 
 PAGE = Page("Describe", "Inverter and generator", "/inverter")
@@ -125,14 +125,13 @@ def _card(house: Household, item_id: str, sent: Typed, month: int = 1) -> Card:
 
 def _generator_card(house: Household, item_id: str, sent: Typed) -> Card:
     one = next((g for g in house.generators if g.id == item_id), None)
-    joins = (("", "The first inverter"), *((i.id, i.name) for i in house.inverters))
     groups = (
         Group(
             legend="What it is",
             fields=(
                 Field(name="name", label="Name", kind="text", default="Generator"),
                 *number_fields(Generator, "rated_w", "charger_w", "charger_efficiency"),
-                Field(name="inverter", label="Feeds the house of", kind="choice", choices=joins),
+                feeding(house, "Feeds the house of", one.inverter if one else ""),
             ),
             hint="While it runs it carries the sockets first and charges the bank with the rest.",
         ),
