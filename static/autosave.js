@@ -27,7 +27,7 @@
     const text = [...stops, ...checks][0].textContent.replace(/^\s*(Stop|Check)\s*/, "");
     link.textContent = text.match(/^.*?[.](?=\s|$)/s)?.[0] ?? text;
     box.tabIndex = -1;
-    return [` ${said[0].toUpperCase()}${said.slice(1)} on this page now: `, link];
+    return [`. ${said[0].toUpperCase()}${said.slice(1)} on this page now: `, link];
   };
 
   /* The field with the caret stays where it is on the screen while what stands above it grows, charts drawn later included. */

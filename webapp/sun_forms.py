@@ -48,7 +48,7 @@ def array_card(house: Household, item_id: str) -> Card:
         replace(
             azimuth,
             default=text_of(0.0 if house.south else 180.0),
-            hint=f"Clockwise from north: 90 east, {toward_sun}, 270 west. The midday sun stands "
+            hint=f"Clockwise from north: 90 east, {toward_sun}, 270 west; or a word, south-west. The midday sun stands "
             f"{midday_side(house.site)} here",
         ),
         feeding(house, "Feeds the bank of", array.inverter if array else ""),

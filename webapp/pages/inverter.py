@@ -79,7 +79,8 @@ def _volts_fields(house: Household, inverter: Inverter | None, sent: Typed, mont
             hint = f"{one.hint}. Left empty: {text_of(stand_in)} V, {usual.source}; set the same on the inverter"
             one = replace(one, hint=hint, stand_in=stand_in)
         elif one.name in ("dc_min_v", "restart_v") and inverter is None and not usual.source:
-            one = replace(one, hint=f"{one.hint}. Left empty: cut-off and restart of {USUAL}", optional=True)
+            empty = f"cut-off and restart of {USUAL}" if one.name == "dc_min_v" else "as said at the cut-off"
+            one = replace(one, hint=f"{one.hint}. Left empty: {empty}", optional=True)
         found.append(one)
     return tuple(found)
 

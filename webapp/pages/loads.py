@@ -30,6 +30,8 @@ LEARNED = "measured"
 """The kind that a meter's log makes and no form does."""
 OFFERED = {kind: KINDS[kind] for kind in (*FIRST_KINDS, *(k for k in KINDS if k not in (*FIRST_KINDS, LEARNED)))}
 ANYTHING = "timed"
+NAMELESS = {ANYTHING: "Borehole pump", "runs": "Washing machine"}
+"""Kinds that do not say what a load is, each with a name as an example."""
 FINE_TOTAL_KWH = 100.0
 """Below this total the kWh of the table carry two decimals, from it on one."""
 EVERY_MONTH = ",".join(str(month) for month in range(1, 13))
@@ -38,7 +40,7 @@ TICKS = {
     "can_wait": ("It can wait for another day", "Washing, car, pool: it is done later, and its energy is needed then"),
     "can_shed": (
         "It can be switched off to save energy",
-        "Television, heating pad, spare freezer: it is done without, and its energy is not needed later",
+        "Television, heating pad, fountain: it is done without, and its energy is not needed later",
     ),
     "never_off": ("It must never go off", "Freezer, medical device, alarm"),
 }
@@ -60,8 +62,8 @@ def _kind_field(house: Household, name: str, field: LoadField) -> Field:
 
 def _name_field(kind: str) -> Field:
     """The name of a load; that of the kind where the kind says what it is."""
-    if kind == ANYTHING:
-        return Field(name="name", label="Name", kind="text", hint="Such as Borehole pump")
+    if kind in NAMELESS:
+        return Field(name="name", label="Name", kind="text", hint=f"Such as {NAMELESS[kind]}")
     return Field(name="name", label="Name", kind="text", default=KINDS[kind].name)
 
 
