@@ -38,7 +38,11 @@ _DIFFERENCE = re.compile(rf"{_GAP}(?:warmer|colder|cooler|either way|apart)")
 _WITHIN = re.compile(r"(?:within|rises by|falls by|warms by)[ \u00a0]$")
 _LIKE = r"(?![\w²³])"
 _MASKED = re.compile(f"{_HELD}(\\d+){_END}")
-_QUOTED = re.compile(r"“[^”]*”")
+_QUOTED = re.compile(
+    r"“[^”]*”"
+    r"|\b(?:CC BY(?:-[A-Z]+)*|NEC|article|section|clause|chapter|[Tt]able|version)[ \u00a0]\d+(?:\.\d+)+"
+)
+"""What is said in somebody's own words, and numbers that are names: of a licence, of a place in a standard."""
 _DECIMAL = re.compile(rf"(?<![\w.,:/])(?<![a-zA-Z]-)((?:\d{{1,3}}(?:[,{THIN}]\d{{3}})+|\d+))\.(\d+)(?!\.?\d)")
 _THOUSANDS = re.compile(r"(?<![\w.,])\d{1,3}(?:,\d{3})+(?![\d,]|\.\d)")
 _SPACE = "(?:&nbsp;|[ \u00a0])"
@@ -106,6 +110,7 @@ _UNITS: tuple[tuple[str, Scale, str, str], ...] = (
     ("W for each °C", Scale("W for each °F", 1 / F_PER_C), "temperature", "f"),
     ("W per °C", Scale("W per °F", 1 / F_PER_C), "temperature", "f"),
     ("°C", Scale("°F", F_PER_C, F_AT_0_C), "temperature", "f"),
+    ("K", Scale("°F", F_PER_C), "temperature", "f"),
     ("degC", Scale("°F", F_PER_C, F_AT_0_C), "temperature", "f"),
     ("kilometres", Scale("miles", _PER_MILE), "distance", "mi"),
     ("km", Scale("miles", _PER_MILE), "distance", "mi"),

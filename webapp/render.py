@@ -29,7 +29,7 @@ from webapp.carried import PAGES, carried, told_words
 from webapp.paths import static_dir, templates_dir
 from webapp.store import Saved
 from webapp.typed_words import typed_words
-from webapp.units import SI, chosen
+from webapp.units import SI, chosen, other_measures
 
 GROUPS = ("Ask", "Describe", "Check", "")
 """The groups of the list of pages, in the order of thought; the empty one is the corner."""
@@ -152,7 +152,13 @@ def environment() -> jinja2.Environment:
         "saved_at": saved_at,
         "mark_of": mark_of,
     }
-    env.globals |= {"asset": asset, "version": __version__, "groups": GROUPS, "merged_query": merged_query}
+    env.globals |= {
+        "asset": asset,
+        "version": __version__,
+        "groups": GROUPS,
+        "merged_query": merged_query,
+        "other_measures": other_measures,
+    }
     env.globals |= {"ui": env.get_template("_field.html").module, "chart": env.get_template("_chart.html").module}
     return env
 

@@ -72,6 +72,11 @@ def chosen() -> Units:
     return SI if wished is None else wished.units
 
 
+def other_measures() -> bool:
+    """Whether the household reads any unit but those of the engine, whatever its signs and its clock."""
+    return replace(chosen(), decimal=SI.decimal, clock=SI.clock) != SI
+
+
 @dataclass(frozen=True, slots=True)
 class Scale:
     """A unit that people read: shown = stored × times + plus."""

@@ -324,6 +324,8 @@ def test_the_link_to_json_asks_what_the_page_asked(client_of: Opener) -> None:
         ("10 to 20 °C", "50 to 68 °F"),
         ("9 °C warmer, to 54 °C", "16 °F warmer, to 129 °F"),
         ("cell temperature 12 → 15 °C", "cell temperature 54 → 59 °F"),
+        ("Close to freezing, 5 K", "Close to freezing, 9 °F"),
+        ("CC BY 4.0; NEC 690.8; 4.0 V", "CC BY 4.0; NEC 690.8; 4,0 V"),
         ("0.6 to 2 l/h", "0,16 to 0,53 gallons/h"),
         ("200 litres", "52,8 gallons"),
         ("30 km at 17.5 kWh per 100 km", "19 miles at 28,2 kWh per 100 miles"),
@@ -364,6 +366,7 @@ STILL = re.compile(
 )
 SPOKEN = ("title", "aria-label", "alt", "data-label", "data-before", "data-foot")
 LEFT: dict[str, str] = {
+    r"CC BY 4\.0": "the name of a licence",
     r"Wash 1\.5 kW": "a name that somebody typed",
     r"mm² \((?:between|thinner than) AWG|mm² \(\d+ kcmil": "no AWG size: told in mm² with the sizes beside it",
     r"^\d+,\d+ mm²$": "the same in its field, with its unit",
@@ -445,6 +448,34 @@ def test_the_walk_finds_what_was_not_turned(client_of: Opener) -> None:
         assert any(STILL.search(text) and sign in text for text in spoken(soup(client.get(path)))), path
 
 
+def column(page: BeautifulSoup, name: str) -> list[float]:
+    """Numbers under the first head of a column that is called so."""
+    head = next(one for one in page.select("thead th") if one.get_text(strip=True) == name)
+    table, place = head.find_parent("table"), len(head.find_previous_siblings())
+    assert isinstance(table, Tag)
+    cells = [row.find_all(["th", "td"])[place].get_text(strip=True) for row in table.select("tbody tr")]
+    return [float(cell.replace("\u202f", "").replace(",", ".")) for cell in cells]
+
+
+@pytest.mark.parametrize(
+    ("path", "before", "after", "times"),
+    [
+        ("/car?km=20", "km", "miles", 1 / 1.609344),
+        ("/week?sky=dark", "fuel, l", "fuel, gallons", 1 / 3.785411784),
+        ("/wiring", "longest, m", "longest, ft", 1 / 0.3048),
+    ],
+)
+def test_a_column_is_turned_with_its_head(client_of: Opener, path: str, before: str, after: str, times: float) -> None:
+    house = house_in({"wire": "awg"})
+    house["banks"][0]["inverter"] = house["generators"][0]["inverter"] = "main"
+    client = client_of(house)
+    stored = column(soup(client.get(path)), before)
+    saved = client.store.current()
+    client.store.save(saved.household_id, saved.revision, {**house, "units": OTHER}, "units")
+    assert column(soup(client.get(path)), after) == pytest.approx([one * times for one in stored], rel=0.05)
+    assert any(stored)
+
+
 def test_a_chart_over_the_temperature_is_in_fahrenheit(client_of: Opener) -> None:
     def over(units: dict[str, str]) -> dict[str, Any]:
         plot = soup(client_of(house_in(units)).get("/cold")).select_one("[data-figure]")
@@ -462,6 +493,7 @@ def test_the_sheet_states_the_units_and_a_change_is_told_in_them(client_of: Open
     client = client_of(house_in(OTHER))
     rows = soup(client.get("/sheet")).select_one("#sheet-inputs")
     assert rows is not None
+    assert "stay in °C, mm²" in soup(client.get("/sheet")).select_one("#sheet-worked").get_text()  # type: ignore[union-attr]
     for label, _ in CHOICES.values():
         assert label in rows.get_text()
     for name, choice in OTHER.items():
