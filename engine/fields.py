@@ -33,6 +33,8 @@ class Quantity:
     halves: bool = False
     clock: bool = False
     """Whether it is a time of the day, not so many hours."""
+    mean: bool = False
+    """Whether it is a mean power [W] that energy for a time, such as kWh a year on a label, says as well."""
 
     @property
     def scale(self) -> float:

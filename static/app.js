@@ -124,7 +124,22 @@
     field.focus();
   });
 
+  /* What is to mend; where a button has just saved, undone or restored something, the line that says so. */
   const focusSummary = () => document.querySelector("[data-focus]")?.focus();
+  const focusSaved = () => {
+    const [came] = performance.getEntriesByType("navigation");
+    if (!came?.redirectCount || came.type !== "navigate" || document.querySelector("[data-focus]")) return;
+    document.getElementById("saved-line")?.focus();
+  };
+
+  /* Enter in a question asks it again in place: the caret stays where it is, the page is not loaded anew. */
+  document.addEventListener("submit", (event) => {
+    const field = document.activeElement;
+    if (!window.htmx || !event.target.matches("form.ask[hx-get]") || event.submitter?.name) return;
+    if (!field?.matches("input, select") || field.form !== event.target) return;
+    event.preventDefault();
+    field.dispatchEvent(new Event("change", { bubbles: true }));
+  });
 
   /* Live answers: while typing nothing is blamed; the last answer stays and says what it is for. */
   const live = () => document.querySelector("form.ask[hx-get]");
@@ -159,6 +174,8 @@
   });
   /* A few sentences of another page, put in beside an answer, leave its charts as they are. */
   document.addEventListener("htmx:after:swap", ({ detail }) => {
+    const taken = document.getElementById("carried");
+    if (taken) for (const link of document.querySelectorAll("a[data-carries]")) link.search = taken.dataset.query;
     if (!detail.ctx?.sourceElement?.closest?.(".within")) drawAll();
   });
 
@@ -202,5 +219,6 @@
   document.addEventListener("greyspell:renewed", () => { reachWide(); drawAll(); });
   document.addEventListener("toggle", reachWide, true);
   const start = () => { focusSummary(); reachWide(); drawAll(); };
+  window.addEventListener("load", () => setTimeout(focusSaved));
   if (document.readyState === "loading") document.addEventListener("DOMContentLoaded", start); else start();
 })();

@@ -13,7 +13,45 @@
   let pressed = null;
   const all = (where, what) => [...where.querySelectorAll(what)];
 
-  const say = (form, sentence) => { form.querySelector(".kept").textContent = sentence; };
+  const say = (form, ...parts) => { form.querySelector(".kept").replaceChildren(...parts); };
+
+  /* How many stops and checks the page has now, and the first sentence of the gravest as a link: they may stand off the screen. */
+  const counted = (count, name) => count ? [`${count === 1 ? "one" : count} ${name}${count === 1 ? "" : "s"}`] : [];
+  const minded = () => {
+    const box = document.querySelector("#notices, #answer[data-fresh]");
+    const [stops, checks] = ["stop", "check"].map((level) => all(box ?? document.createElement("i"), `.note.${level} > p:first-child`));
+    const said = [...counted(stops.length, "stop"), ...counted(checks.length, "check")].join(" and ");
+    if (!said) return [];
+    const link = document.createElement("a");
+    link.href = `#${box.id}`;
+    const text = [...stops, ...checks][0].textContent.replace(/^\s*(Stop|Check)\s*/, "");
+    link.textContent = text.match(/^.*?[.](?=\s|$)/s)?.[0] ?? text;
+    box.tabIndex = -1;
+    return [`. ${said[0].toUpperCase()}${said.slice(1)} on this page now: `, link];
+  };
+
+  /* The field with the caret stays where it is on the screen while what stands above it grows, charts drawn later included. */
+  const HELD_MS = 2000;
+  let letGo = () => {};
+  const hold = (element, change) => {
+    letGo();
+    const top = element.getBoundingClientRect().top;
+    change();
+    const held = () => (element.isConnected ? element : document.activeElement);
+    const back = () => window.scrollBy({ top: held().getBoundingClientRect().top - top, behavior: "instant" });
+    const watch = new ResizeObserver(back);
+    const ends = ["keydown", "wheel", "pointerdown", "touchstart"];
+    letGo = () => {
+      watch.disconnect();
+      for (const kind of ends) window.removeEventListener(kind, letGo, true);
+    };
+    for (const kind of ends) window.addEventListener(kind, letGo, true);
+    setTimeout(letGo, HELD_MS);
+    back();
+    watch.observe(document.body);
+  };
+  const ABOUT = ["household", "revision", "mark"];
+  const typedIn = (form) => String([...new FormData(form)].filter(([name]) => !ABOUT.includes(name)));
   const bodyOf = (form) => {
     const body = new URLSearchParams(new FormData(form));
     body.set("left", page);
@@ -55,7 +93,7 @@
       const unfolded = all(old, "details").map((one) => one.open);
       all(next, "details").forEach((one, i) => { if (i < unfolded.length) one.open = unfolded[i]; });
       old.replaceWith(document.adoptNode(next));
-      if (at >= 0) all(next, REACHED)[at]?.focus();
+      if (at >= 0) all(next, REACHED)[at]?.focus({ preventScroll: true });
     }
     const [revision, hash] = made.split("-");
     for (const mine of all(document, "input[name=revision]")) mine.value = revision;
@@ -76,13 +114,17 @@
     form.before(document.adoptNode(both));
   };
 
-  const came = (form, status, html, made, inWords) => {
+  const came = (form, typed, status, html, made, inWords) => {
     const fresh = new DOMParser().parseFromString(html, "text/html");
     const kept = status === 200 && made && fresh.getElementById("saved");
+    const at = document.activeElement;
     if (kept) {
-      unmark(form);
-      renew(fresh, made);
-      say(form, document.querySelector("#saved p").textContent);
+      hold(at && at !== document.body ? at : form, () => {
+        unmark(form);
+        renew(fresh, made);
+        say(form, document.querySelector("#saved p").textContent, ...minded());
+      });
+      if (typedIn(form) === typed) delete form.dataset.unsaved;
     } else if (status === 422) {
       mark(form, fresh);
       const count = all(form, ".error").length;
@@ -97,12 +139,13 @@
   };
 
   const send = async (form) => {
+    const typed = typedIn(form);
     try {
       const answer = await fetch(form.action, { method: "POST", body: bodyOf(form), headers: BY_SCRIPT });
       const html = await answer.text();
       await pressed;
       const made = new URL(answer.url).searchParams.get("kept");
-      return came(form, answer.status, html, made, answer.headers.get("content-type")?.startsWith("text/plain"));
+      return came(form, typed, answer.status, html, made, answer.headers.get("content-type")?.startsWith("text/plain"));
     } catch {
       say(form, `Not saved: Greyspell does not answer; see that it still runs. ${STILL_HERE}`);
       return false;
@@ -125,6 +168,9 @@
   };
   const waits = () => timer || sending;
 
+  document.addEventListener("input", ({ target }) => {
+    if (target.form?.matches("[data-autosave]")) target.form.dataset.unsaved = "";
+  });
   document.addEventListener("change", ({ target }) => {
     const form = target.form;
     if (!form?.matches("[data-autosave]") || refused) return;
@@ -167,6 +213,25 @@
     if (link.origin !== location.origin || link.hash && link.pathname === location.pathname) return;
     event.preventDefault();
     flush().then((kept) => { if (kept) location.href = link.href; });
+  });
+
+  /* Leaving asks first where something typed would be lost: in a form to be added, or not saved yet. */
+  const asOpened = (one) => {
+    if (one.matches("[type=checkbox], [type=radio]")) return one.checked === one.defaultChecked;
+    if (!one.matches("select")) return one.value === one.defaultValue;
+    return one.selectedIndex === Math.max(0, [...one.options].findIndex((option) => option.defaultSelected));
+  };
+  const TYPED = "input:not([type=hidden], [type=file], [type=password]), select";
+  const isUnsaved = (form) => {
+    if (all(form, "[aria-invalid]").length) return true;
+    if (form.matches("[data-autosave]")) return "unsaved" in form.dataset && (refused || !changed.has(form));
+    return all(form, TYPED).some((one) => !asOpened(one));
+  };
+  let going = null;
+  document.addEventListener("submit", (event) => { if (!event.defaultPrevented) going = event.target; });
+  window.addEventListener("beforeunload", (event) => {
+    if (all(document, "main form[method=post]").some((form) => form !== going && isUnsaved(form))) event.preventDefault();
+    going = null;
   });
   window.addEventListener("pagehide", () => {
     for (const form of changed) {

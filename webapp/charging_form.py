@@ -14,6 +14,7 @@ from engine.house.household import Household
 from engine.house.inverter import Inverter
 from webapp.forms import Field, number_field
 from webapp.questions import MONTH_CHOICES
+from webapp.standing import bank_in_use
 
 MOST_PACK_V = 1500.0
 VOLTS = Quantity(label="Charge ends at", unit="V per cell", low=0.5, high=MOST_PACK_V)
@@ -37,12 +38,12 @@ EVEN_V = 0.005
 def bank_of(house: Household, bank_id: str) -> tuple[Bank | None, dict[str, str]]:
     """Return the bank asked about, joined or not, the first where none is named, and what is wrong with its id."""
     if not house.banks or not bank_id:
-        return (house.banks[0] if house.banks else None), {}
+        return bank_in_use(house), {}
     for bank in house.banks:
         if bank.id == bank_id:
             return bank, {}
     has = ", ".join(bank.name for bank in house.banks)
-    return house.banks[0], {"bank": f"Bank cannot be “{bank_id}”; choose from: {has}."}
+    return bank_in_use(house), {"bank": f"Bank cannot be “{bank_id}”; choose from: {has}."}
 
 
 def inverter_of(house: Household, inverter_id: str) -> Inverter | None:

@@ -68,6 +68,8 @@ def save(
 ) -> Response:
     """Save a change of the open household and go back to the page, or show what stands against it.
 
+    What says the same household as before is no version.
+
     Parameters
     ----------
     sent : dict
@@ -87,9 +89,11 @@ def save(
         return show(against, HTTPStatus.CONFLICT)
     try:
         document = change(saved.document)
-        household.read(document)
         left = Left(page=sent.get(LEFT, ""), form=back)
-        made = autosaves_of(request).save(store_of(request), saved, document, what, left)
+        if household.read(document) == household_of(saved.text):
+            made = saved
+        else:
+            made = autosaves_of(request).save(store_of(request), saved, document, what, left)
     except StoreFault as fault:
         return show({"": fault.message}, fault.status)
     except InputError as fault:
@@ -171,10 +175,12 @@ def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
         request.state.meanwhile = meanwhile(store_of(request), saved, sent, card, stands, f"{shelf.path}#{card.id}")
         return shelf.show(request, card.refused(against), HTTPStatus.CONFLICT)
     if values is None:
-        return shelf.show(request, card, HTTPStatus.UNPROCESSABLE_ENTITY)
+        return shelf.show(request, _with_the_rest(shelf, saved.document, blank, card), HTTPStatus.UNPROCESSABLE_ENTITY)
     thing_id = card.id or new_id(values["name"], shelf.section, saved.document)
     stored = [old for old in things(saved.document, shelf.section) if old["id"] == thing_id]
     document, also = shelf.also(saved.document, thing_id)
+    taken = [text for one in card.fields if (text := one.stands_in(card.form.raw))]
+    also += f", {' and '.join(taken)} taken for what was left empty" if taken else ""
     return save(
         request,
         sent,
@@ -183,6 +189,22 @@ def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
         f"{shelf.path}#{shelf.anchor}-{thing_id}",
         lambda errors, status: shelf.show(request, card.refused(errors), status),
     )
+
+
+def _with_the_rest(shelf: Shelf, document: Document, blank: Card, card: Card) -> Card:
+    """A card with a number that cannot be read, and with what would be refused next: all of it is said at once."""
+    read = card.form.partly
+    unread = [one for one in card.fields if one.name not in read]
+    if any(one.kind != "number" for one in unread):
+        return card
+    stored = next((old for old in things(document, shelf.section) if old["id"] == card.id), {"id": card.id or "new"})
+    values = {**read, **{one.name: blank.form.stored.get(one.name) for one in unread}}
+    try:
+        household.read(put(document, shelf.section, shelf.thing(values, stored)))
+    except InputError as fault:
+        further = {_last(one.field): one.message for one in reversed(fault.every()) if _last(one.field) in read}
+        return card.refused({**card.form.errors, **further})
+    return card
 
 
 def remove_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:

@@ -33,7 +33,9 @@ class Field:
 
     `kind` is number, text, choice, tick, months or hidden. `default` is the text shown where nothing was
     asked yet; `optional` lets it be left empty. `known` are the numbers that its text may stand for exactly: what is
-    stored, and the default. A text left as it was shown is that number, however it was rounded to be read.
+    stored, and the default. A text left as it was shown is that number, however it was rounded to be read. Of a choice
+    they are what it may hold though it is not offered.
+    `stand_in` is the number that is taken where it is left empty, which its hint says.
     """
 
     name: str
@@ -46,6 +48,21 @@ class Field:
     default: str = ""
     optional: bool = False
     known: tuple[Any, ...] = ()
+    stand_in: float | None = None
+
+    @property
+    def needed(self) -> bool:
+        """Whether a form cannot be saved with it left empty, and begins with it empty."""
+        typed = self.kind in ("number", "text") or (self.kind == "choice" and self.optional)
+        may_be_empty = self.stand_in is not None or (self.optional and self.kind != "choice")
+        return typed and not may_be_empty and not self.default
+
+    def stands_in(self, raw: Mapping[str, str]) -> str:
+        """Say which number was taken for a field left empty; nothing where it was typed."""
+        if self.stand_in is None or self.quantity is None or raw.get(self.name, "").strip():
+            return ""
+        text = f"{shown_text_of(self.stand_in, self.quantity)} {shown_unit(self.quantity.unit, chosen())}".strip()
+        return f"{self.label[:1].lower()}{self.label[1:]} {text}"
 
     @property
     def caption(self) -> str:
@@ -73,7 +90,7 @@ class Field:
         if self.quantity is None or shown_meaning(self.quantity, units).low < 0:
             return ""
         spelt = (self.quantity.clock and units.clock == "12") or (self.quantity.unit == "mm²" and units.wire == "awg")
-        return "" if spelt else "numeric" if self.quantity.whole else "decimal"
+        return "" if spelt or self.quantity.mean else "numeric" if self.quantity.whole else "decimal"
 
     def readings(self, raw: Mapping[str, str]) -> tuple[Reading, ...]:
         """What a text that was refused here may have meant, each to be taken by one click."""
@@ -105,6 +122,8 @@ class Parsed(Generic[T]):
     errors: Mapping[str, str] = field(default_factory=dict)
     stored: Mapping[str, Any] = field(default_factory=dict)
     """What is stored by field, where the form was filled from that."""
+    partly: Mapping[str, Any] = field(default_factory=dict)
+    """What could be read by field, where not all could."""
 
     def refused(self, errors: Mapping[str, str]) -> Parsed[T]:
         """Return the same form with what to mend."""
@@ -201,7 +220,7 @@ def parse(wanted: Iterable[Field], typed: Mapping[str, str], *, build: Callable[
         except InputError as fault:
             for part in fault.every():
                 errors.setdefault(part.field if part.field in raw else "", part.message)
-    return Parsed(raw=raw, errors=errors)
+    return Parsed(raw=raw, errors=errors, partly=values)
 
 
 def _sent(one: Field, typed: Mapping[str, str]) -> str:
@@ -214,6 +233,8 @@ def _read(one: Field, text: str) -> Any:
     text = text.strip()
     if one.kind == "number":
         assert one.quantity is not None
+        if not text and one.stand_in is not None:
+            return _exactly(one.stand_in, one.quantity)
         left = [value for value in one.known if text == shown_text_of(value, one.quantity)]
         return _exactly(left[0], one.quantity) if left else number(text, one.quantity, one.optional)
     if one.kind == "tick":
@@ -223,7 +244,7 @@ def _read(one: Field, text: str) -> Any:
     if one.kind == "choice":
         if not text and "" not in dict(one.choices):
             raise InputError(one.name, f"{one.label} is missing: choose one.")
-        if text not in dict(one.choices):
+        if text not in dict(one.choices) and text not in one.known:
             has = ", ".join(name for _, name in one.choices)
             raise InputError(one.name, f"{one.label} cannot be “{text}”; choose from: {has}.")
         return text

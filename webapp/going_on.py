@@ -18,6 +18,7 @@ from engine.answers.answer import Notice, gravest_first
 from engine.answers.coming import Coming, coming
 from engine.answers.notices import household_notices
 from engine.errors import Unreachable
+from webapp.carried import GOES_ON, TOLD
 from webapp.dull_days import SEASON_NAME, spell_choices
 from webapp.forms import Field, Parsed, Values
 from webapp.now_question import AT, OFF, USUAL_SKY
@@ -30,10 +31,8 @@ from webapp.standing import standing_notices
 
 A = TypeVar("A")
 
-KEPT = ("reserve", "skies", OFF, ALONE)
+KEPT = ("reserve", "skies", OFF, ALONE, TOLD)
 """What of the question these pages pass on without asking for it, unless it is refused: names that begin so."""
-GOES_ON = ("charge", "reserve", "at", "sky", "skies", OFF)
-"""What of it goes on to other pages."""
 UNTIL, UNTIL_LABEL = "until", "To last until"
 WHOLE_HOURS = "%Y-%m-%d %H:%M"
 

@@ -15,7 +15,8 @@ from engine.fields import Quantity, whole_if_so
 from engine.house.wiring import awg_mm2
 from engine.quantities import HOURS_PER_DAY
 from webapp.shown_numbers import refusal
-from webapp.units import chosen, notation, scale_of, shown_unit, typed_scale, with_24_hours
+from webapp.spelt_numbers import spelt_out
+from webapp.units import Scale, chosen, energy_scale, notation, scale_of, shown_unit, typed_scale, with_24_hours
 
 LONGEST_WHOLE = 9
 """Digits of the longest number that we count things with."""
@@ -89,7 +90,7 @@ def read_number(text: str, meaning: Quantity) -> float:
     sign, digits, unit = found.groups()
     if meaning.unit == "mm²" and chosen().wire == "awg" and not unit.strip():
         raise InputError("", refusal(typed, meaning) or f"{meaning.label} cannot be “{typed}”.")
-    scale = typed_scale(unit, meaning.unit) if unit.strip() else scale_of(meaning.unit, chosen())
+    scale = _scale_behind(unit, meaning) if unit.strip() else scale_of(meaning.unit, chosen())
     if scale is None:
         _refuse_unit(unit.strip(), typed, meaning)
     if _read_in_two_ways(digits):
@@ -108,14 +109,22 @@ def read_number(text: str, meaning: Quantity) -> float:
     return declared(number)
 
 
+def _scale_behind(unit: str, meaning: Quantity) -> Scale | None:
+    """The scale of a unit typed behind a number; None for the field's own and for those it does not take."""
+    if meaning.mean and (scale := energy_scale(unit)) is not None:
+        return scale
+    scale = typed_scale(unit, meaning.unit)
+    return None if scale is not None and meaning.clock and scale.times != 1.0 else scale
+
+
 def _spelt(typed: str, meaning: Quantity) -> float | None:
-    """What is no number by itself: a time of the clock, an AWG size."""
+    """What is no number by itself: a time of the clock, an AWG size, so many panels of so many W, a direction."""
     if meaning.unit in CLOCK_UNITS and meaning.high == HOURS_PER_DAY:
         clock = _CLOCK.fullmatch(with_24_hours(typed))
         if clock is not None:
             return int(clock[1]) + int(clock[2]) / 60.0
     size = _awg_typed(typed) if meaning.unit == "mm²" else ""
-    return awg_mm2(size) if size else None
+    return awg_mm2(size) if size else spelt_out(typed, meaning, read_number)
 
 
 def _awg_typed(typed: str) -> str:

@@ -19,6 +19,9 @@ from webapp.standing import place_is_the_examples
 def site_card(house: Household, region: Region | None = None) -> Card:
     """Return the form of the place; empty while the place is the example's, so that none of it is kept unread.
 
+    Empty or filled from a region it is saved by its button alone: as long as it is not complete, leaving one field
+    blames no other.
+
     Parameters
     ----------
     region : Region or None
@@ -28,7 +31,13 @@ def site_card(house: Household, region: Region | None = None) -> Card:
     zones = tuple(sorted(zone for zone in available_timezones() if "/" in zone and not zone.startswith("Etc/")))
     fields = (
         *number_fields(Site, "latitude_deg", "longitude_deg"),
-        Field(name="time_zone", label="Time zone", kind="text", suggestions=zones, hint="Such as Europe/Lisbon"),
+        Field(
+            name="time_zone",
+            label="Time zone",
+            kind="text",
+            suggestions=zones,
+            hint="Such as Europe/Lisbon: type a few letters of a city and choose",
+        ),
         Field(
             name="climate",
             label="How clear its months are",
@@ -45,6 +54,7 @@ def site_card(house: Household, region: Region | None = None) -> Card:
         groups=(group,),
         form=filled(fields, _values(house.site, region, borrowed)),
         button="Save the place",
+        by_button=borrowed or region is not None,
     )
 
 
@@ -56,7 +66,10 @@ def _values(site: Site, region: Region | None, borrowed: bool) -> dict[str, obje
 
 def _hint(house: Household, region: Region | None, borrowed: bool) -> str:
     if region is not None:
-        return f"Filled with the middle of: {region.name}. Nothing is saved yet: mend it if you know your place better."
+        return (
+            f"Filled with the middle of: {region.name}. Nothing is saved yet: mend it if you know your place better, "
+            "then press “Save the place”."
+        )
     if not borrowed:
         return ""
     site = house.site

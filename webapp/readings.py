@@ -65,8 +65,8 @@ def readings(typed: str, meaning: Quantity, series: str = "") -> tuple[Reading, 
     Examples
     --------
     >>> watts = Quantity(label="Power", unit="W", low=0.5, high=9000)
-    >>> [one.text for one in readings("1,234", watts)], [one.label for one in readings("6 kW", watts)]
-    (['1.234', '1234'], ['6 kW is 6000 W'])
+    >>> [one.text for one in readings("1,234", watts)], [one.label for one in readings("6 kVA", watts)]
+    (['1.234', '1234'], ['6 kVA is 6000 W'])
     """
     if not typed.strip() or _taken(typed, meaning):
         return ()

@@ -25,6 +25,7 @@ from engine.text.dates import clock_hour
 from webapp import __version__
 from webapp.as_shown import AsShown
 from webapp.as_shown_page import PageAsShown
+from webapp.carried import PAGES, carried, told_words
 from webapp.paths import static_dir, templates_dir
 from webapp.store import Saved
 from webapp.typed_words import typed_words
@@ -187,6 +188,7 @@ def render(
         What the template needs beside the frame's own names.
     """
     state = request.app.state
+    saved = getattr(request.state, "saved", None) or state.store.current()
     page = state.env.get_template(template)
     names = {
         "nav": state.nav,
@@ -195,7 +197,10 @@ def render(
         "now_utc": state.clock(),
         "said": state.store.said,
         "meanwhile": getattr(request.state, "meanwhile", None),
-        "saved": getattr(request.state, "saved", None) or state.store.current(),
+        "saved": saved,
+        "carried": _carried(request, saved),
+        "carries": PAGES,
+        "told_words": told_words(request.url.query),
         **context,
     }
     if block is not None and is_partial(request):
@@ -220,10 +225,18 @@ def sentence_as_read(sentence: str) -> str:
     return sentence if units == SI else AsShown(units).text(sentence)
 
 
+def _carried(request: Request, saved: Saved) -> str:
+    """What the links of the menu take along of the question that is asked."""
+    if "charge" not in request.url.query or request.url.path not in PAGES:
+        return ""
+    zone = ZoneInfo(saved.document["site"]["time_zone"])
+    return carried(request.url.path, request.url.query, request.app.state.clock().astimezone(zone))
+
+
 def error_page(env: jinja2.Environment, nav: Iterable[Page], status: int, heading: str, sentence: str) -> HTMLResponse:
     """Return a page in our look that says what went wrong, needing neither household nor request."""
     html = env.get_template("error.html").render(
-        nav=nav, here="", saved=None, heading=heading, sentence=sentence, status=status
+        nav=nav, here="", saved=None, carried="", carries=PAGES, heading=heading, sentence=sentence, status=status
     )
     return HTMLResponse(html, status, headers={"Cache-Control": "no-store"})
 

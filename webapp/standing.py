@@ -10,7 +10,10 @@ from functools import lru_cache
 from urllib.parse import quote
 
 from engine.answers.answer import Notice
+from engine.house.bank import Bank
+from engine.house.bus import clash_sentence
 from engine.house.household import Household
+from webapp.forms import Field
 from webapp.store import example_document
 
 
@@ -39,6 +42,20 @@ def bank_to_join(house: Household) -> str:
     return house.banks[0].id if house.banks and house.inverters and not house.supplies() else ""
 
 
+def bank_in_use(house: Household) -> Bank | None:
+    """Return the first bank that is joined to an inverter, else the first one; None where there is none."""
+    return next((bank for bank in house.banks if bank.inverter), house.banks[0] if house.banks else None)
+
+
+def feeding(house: Household, label: str, stored: str = "") -> Field:
+    """Ask for the inverter of a load, of panels or of a generator: the only one stands there once, by its own name."""
+    ids = ("", *(one.id for one in house.inverters))
+    choices = (("", "The first inverter"), *((one.id, one.name) for one in house.inverters))
+    if len(house.inverters) == 1 and stored in ids:
+        choices = ((stored, house.inverters[0].name),)
+    return Field(name="inverter", label=label, kind="choice", choices=choices, known=ids)
+
+
 def next_step(house: Household) -> Step:
     """Return the first thing that an answer still lacks; where it lacks nothing, asking it."""
     unjoined = bank_to_join(house)
@@ -49,6 +66,8 @@ def next_step(house: Household) -> Step:
     if unjoined:
         path = f"/banks?edit={quote(unjoined)}#bank-{quote(unjoined)}"
         return Step(label=f"join {house.banks[0].name} to an inverter", path=path)
+    if any(supply.beside and clash_sentence(supply.banks, supply.inverter) for supply in house.supplies()):
+        return Step(label="take apart the banks that must not be joined", path="/banks#notices")
     if not any(supply.loads for supply in house.supplies()):
         return Step(label="enter your first load", path="/loads#add-load")
     if place_is_the_examples(house):

@@ -13,6 +13,7 @@ from engine.sky.site import MONTH_KC, MONTH_KWH, Array, Site, Sun
 from webapp import read_at
 from webapp.forms import MONTHS, Card, Field, Group, Values, filled, number_field, number_fields, text_of
 from webapp.panel_words import TROPIC_DEG
+from webapp.standing import feeding
 from webapp.words import MONTHS as MONTH_NAMES
 
 SEEN_MONTHS = (("", "Any month"), *((str(number), name) for number, name in enumerate(MONTHS, 1)))
@@ -38,7 +39,6 @@ def midday_side(site: Site) -> str:
 def array_card(house: Household, item_id: str) -> Card:
     """Return the form of an array; of a new one where the id is unknown."""
     array = next((one for one in house.sun.arrays if one.id == item_id), None)
-    feeds = (("", "The first inverter"), *((one.id, one.name) for one in house.inverters))
     kwp, tilt, azimuth = number_fields(Array, "kwp", "tilt_deg", "azimuth_deg")
     toward_sun = "0 (or 360) north" if house.south else "180 south"
     fields = (
@@ -48,10 +48,10 @@ def array_card(house: Household, item_id: str) -> Card:
         replace(
             azimuth,
             default=text_of(0.0 if house.south else 180.0),
-            hint=f"Clockwise from north: 90 east, {toward_sun}, 270 west. The midday sun stands "
+            hint=f"Clockwise from north: 90 east, {toward_sun}, 270 west; or a word, south-west. The midday sun stands "
             f"{midday_side(house.site)} here",
         ),
-        Field(name="inverter", label="Feeds the bank of", kind="choice", choices=feeds),
+        feeding(house, "Feeds the bank of", array.inverter if array else ""),
     )
     seasons = "October to March" if not house.south else "April to September"
     winter, *charger = number_fields(Array, *CHARGER_FIELDS)

@@ -207,6 +207,12 @@ _KINDS: tuple[tuple[tuple[str, ...], dict[str, Scale]], ...] = (
             "kcmil mcm": Scale("kcmil", 1 / MM2_PER_KCMIL),
         },
     ),
+    (("W",), {"w watt watts": Scale("W", 1.0), "kw kilowatt kilowatts": Scale("kW", 0.001)}),
+    (("kW",), {"kw kilowatt kilowatts": Scale("kW", 1.0), "w watt watts": Scale("W", 1000.0)}),
+    (("kWp",), {"kwp kw": Scale("kWp", 1.0), "wp w watt watts": Scale("W", 1000.0)}),
+    (("kWh", "kWh a day"), {"kwh": Scale("kWh", 1.0), "wh": Scale("Wh", 1000.0)}),
+    (("h", "h a day"), {"h hr hrs hour hours": Scale("h", 1.0), "min mins minute minutes": Scale("min", 60.0)}),
+    (("degrees",), {"° deg degree degrees": Scale("degrees", 1.0)}),
     (
         ("kWh per 100 km",),
         {
@@ -215,7 +221,11 @@ _KINDS: tuple[tuple[tuple[str, ...], dict[str, Scale]], ...] = (
         },
     ),
 )
-_BEHIND = {"km a day": ("aday", "/day"), "litres a day": ("aday", "/day"), "l/h": ("/h", "anhour")}
+_A_DAY = ("aday", "/day", "/d", "perday")
+_BEHIND = {
+    **dict.fromkeys(("km a day", "litres a day", "kWh a day", "h a day"), _A_DAY),
+    "l/h": ("/h", "anhour"),
+}
 """What may follow the unit, spaces left out."""
 
 
@@ -234,6 +244,27 @@ def typed_scale(behind: str, unit: str) -> Scale | None:
         if unit in declared:
             return next((scale for names, scale in scales.items() if text in names.split(" ")), None)
     return None
+
+
+_ENERGY_FOR_A_TIME = re.compile(r"(k?)wh(?:/|per|a|p\.)?(year|yr|y|annum|a|p?\.?a\.?|month|week|wk|day|24h|24hours|d)")
+_HOURS_OF = {"y": 8760.0, "a": 8760.0, "p": 8760.0, "m": 730.0, "w": 168.0, "d": 24.0, "2": 24.0}
+"""Hours of a time by its first letter; a month is a twelfth of a year."""
+
+
+def energy_scale(behind: str) -> Scale | None:
+    """Return the scale of energy for a time behind a number that is a mean power in W; None for others.
+
+    Examples
+    --------
+    >>> round(energy_scale("kWh/year").stored(185), 2), round(energy_scale(" kWh a day").stored(0.51), 2)
+    (21.12, 21.25)
+    >>> energy_scale("kWh/annum").times == energy_scale("kwh p.a.").times, energy_scale("kWh")
+    (True, None)
+    """
+    found = _ENERGY_FOR_A_TIME.fullmatch(re.sub(r"\s", "", behind).lower())
+    if found is None:
+        return None
+    return Scale(behind.strip(), _HOURS_OF[found[2].lstrip(".")[0]] / (1000.0 if found[1] else 1.0))
 
 
 _NOON = re.compile(r"(\d{1,2})(?:[:.]([0-5]\d))?\s*([ap])\.?\s?m\.?(?![a-z])", re.IGNORECASE)

@@ -11,6 +11,7 @@ from engine.answers.notices_cold import charger_cold_notices, cold_charge_notice
 from engine.fields import quantities
 from engine.house.bank import Bank, cutoff_cell_v
 from engine.house.inverter import Inverter
+from engine.house.span import least_cutoff_cell_v, lowest_cutoff_v
 
 STATED_WITHIN = 0.05
 """So far a label's kWh may be from its Ah and volts: makers round both (judgement)."""
@@ -142,6 +143,34 @@ def window_notices(bank: Bank) -> Iterator[Notice]:
         )
 
 
+def _lower_cutoff_words(bank: Bank, inverter: Inverter) -> str:
+    """How low the cut-off may be set where it is what keeps a pack outside; nothing where it is not."""
+    if bank.cell.v_nominal * bank.series >= inverter.dc_min_v:
+        return ""
+    lowest_v = lowest_cutoff_v(bank, inverter)
+    if lowest_v is None:
+        volts, why = least_cutoff_cell_v(bank)
+        return (
+            f" As far as the bank goes, the cut-off may be set down to {_up(volts * bank.series):g} V ({why}); enter "
+            f"the lowest DC volts of {inverter.name} to see whether it may."
+        )
+    return f" The cut-off may be set down to {_up(lowest_v):g} V."
+
+
+def _lower_cutoff(bank: Bank, inverter: Inverter) -> Iterator[Remedy]:
+    lowest_v = lowest_cutoff_v(bank, inverter)
+    if lowest_v is not None and _up(lowest_v) <= bank.cell.v_nominal * bank.series:
+        values = {"dc_min_v": _up(lowest_v)}
+        yield Remedy(
+            label=f"Set the cut-off to {_up(lowest_v):g} V", section="inverters", item_id=inverter.id, values=values
+        )
+
+
+def _up(volts: float) -> float:
+    """Volts to the next tenth."""
+    return ceil(volts * 10.0 - 1e-6) / 10.0
+
+
 def pack_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
     """The whole pack on its inverter."""
     cell = bank.cell
@@ -179,11 +208,12 @@ def pack_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
             code="outside-inverter",
             page="banks",
             text=f"{bank.name}: {bank.series} cells in series make {nominal_v:.1f} V, outside {inverter.name}'s "
-            f"{inverter.dc_min_v:g} to {inverter.dc_max_v:g} V.",
+            f"{inverter.dc_min_v:g} to {inverter.dc_max_v:g} V." + _lower_cutoff_words(bank, inverter),
+            remedies=tuple(_lower_cutoff(bank, inverter)),
         )
     lowest_v = max(cell.v_low, bank.board.cell_low_v if bank.board else 0.0) * bank.series
     if inverter.dc_min_v < lowest_v - 0.05:
-        safe_v = ceil(lowest_v * 10.0 - 1e-6) / 10.0
+        safe_v = _up(lowest_v)
         cure = Remedy(
             label=f"Set the cut-off to {safe_v:g} V",
             section="inverters",

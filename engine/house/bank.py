@@ -404,6 +404,12 @@ class StepDown:
     why: str
 
 
+def _own_test(bank: Bank) -> tuple[str, float, str]:
+    """The line of a bank that was tested: its name, what is left [kWh], and why."""
+    tested_kwh = bank.series * bank.ah * bank.cell.v_nominal / WH_PER_KWH
+    return "Your own test", tested_kwh, "tested Ah instead of label Ah, at nominal volts"
+
+
 def step_down(bank: Bank, inverter: Inverter, mean_ac_w: float, mean_dc_w: float) -> tuple[StepDown, ...]:
     """List what stands between the label and the usable kWh at the sockets.
 
@@ -417,7 +423,6 @@ def step_down(bank: Bank, inverter: Inverter, mean_ac_w: float, mean_dc_w: float
     """
     end = floor(bank, inverter, mean_dc_w)
     top = bank.top_reached_soc
-    tested_kwh = bank.series * bank.ah * bank.cell.v_nominal / WH_PER_KWH
     stored = bank.stored_kwh(0.0, 1.0)
     reserve = min(end.reserve_soc, top)
     reach = min(max(reserve, end.reach_soc), top)
@@ -426,7 +431,7 @@ def step_down(bank: Bank, inverter: Inverter, mean_ac_w: float, mean_dc_w: float
     in_window = bank.stored_kwh(cutoff, top)
     who = "board" if end.ends_by == "board" else "inverter"
     steps = [
-        ("Your own test", tested_kwh, "tested Ah instead of label Ah, at nominal volts"),
+        *([] if bank.tested_ah is None else [_own_test(bank)]),
         ("Real volts", stored, "the cell’s own voltage curve instead of nominal volts"),
         (
             "Charge ceiling",

@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from engine.fields import Quantity
-from engine.house.load_shapes import Hours, Values, by_clock_w, car_w, house_w, steady_w, water_w
+from engine.house.load_shapes import Hours, Values, by_clock_w, by_run_w, car_w, house_w, steady_w, water_w
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sources import Source
 
@@ -88,8 +88,13 @@ def _power(
     return dataclasses.replace(_field(label, "W", 0, 100_000, default, source, hint), at_most=at_most)
 
 
-def _start(default: float, why: str) -> LoadField:
-    found = _field("Starts at", "h", 0, 24, default, _assumed(why), CLOCK)
+def _mean_power(default: float, source: Source, hint: str) -> LoadField:
+    found = _power(default, source, hint)
+    return dataclasses.replace(found, quantity=dataclasses.replace(found.quantity, mean=True))
+
+
+def _start(default: float, why: str, label: str = "Starts at") -> LoadField:
+    found = _field(label, "h", 0, 24, default, _assumed(why), CLOCK)
     return dataclasses.replace(found, quantity=dataclasses.replace(found.quantity, clock=True))
 
 
@@ -125,12 +130,12 @@ KINDS: Mapping[str, LoadKind] = {
     ),
     "steady": LoadKind(
         name="Always on",
-        hint="Fridge or freezer (mean power: kWh a day × 1,000 ÷ 24), router, cameras, alarm, medical device.",
+        hint="Fridge, freezer, router, cameras, alarm, medical device: its mean power.",
         fields={
-            "power_w": _power(
+            "power_w": _mean_power(
                 25.0,
                 _typical("a router, a telephone base and a few chargers"),
-                "From a plug-in energy meter: kWh of some days ÷ hours × 1,000",
+                "In W, or as its label or a plug-in energy meter has it: 185 kWh/year, 0.51 kWh/day",
             ),
         },
         hourly=steady_w,
@@ -189,6 +194,15 @@ KINDS: Mapping[str, LoadKind] = {
                 15.0,
                 _typical("yearly mean of mains water in mild climates; colder in winter"),
                 "Hold a thermometer under the running cold tap",
+            ),
+            "tank_litres": _field(
+                "The tank holds",
+                "litres",
+                10,
+                10_000,
+                200.0,
+                _typical("tanks of a small household hold 150 to 300 litres"),
+                "On its type plate; Car and water warms it by sun that is left over",
             ),
             "standing_kwh": _field(
                 "Tank's standing loss",
@@ -275,7 +289,7 @@ KINDS: Mapping[str, LoadKind] = {
     ),
     "timed": LoadKind(
         name="Anything by the clock",
-        hint="Any other load: its power, how long it runs each day, and when it starts.",
+        hint="Any other load: its power, how long it runs each day, and when it starts. Two blocks a day are two rows.",
         fields={
             "power_w": _power(500.0, _assumed("a stand-in until you type your own")),
             "run_h": _run(
@@ -287,6 +301,38 @@ KINDS: Mapping[str, LoadKind] = {
         },
         hourly=by_clock_w,
         running="power_w",
+    ),
+    "runs": LoadKind(
+        name="So many runs a week",
+        hint="Washing machine, dishwasher, dryer, bread oven: energy of one run, and how many runs a week.",
+        fields={
+            "run_kwh": _field(
+                "Energy of one run",
+                "kWh",
+                0,
+                100,
+                0.9,
+                _typical("a washing machine or dishwasher takes 0.5 to 1.2 kWh a run"),
+                "On its energy label as kWh a cycle; kWh for 100 cycles ÷ 100",
+            ),
+            "runs": _field(
+                "Runs",
+                "a week",
+                0,
+                200,
+                4.0,
+                _typical("a household of two or three"),
+                "Counted over some weeks; halves too, 0.5 is one in two weeks",
+            ),
+            "power_w": _power(
+                2000.0,
+                _typical("the heater of a washing machine or dishwasher takes 1.8 to 2.4 kW"),
+                "On its type plate: the most it takes while it runs. The mean day does not show it",
+            ),
+            "start_h": _start(9.0, _SUN_HOURS, "Earliest start"),
+            "end_h": _start(17.0, _SUN_HOURS, "Done by"),
+        },
+        hourly=by_run_w,
     ),
     "measured": LoadKind(
         name="Measured",

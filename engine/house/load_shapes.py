@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.errors import InputError
-from engine.quantities import HOURS_PER_DAY, WATER_KWH_PER_LITRE_K, WH_PER_KWH
+from engine.quantities import DAYS_PER_WEEK, HOURS_PER_DAY, WATER_KWH_PER_LITRE_K, WH_PER_KWH
 
 Hours = NDArray[np.float64]
 Values = Mapping[str, float]
@@ -100,6 +100,17 @@ def steady_w(v: Values, _month: int) -> Hours:
 def by_clock_w(v: Values, _month: int) -> Hours:
     """One window a day; (24,) [W]."""
     return window_w(v["power_w"], v["start_h"], v["run_h"])
+
+
+def by_run_w(v: Values, _month: int) -> Hours:
+    """Energy of its runs on the mean day of a week, spread over the hours in which it may run; (24,) [W].
+
+    From a time to the same time is all day. Not modelled: on which day of the week it runs, and when within its hours.
+    """
+    hours = (v["end_h"] - v["start_h"]) % HOURS_PER_DAY or float(HOURS_PER_DAY)
+    need_kwh = v["run_kwh"] * v["runs"] / DAYS_PER_WEEK
+    _refuse_too_long("values.power_w", "A mean day of its runs", need_kwh, v["power_w"] / WH_PER_KWH, hours)
+    return window_w(need_kwh * WH_PER_KWH / hours, v["start_h"], hours)
 
 
 def water_kwh(v: Values) -> float:

@@ -43,8 +43,8 @@ class Site:
 
     __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
 
-    latitude_deg: float = quantity("Latitude", "degrees", -90, 90, hint="South is negative")
-    longitude_deg: float = quantity("Longitude", "degrees", -180, 180, hint="West is negative")
+    latitude_deg: float = quantity("Latitude", "degrees", -90, 90, hint="South is negative, or 33.4 S")
+    longitude_deg: float = quantity("Longitude", "degrees", -180, 180, hint="West is negative, or 94 W")
     time_zone: str
     climate: str = world.WORLD
 
@@ -95,7 +95,7 @@ class Array:
 
     id: str
     name: str
-    kwp: float = quantity("Panel power", "kWp", 0.01, 10_000, hint="Sum of the labels of these panels")
+    kwp: float = quantity("Panel power", "kWp", 0.01, 10_000, hint="Sum of the labels of these panels, or 10 x 430 W")
     tilt_deg: float = quantity("Tilt", "degrees", 0, 90, hint="0 flat, 90 upright")
     azimuth_deg: float = quantity("Direction", "degrees", 0, 360, hint="Clockwise from north: 90 east, 180 south")
     inverter: str = ""

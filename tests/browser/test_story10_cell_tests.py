@@ -104,7 +104,7 @@ def test_sixteen_cells_from_a_file_change_today_and_undo_restores(open_page: Ope
     expect(page.locator(".reads tr", has_text="Kapazität").locator("option:checked")).to_have_text(re.compile("Ah"))
     page.get_by_text("The first rows as they stand in the file").click()
     expect(page.locator("table.raw")).to_contain_text("237,1")
-    page.get_by_role("button", name="Read it so").click()
+    page.get_by_role("button", name="Yes, read it like this").click()
     expect(page.locator(".sentence")).to_contain_text("The weakest of 16 cells is “Z11” with 230")
     expect(page.locator(".figures")).to_contain_text("230.1")
     page.get_by_role("button", name="Use it").click()
@@ -124,7 +124,7 @@ def test_units_can_be_corrected_before_it_is_read(open_page: Opener, site: str, 
     chosen = unit.locator("option", has_text="mAh").first.get_attribute("value")
     assert chosen is not None
     unit.select_option(chosen)
-    page.get_by_role("button", name="Read it so").click()
+    page.get_by_role("button", name="Yes, read it like this").click()
     expect(page.locator(".sentence")).to_contain_text("with 0.230")
 
 
@@ -169,7 +169,7 @@ def test_a_log_becomes_a_charge_setting_in_under_ten_clicks(
     hand.press(page.locator("nav.rail").get_by_role("link", name="Cell tests"))
     hand.choose(_file(tmp_path, bench_example.log(), "cell.csv"))
     hand.press(page.get_by_role("button", name="Look at it"))
-    hand.press(page.get_by_role("button", name="Read it so"))
+    hand.press(page.get_by_role("button", name="Yes, read it like this"))
     expect(page.locator(".sentence")).to_contain_text("This cell gave 1.42")
     hand.press(page.get_by_role("button", name="Use it"))
     hand.press(page.locator("#use").get_by_role("link", name=re.compile("Charge volts")))
@@ -188,7 +188,7 @@ def test_a_table_shows_percent_and_says_nothing_below(open_page: Opener, sodium_
     bring(page, sodium_site, _file(tmp_path, TABLE, "table.csv"))
     page.locator("#charge_a").fill("0,65")
     page.locator("#tail_a").fill("0,1")
-    page.get_by_role("button", name="Read it so").click()
+    page.get_by_role("button", name="Yes, read it like this").click()
     expect(page.locator(".sentence")).to_contain_text("nothing below 2.0")
     row = page.locator("table.curve tr", has=page.get_by_role("rowheader", name="3.00 V"))
     expect(row).to_contain_text("42.6")
@@ -198,7 +198,7 @@ def test_a_table_shows_percent_and_says_nothing_below(open_page: Opener, sodium_
 def test_the_curve_names_its_lines_and_every_picture_is_drawn(open_page: Opener, sodium_site: str) -> None:
     page = open_page(f"{sodium_site}/cell-tests")
     page.get_by_role("button", name="Try it with a made-up log").click()
-    page.get_by_role("button", name="Read it so").click()
+    page.get_by_role("button", name="Yes, read it like this").click()
     page.wait_for_selector("html[data-charts=drawn]", state="attached")
     expect(page.locator(".plot.drawn")).to_have_count(3)
     names = page.locator("#usable .annotation-text").all_text_contents()
@@ -216,7 +216,7 @@ def test_the_whole_way_works_without_scripts(open_page: Opener, sodium_site: str
     expect(page.locator("#parallel")).to_be_visible()
     page.locator("#kind").select_option("log")
     page.get_by_role("button", name="Show the choices of another kind").click()
-    page.get_by_role("button", name="Read it so").click()
+    page.get_by_role("button", name="Yes, read it like this").click()
     expect(page.locator("table.curve tbody tr").first).to_be_visible()
     page.get_by_role("button", name="Use it").click()
     expect(page.locator("#use [role=status]")).to_be_visible()
@@ -231,7 +231,7 @@ def test_every_page_of_a_test_fits_a_phone(open_page: Opener, sodium_site: str, 
             if page.locator(name).count():
                 page.locator(name).fill("0.1")
         _fits(page)
-        page.get_by_role("button", name="Read it so").click()
+        page.get_by_role("button", name="Yes, read it like this").click()
         expect(page.locator(".sentence")).to_be_visible()
         _fits(page)
     for path in ("/cell-tests", "/cell-tests/plan?question=whole_curve"):
@@ -259,7 +259,7 @@ def test_even_groups_fit_a_phone_and_kept_goes_with_its_question(open_page: Open
     bring(page, site, _file(tmp_path, even, "even.csv"))
     page.locator("#series").fill("3")
     page.locator("#parallel").fill("2")
-    page.get_by_role("button", name="Read it so").click()
+    page.get_by_role("button", name="Yes, read it like this").click()
     expect(page.locator("td[data-label^=beyond]")).to_have_text(["0.0000"] * 3)
     _fits(page)
     page.goto(f"{site}/cell-tests/plan?kept=1")

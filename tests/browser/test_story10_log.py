@@ -41,7 +41,7 @@ def test_a_counter_that_was_set_back_is_seen_and_a_deleted_file_comes_back(
     expect(page.locator("table.reads tbody tr")).to_have_count(4)
     expect(page.get_by_label("How “Load total [kWh]” counts")).to_have_value("ever")
     fits(page)
-    page.get_by_role("button", name="Read it so").click()
+    page.get_by_role("button", name="Yes, read it like this").click()
     expect(page.locator(".sentence")).to_contain_text("20 days of yield")
     expect(page.locator(".note.check")).to_contain_text("“Load total [kWh]” was set back once")
     page.wait_for_selector("html[data-charts=drawn]", state="attached")
@@ -62,7 +62,7 @@ def test_a_counter_that_was_set_back_is_seen_and_a_deleted_file_comes_back(
 def test_what_was_measured_is_held_against_the_model_day_by_day(open_page: Opener, site: str, tmp_path: Path) -> None:
     page = open_page(site, viewport=NARROW)
     bring_to(page, f"{site}/log", tmp_path, meter_csv(20), "Shed.csv")
-    page.get_by_role("button", name="Read it so").click()
+    page.get_by_role("button", name="Yes, read it like this").click()
     page.goto(f"{site}/log")
     page.get_by_role("link", name="Measured against predicted").click()
     expect(page.locator(".sentence").first).to_contain_text("Over 20 days the panels gave")
@@ -85,7 +85,7 @@ def test_a_value_of_the_log_is_used_by_a_press_and_undo_restores(open_page: Open
     page = open_page(f"{site}/today", viewport=NARROW)
     said = page.locator("#answer [role=status]").first.inner_text()
     bring_to(page, f"{site}/log", tmp_path, meter_csv(20), "Shed.csv")
-    page.get_by_role("button", name="Read it so").click()
+    page.get_by_role("button", name="Yes, read it like this").click()
     page.goto(f"{site}/log")
     page.get_by_role("link", name="Learn").click()
     # The counter of the file rises by 12 kWh each day.
@@ -109,7 +109,7 @@ def test_a_long_file_shows_its_progress_and_goes_on_to_what_it_holds(
 ) -> None:
     page = open_page(f"{site}/log", java_script_enabled=scripts)
     bring_to(page, f"{site}/log", tmp_path, meter_csv(120), "Long.csv")
-    page.get_by_role("button", name="Read it so").click()
+    page.get_by_role("button", name="Yes, read it like this").click()
     page.wait_for_url(re.compile(r"/log/\d+(/reading\?.*)?$"))
     if not scripts:
         while page.get_by_role("link", name="Look again").count():

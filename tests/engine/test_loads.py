@@ -307,3 +307,28 @@ def test_a_small_house_is_not_refused_for_a_value_nobody_typed() -> None:
     assert assumed == pytest.approx(0.5 * 2500 / 24)
     with pytest.raises(InputError, match="Always-on part"):
         Load(id="h", name="Hut", kind="house", values={"daily_kwh": 2.5, "base_w": 200.0})
+
+
+# Runs a week ----------------------------------------------------------------------------------
+
+
+def test_runs_a_week_are_the_energy_of_a_run_times_runs_over_seven_in_their_hours():
+    wash = load("runs", run_kwh=0.9, runs=4.0, start_h=9.5, end_h=16.0)
+    assert daily_kwh(wash, 1) == pytest.approx(0.9 * 4 / 7)
+    hours = hourly_w(wash, 1)
+    assert hours[:9].sum() + hours[16:].sum() == 0.0
+    assert hours[9] == pytest.approx(hours[10] / 2)
+    night = hourly_w(load("runs", start_h=22.0, end_h=2.0), 1)
+    assert (night > 0.0).tolist() == [n in (22, 23, 0, 1) for n in range(24)]
+    assert hourly_w(load("runs", start_h=7.0, end_h=7.0), 1) == pytest.approx(np.full(24, 0.9 * 4 / 7 / 24 * 1000))
+
+
+def test_the_running_power_of_a_run_counts_against_the_inverter_though_the_mean_day_is_small():
+    wash = load("runs", run_kwh=0.9, runs=4.0, power_w=2300.0)
+    assert [one.code for one in notes(wash, rated_w=2000.0)] == ["over-inverter"]
+    assert notes(wash, rated_w=2400.0) == ()
+
+
+def test_more_runs_than_their_hours_hold_are_refused():
+    with pytest.raises(InputError, match="A mean day of its runs needs 10 kWh a day"):
+        load("runs", run_kwh=5.0, runs=14.0, power_w=2000.0, start_h=9.0, end_h=12.0)

@@ -329,3 +329,19 @@ def test_a_charge_current_above_the_cells_is_the_same_stop_on_every_page() -> No
     found["inverters"][0]["charge_limit_a"] = 80.0
     limited = household.read(found)
     assert "over-charge-current" not in [one.code for one in household_notices(limited, 12)]
+
+
+def test_a_cut_off_above_the_pack_says_how_low_it_may_be_set_and_offers_that() -> None:
+    found = sodium(series=14)
+    found["inverters"][0] |= {"dc_min_v": 45.0, "restart_v": 50.0, "lowest_v": 40.0}
+    found = _with(found, "banks", charge_v=3.95, top_v=None)
+    found["inverters"][0]["dc_max_v"] = 60.0
+    stop = notices(found)["outside-inverter"]
+    assert "may be set down to 40 V" in stop.text
+    mended = applied(found, stop)
+    assert mended["inverters"][0]["dc_min_v"] == 40.0
+    assert "outside-inverter" not in notices(mended)
+    found["inverters"][0]["lowest_v"] = None
+    unsaid = notices(found)["outside-inverter"]
+    assert unsaid.remedies == ()
+    assert f"may be set down to {14 * (1.5 + 0.1):g} V" in unsaid.text

@@ -68,7 +68,7 @@ def test_understood(typed: str, meaning: Quantity, stored: float | None) -> None
         ("1e999", VOLTS, "got inf"),
         ("120", CHARGE, "Charge now must be a number from 0 to 100 %; got 120."),
         ("16.5", CELLS, "a whole number from 1 to 400 cells; got 16.5"),
-        ("6 kW", POWER, "“6 kW” carries “kW”, which this field does not take; type it in W"),
+        ("6 kVA", POWER, "“6 kVA” carries “kVA”, which this field does not take; type it in W"),
         ("500 VA", POWER, "type it in W"),
         ("40 psi", KELVIN_FREE, "type it in °C"),
         ("0x10", VOLTS, "carries “x10”"),
@@ -79,6 +79,67 @@ def test_refused_in_a_sentence(typed: str, meaning: Quantity, says: str) -> None
         number(typed, meaning)
     assert says in fault.value.message
     assert meaning.label in fault.value.message
+
+
+TILT = Quantity(label="Tilt", unit="degrees", low=0, high=90)
+AZIMUTH = Quantity(label="Direction", unit="degrees", low=0, high=360)
+LATITUDE = Quantity(label="Latitude", unit="degrees", low=-90, high=90)
+LONGITUDE = Quantity(label="Longitude", unit="degrees", low=-180, high=180)
+PANELS = Quantity(label="Peak power", unit="kWp", low=0.01, high=1000)
+RUN = Quantity(label="Runs for", unit="h a day", low=0, high=24)
+CLOCK = Quantity(label="Starts at", unit="h", low=0, high=24, clock=True)
+
+
+@pytest.mark.parametrize(
+    ("typed", "meaning", "stored"),
+    [
+        ("2 kW", POWER, 2000.0),
+        ("5,6 kW", POWER, 5600.0),
+        ("150 watts", POWER, 150.0),
+        ("20°", TILT, 20.0),
+        ("20 deg", TILT, 20.0),
+        ("south-west", AZIMUTH, 225.0),
+        ("south", AZIMUTH, 180.0),
+        ("SSE", AZIMUTH, 157.5),
+        ("South East", AZIMUTH, 135.0),
+        ("north", AZIMUTH, 0.0),
+        ("45 N", LATITUDE, 45.0),
+        ("33.4° south", LATITUDE, -33.4),
+        ("94 W", LONGITUDE, -94.0),
+        ("W 94,25", LONGITUDE, -94.25),
+        ("147 E", LONGITUDE, 147.0),
+        ("10 x 430 W", PANELS, 4.3),
+        ("12×0.405 kWp", PANELS, 4.86),
+        ("4300 Wp", PANELS, 4.3),
+        ("30 min", RUN, 0.5),
+        ("2 h", RUN, 2.0),
+        ("1.5 hours a day", RUN, 1.5),
+        ("5 PM", CLOCK, 17.0),
+        ("12 am", CLOCK, 0.0),
+    ],
+)
+def test_a_unit_or_a_word_that_can_mean_one_thing_only_is_taken(typed: str, meaning: Quantity, stored: float) -> None:
+    assert number(typed, meaning) == pytest.approx(stored)
+
+
+@pytest.mark.parametrize(
+    ("typed", "meaning"),
+    [
+        ("94 W", LATITUDE),
+        ("45 N", LONGITUDE),
+        ("-45 S", LATITUDE),
+        ("45 N", TILT),
+        ("south", TILT),
+        ("sideways", AZIMUTH),
+        ("10 x", PANELS),
+        ("30 min", CLOCK),
+        ("2 MW", POWER),
+        ("95 N", LATITUDE),
+    ],
+)
+def test_what_could_mean_another_thing_is_refused(typed: str, meaning: Quantity) -> None:
+    with pytest.raises(InputError):
+        number(typed, meaning)
 
 
 def test_one_comma_before_three_digits_is_asked_about() -> None:

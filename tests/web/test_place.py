@@ -93,3 +93,32 @@ def test_any_place_has_a_year_of_panels(client: Client, latitude: str, longitude
     bright = [float(text(row.find_all("td")[0])) for row in rows]
     assert max(bright) > 1.0
     assert all(value >= 0.0 for value in bright)
+
+
+class TestOneTrueSentence:
+    def test_a_place_not_entered_yet_is_saved_by_its_button_and_its_borrowed_sentence_goes_then(
+        self, client: Client
+    ) -> None:
+        client.post("/files/example", {})
+        client.post("/files/new", {})
+        form = soup(client.get("/sun")).find("form", id="site-form")
+        assert form is not None
+        assert "the answers stand where the example does" in text(form)
+        assert not form.has_attr("data-autosave")
+        assert "saved as you leave" not in text(form)
+        settled(client, latitude_deg="45", longitude_deg="-94", time_zone="America/Chicago")
+        form = soup(client.get("/sun")).find("form", id="site-form")
+        assert form is not None
+        assert "the answers stand where the example does" not in text(form)
+        assert form.has_attr("data-autosave")
+
+    def test_a_region_that_is_filled_in_says_one_thing_about_saving(self, client: Client) -> None:
+        part = text(soup(client.get("/sun", params={"region": "Tasmania"})).find(id="site"))
+        assert part.lower().count("saved") == 1
+        assert "press “Save the place”" in part
+
+    def test_the_time_zone_has_a_list(self, client: Client) -> None:
+        page = soup(client.get("/sun"))
+        listed = {one["value"] for one in page.select("#site-time_zone-list option")}
+        assert {"America/Chicago", "Europe/Lisbon", "Australia/Hobart"} <= listed
+        assert page.select_one("#site-time_zone[list='site-time_zone-list']") is not None

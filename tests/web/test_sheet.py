@@ -421,6 +421,19 @@ def full_house(house: dict[str, Any]) -> dict[str, Any]:
     ]  # fmt: skip
     house["prices"] = {"currency": "kr", "bank_per_kwh": 1870, "panels_per_kwp": 6300, "fuel_per_litre": 21.5}
     house["loads"][0].update(months=[1, 2, 11], inverter=house["inverters"][0]["id"])
+    house["loads"] += [
+        {
+            "id": "tub", "name": "Tub", "kind": "water",
+            "values": {
+                "litres": 143, "hot_c": 61, "cold_c": 9.5, "tank_litres": 187, "standing_kwh": 1.7, "cop": 2.7,
+                "heater_kw": 1.3, "start_h": 11.5, "run_h": 5.5,
+            },
+        },
+        {
+            "id": "wash", "name": "Wash", "kind": "runs",
+            "values": {"run_kwh": 0.83, "runs": 4.5, "power_w": 2130, "start_h": 10.5, "end_h": 16.5},
+        },
+    ]  # fmt: skip
     house["loads"].append(
         {
             "id": "seen", "name": "Seen by the meter", "kind": "measured", "measured": "battery",

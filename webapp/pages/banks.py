@@ -18,8 +18,9 @@ from engine.fields import quantities
 from engine.house.bank import Bank, Board, window
 from engine.house.cold import cold_limit_stated
 from engine.house.household import Household, Supply
-from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
+from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing, save
 from webapp.forms import Card, Field, Group, Values, filled, number_field, number_fields
+from webapp.parts import things, with_values
 from webapp.render import Page, render
 from webapp.standing import bank_to_join, next_step
 from webapp.store import Document
@@ -63,7 +64,7 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
         if bank and isinstance(bank.chemistry, Chemistry)
         else ()
     )
-    joined = (("", "Listed, not joined"), *((i.id, f"Joined to {i.name}") for i in house.inverters))
+    joined = (("", "None: listed only"), *((i.id, i.name) for i in house.inverters))
     taken = {one.inverter for one in house.banks}
     free = [i.id for i in house.inverters if i.id not in taken]
     kinds = (*own, *catalogue.names().items())
@@ -79,7 +80,7 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
         *number_fields(Bank, "series", "parallel", "label_ah", "tested_ah", "rated_h", "stated_kwh", "cell_c"),
         Field(
             name="inverter",
-            label="Inverter",
+            label="Joined to",
             kind="choice",
             choices=joined,
             default=free[0] if len(free) == 1 or (free and not house.banks) else "",
@@ -209,8 +210,26 @@ def _view(house: Household, bank: Bank, supply: Supply | None, month: int) -> di
         "rows": rows,
         "at_sockets": bool(rows) and rows[-1].label == AT_SOCKETS,
         "window": window(bank, drawn_w),
+        "instead": _instead(house) if supply is None else (),
         "card": _card(house, bank.id, {}),
     }
+
+
+def _instead(house: Household) -> tuple[tuple[str, str], ...]:
+    """The inverters that carry other banks, each with the words of a button that puts this one in their place."""
+    found = []
+    for supply in house.supplies():
+        names = " and ".join(one.name for one in supply.banks)
+        found.append((supply.inverter.id, f"Use this one instead of {names}"))
+    return tuple(found)
+
+
+def _swapped(document: Document, bank_id: str, inverter_id: str) -> Document:
+    """The document with one bank joined to an inverter, and those that were joined to it to none."""
+    for other in things(document, "banks"):
+        if other.get("inverter") == inverter_id:
+            document = with_values(document, "banks", other["id"], {"inverter": ""})
+    return with_values(document, "banks", bank_id, {"inverter": inverter_id})
 
 
 def _show(request: Request, changed: Card | None = None, status: int = 200) -> Response:
@@ -249,6 +268,23 @@ def page(request: Request) -> Response:
 def change(request: Request, sent: Sent) -> Response:
     """Add a bank or save a changed one."""
     return change_thing(request, SHELF, sent)
+
+
+@router.post(f"{PAGE.path}/instead")
+def instead(request: Request, sent: Sent) -> Response:
+    """Join a bank in place of those that an inverter carries now; they stay listed."""
+    house = opened(request)[1]
+    bank_id, inverter_id = sent.get("item_id", ""), sent.get("inverter", "")
+    names = {one.id: one.name for one in house.banks}
+    parked = " and ".join(one.name for one in house.banks if inverter_id and one.inverter == inverter_id)
+    return save(
+        request,
+        sent,
+        lambda document: _swapped(document, bank_id, inverter_id),
+        f"{names.get(bank_id, bank_id)} in use instead of {parked or 'none'}",
+        f"{PAGE.path}#{SHELF.anchor}-{bank_id}",
+        lambda errors, status: _show(request, _card(house, bank_id, {}).refused(errors), status),
+    )
 
 
 @router.post(f"{PAGE.path}/remove")

@@ -51,15 +51,7 @@ RISK = Field(
     ),
     default=CAUTIOUS,
 )
-LITRES = Quantity(
-    label="The tank holds",
-    unit="litres",
-    low=10.0,
-    high=10_000.0,
-    hint="On its type plate; 200 litres are typical, from memory",
-)
-USUAL_LITRES = 200.0
-"""A tank of a small household (typical, from memory)."""
+LITRES = KINDS["water"].fields["tank_litres"]
 NOW_C = Quantity(label="Tank now", unit="°C", low=1.0, high=95.0, hint="On its thermometer, in the middle of the tank")
 USUAL_NOW_C = 45.0
 """A tank that some hot water was drawn from (assumed)."""
@@ -121,7 +113,7 @@ def read_question(request: Request) -> Question:
         RISK,
         *(() if cars else tuple(_car_field(name) for name in CAR_FIELDS)),
         *_choice("tank", "Tank", tanks),
-        *_tank_fields(tanks),
+        *_tank_fields(tanks, typed),
     )
     form: Parsed[dict[str, Any]] = parse(fields, typed, build=lambda values: values)
     errors = {**base.form.errors, **form.errors}
@@ -150,11 +142,14 @@ def _car_field(name: str) -> Field:
     return number_field(name, one.quantity, optional=True, hint=hint)
 
 
-def _tank_fields(tanks: tuple[Load, ...]) -> tuple[Field, ...]:
+def _tank_fields(tanks: tuple[Load, ...], typed: Any) -> tuple[Field, ...]:
     if not tanks:
         return ()
+    tank = _chosen(tanks, typed.get("tank"))
+    own = "as entered on Loads" if "tank_litres" in tank.values else f"{LITRES.source.kind}; enter yours on Loads"
+    litres = tank.filled()["tank_litres"]
     return (
-        number_field("tank_litres", LITRES, default=USUAL_LITRES),
+        number_field("tank_litres", LITRES.quantity, default=litres, hint=f"For this answer only; {litres:g} is {own}"),
         number_field("tank_c", NOW_C, default=USUAL_NOW_C),
     )
 
@@ -208,7 +203,7 @@ def _tank(question: Question, values: dict[str, Any]) -> Tank | None:
     if not question.tanks:
         return None
     load = _chosen(question.tanks, values.get("tank"))
-    assumed = "tank_litres" not in question.now.typed or values["tank_litres"] == USUAL_LITRES
+    assumed = "tank_litres" not in load.values and values["tank_litres"] == LITRES.default
     return tank_of(load, values["tank_litres"], values["tank_c"], litres_assumed=assumed)
 
 

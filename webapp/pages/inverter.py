@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import partial
+
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from engine.answers.notices import household_notices
+from engine.errors import InputError
 from engine.fields import quantities
 from engine.house.generator import Generator
 from engine.house.household import Household
-from engine.house.inverter import FULL_LOAD_EFFICIENCY, Inverter, losses_from_full_load
+from engine.house.inverter import FULL_LOAD_EFFICIENCY, Inverter, losses_from_full_load, suggested_losses
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
-from webapp.forms import Card, Field, Group, Values, filled, number_field, number_fields
+from webapp.forms import Card, Field, Group, Values, filled, number_field, number_fields, text_of
+from webapp.inverter_volts import USUAL, usual_volts
+from webapp.numbers import number
 from webapp.parts import with_values
 from webapp.render import Page, render
-from webapp.standing import next_step
+from webapp.standing import feeding, next_step
 from webapp.store import Document
 
 PAGE = Page("Describe", "Inverter and generator", "/inverter")
@@ -27,10 +33,21 @@ PERCENT_DIGITS = 5
 """Digits of an efficiency as a share that a person would have typed: thousandths of a percent."""
 
 
+USUAL_EFFICIENCY, USUAL_EFFICIENCY_SOURCE = suggested_losses(1.0)["efficiency"]
+BELOW_PEAK_POINTS = 3
+"""How far the efficiency at full power lies below the peak [percent points] (typical, from memory: 2 to 4)."""
 EFFICIENCY_HINT = (
-    "At rated power, from its data sheet, not the peak. Idle is counted apart and not taken off twice. For one "
-    "efficiency at every power leave this empty and see “Losses one by one”"
+    "At rated power, from its data sheet. Only a peak or “max” efficiency there: type "
+    f"{BELOW_PEAK_POINTS} less, so {94 - BELOW_PEAK_POINTS} for 94 % (typical, from memory: 2 to 4 less). Left empty, "
+    f"with the losses below empty too: {USUAL_EFFICIENCY * 100:g} % ({USUAL_EFFICIENCY_SOURCE.kind}). Idle is counted "
+    "apart and not taken off twice. For one efficiency at every power see “Losses one by one”"
 )
+VOLTS = ("dc_min_v", "restart_v", "dc_max_v", "lowest_v", "absorb_max_v", "charge_limit_a")
+GENERATOR_RULE = {
+    "start_soc": (0.4, "Of tested Ah, as the bank monitor shows it. 40 % is usual (typical, from memory)"),
+    "stop_soc": (0.8, "The last tenth charges slowly and burns much. 80 % is usual (typical, from memory)"),
+}
+"""When it runs, in a new form: share of tested Ah, and what is said of it."""
 
 
 def _full_load(inverter: Inverter) -> float | None:
@@ -41,7 +58,34 @@ def _full_load(inverter: Inverter) -> float | None:
     return efficiency if same else None
 
 
-def _card(house: Household, item_id: str, sent: Typed) -> Card:
+def _typed_volts(name: str, sent: Typed, inverter: Inverter | None) -> float | None:
+    """Volts as just typed, as they stand where the form was not sent; None for what is no number."""
+    if name not in sent:
+        return None if inverter is None else getattr(inverter, name)
+    try:
+        return number(sent[name], quantities(Inverter)[name], optional=True)
+    except InputError:
+        return None
+
+
+def _volts_fields(house: Household, inverter: Inverter | None, sent: Typed, month: int) -> tuple[Field, ...]:
+    """The span of volts; cut-off and restart may be left empty where somebody can say what is usual."""
+    highest_v, lowest_v = (_typed_volts(name, sent, inverter) for name in ("dc_max_v", "lowest_v"))
+    usual = usual_volts(house, inverter, highest_v, lowest_v, month)
+    found = []
+    for one in number_fields(Inverter, *VOLTS):
+        stand_in = {"dc_min_v": usual.cutoff_v, "restart_v": usual.restart_v}.get(one.name)
+        if stand_in is not None:
+            hint = f"{one.hint}. Left empty: {text_of(stand_in)} V, {usual.source}; set the same on the inverter"
+            one = replace(one, hint=hint, stand_in=stand_in)
+        elif one.name in ("dc_min_v", "restart_v") and inverter is None and not usual.source:
+            empty = f"cut-off and restart of {USUAL}" if one.name == "dc_min_v" else "as said at the cut-off"
+            one = replace(one, hint=f"{one.hint}. Left empty: {empty}", optional=True)
+        found.append(one)
+    return tuple(found)
+
+
+def _card(house: Household, item_id: str, sent: Typed, month: int = 1) -> Card:
     inverter = next((i for i in house.inverters if i.id == item_id), None)
     meanings = quantities(Inverter)
     groups = (
@@ -55,9 +99,7 @@ def _card(house: Household, item_id: str, sent: Typed) -> Card:
         ),
         Group(
             legend="Its span of battery volts",
-            fields=number_fields(
-                Inverter, "dc_min_v", "restart_v", "dc_max_v", "lowest_v", "absorb_max_v", "charge_limit_a"
-            ),
+            fields=_volts_fields(house, inverter, sent, month),
             hint="Volts of the whole pack at the inverter’s battery terminals.",
         ),
         Group(
@@ -84,14 +126,13 @@ def _card(house: Household, item_id: str, sent: Typed) -> Card:
 
 def _generator_card(house: Household, item_id: str, sent: Typed) -> Card:
     one = next((g for g in house.generators if g.id == item_id), None)
-    joins = (("", "The first inverter"), *((i.id, i.name) for i in house.inverters))
     groups = (
         Group(
             legend="What it is",
             fields=(
                 Field(name="name", label="Name", kind="text", default="Generator"),
                 *number_fields(Generator, "rated_w", "charger_w", "charger_efficiency"),
-                Field(name="inverter", label="Feeds the house of", kind="choice", choices=joins),
+                feeding(house, "Feeds the house of", one.inverter if one else ""),
             ),
             hint="While it runs it carries the sockets first and charges the bank with the rest.",
         ),
@@ -99,7 +140,11 @@ def _generator_card(house: Household, item_id: str, sent: Typed) -> Card:
         Group(
             legend="When it runs",
             fields=(
-                *number_fields(Generator, "start_soc", "stop_soc", "least_run_h", "quiet_from_h", "quiet_to_h"),
+                *(
+                    number_field(name, quantities(Generator)[name], default=default, hint=hint)
+                    for name, (default, hint) in GENERATOR_RULE.items()
+                ),
+                *number_fields(Generator, "least_run_h", "quiet_from_h", "quiet_to_h"),
                 Field(name="by_itself", label="It starts by itself", kind="tick"),
             ),
             hint="It also starts where the bank reaches its reserve or is cut off. Quiet hours come before all else.",
@@ -118,6 +163,8 @@ def _generator_card(house: Household, item_id: str, sent: Typed) -> Card:
 def _thing(values: Values, old: Document) -> Document:
     thing = {**old, **values}
     efficiency = thing.pop("efficiency")
+    if efficiency is None and all(values[name] is None for name in LOSSES):
+        efficiency = USUAL_EFFICIENCY
     if efficiency is not None:
         thing["k1"], thing["k2"] = losses_from_full_load(efficiency, values["idle_w"], values["rated_w"])
     return thing
@@ -134,15 +181,16 @@ def _join_lone_bank(document: Document, inverter_id: str) -> tuple[Document, str
 
 def _show(request: Request, changed: Card | None = None, status: int = 200) -> Response:
     _, house = opened(request)
-    adding, adding_generator = _card(house, "", {}), _generator_card(house, "", {})
-    cards = [_card(house, one.id, {}) for one in house.inverters]
+    month = local_now(request, house).month
+    adding, adding_generator = _card(house, "", {}, month), _generator_card(house, "", {})
+    cards = [_card(house, one.id, {}, month) for one in house.inverters]
     engines = [_generator_card(house, one.id, {}) for one in house.generators]
     shown = {card.prefix: card for card in (adding, adding_generator, *cards, *engines)}
     if changed is not None:
         shown[changed.prefix] = changed
     cards, engines = ([shown[card.prefix] for card in some] for some in (cards, engines))
     joined = {bank.inverter: bank.name for bank in house.banks if bank.inverter}
-    notices = household_notices(house, local_now(request, house).month)
+    notices = household_notices(house, month)
     return render(
         request,
         "inverter.html",
@@ -187,7 +235,8 @@ def page(request: Request) -> Response:
 @router.post(PAGE.path)
 def change(request: Request, sent: Sent) -> Response:
     """Add an inverter or save a changed one."""
-    return change_thing(request, SHELF, sent)
+    month = local_now(request, opened(request)[1]).month
+    return change_thing(request, replace(SHELF, card=partial(_card, month=month)), sent)
 
 
 @router.post(f"{PAGE.path}/remove")

@@ -11,11 +11,12 @@ from engine.answers.notices import household_notices
 from engine.house.household import Household
 from engine.house.load_kinds import CLOCK, CLOCK_ALL_YEAR, KINDS, LoadField
 from engine.house.loads import SIDES, Load, daily_kwh
+from engine.quantities import HOURS_PER_DAY
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
 from webapp.forms import MONTHS, Card, Field, Group, Values, filled, number_field, shown_text_of, text_of
 from webapp.load_view import profile_view
 from webapp.render import Page, render
-from webapp.standing import next_step
+from webapp.standing import feeding, next_step
 from webapp.store import Document
 from webapp.units import chosen
 
@@ -29,13 +30,18 @@ LEARNED = "measured"
 """The kind that a meter's log makes and no form does."""
 OFFERED = {kind: KINDS[kind] for kind in (*FIRST_KINDS, *(k for k in KINDS if k not in (*FIRST_KINDS, LEARNED)))}
 ANYTHING = "timed"
+NAMELESS = {ANYTHING: "Borehole pump", "runs": "Washing machine"}
+"""Kinds that do not say what a load is, each with a name as an example."""
 FINE_TOTAL_KWH = 100.0
 """Below this total the kWh of the table carry two decimals, from it on one."""
 EVERY_MONTH = ",".join(str(month) for month in range(1, 13))
 FLAGS = {"can_wait": "can wait", "can_shed": "can be switched off", "never_off": "never off"}
 TICKS = {
-    "can_wait": ("It can wait for another day", "Washing, car, pool: things of another day"),
-    "can_shed": ("It can be switched off to save energy", ""),
+    "can_wait": ("It can wait for another day", "Washing, car, pool: it is done later, and its energy is needed then"),
+    "can_shed": (
+        "It can be switched off to save energy",
+        "Television, heating pad, fountain: it is done without, and its energy is not needed later",
+    ),
     "never_off": ("It must never go off", "Freezer, medical device, alarm"),
 }
 
@@ -56,14 +62,13 @@ def _kind_field(house: Household, name: str, field: LoadField) -> Field:
 
 def _name_field(kind: str) -> Field:
     """The name of a load; that of the kind where the kind says what it is."""
-    if kind == ANYTHING:
-        return Field(name="name", label="Name", kind="text", hint="Such as Borehole pump")
+    if kind in NAMELESS:
+        return Field(name="name", label="Name", kind="text", hint=f"Such as {NAMELESS[kind]}")
     return Field(name="name", label="Name", kind="text", default=KINDS[kind].name)
 
 
-def _groups(house: Household, kind: str) -> tuple[Group, ...]:
+def _groups(house: Household, kind: str, stored: str = "") -> tuple[Group, ...]:
     meaning = KINDS[kind]
-    feeds = (("", "The first inverter"), *((i.id, i.name) for i in house.inverters))
     sides = tuple((side, text.capitalize()) for side, text in SIDES.items())
     months = tuple((str(number), name) for number, name in enumerate(MONTHS, 1))
     return (
@@ -91,7 +96,7 @@ def _groups(house: Household, kind: str) -> tuple[Group, ...]:
             hint="At the sockets, the inverter’s losses are added; at the battery side they are in it already.",
             fields=(
                 Field(name="measured", label="Measured", kind="choice", choices=sides, default="ac"),
-                Field(name="inverter", label="Fed by", kind="choice", choices=feeds),
+                feeding(house, "Fed by", stored),
             ),
         ),
     )
@@ -100,7 +105,7 @@ def _groups(house: Household, kind: str) -> tuple[Group, ...]:
 def _card(house: Household, item_id: str, sent: Typed) -> Card:
     load = next((one for one in house.loads if one.id == item_id), None)
     kind = load.kind if load else sent.get("kind", "")
-    groups = _groups(house, kind if kind in KINDS else ANYTHING)
+    groups = _groups(house, kind if kind in KINDS else ANYTHING, load.inverter if load else "")
     fields = [f for group in groups for f in group.fields]
     values: Values = {}
     if load is not None:
@@ -125,11 +130,29 @@ def _thing(values: Values, old: Document) -> Document:
     return thing
 
 
+def _hours(load: Load) -> str:
+    """When a load runs, in standard time; empty where it has no clock."""
+    values = load.filled()
+    start_h, run_h, end_h = (values.get(name) for name in ("start_h", "run_h", "end_h"))
+    if start_h is None or run_h == 0.0:
+        return ""
+    if end_h is None:
+        end_h = None if run_h is None else (start_h + run_h) % HOURS_PER_DAY
+    return f"from {_time(start_h)}" if end_h is None else f"{_time(start_h)} to {_time(end_h)}"
+
+
+def _time(hour: float) -> str:
+    minutes = round(hour * 60.0)
+    return f"{minutes // 60:02}:{minutes % 60:02}"
+
+
 def _row(house: Household, load: Load, month: int) -> dict[str, Any]:
     """What the table says of a load."""
     marks = [text for flag, text in FLAGS.items() if getattr(load, flag)]
     if len(load.months) < len(MONTHS):
         marks.insert(0, ", ".join(MONTHS[m - 1] for m in sorted(load.months)))
+    if hours := _hours(load):
+        marks.insert(0, hours)
     if load.measured != "ac":
         marks.append(f"measured {SIDES[load.measured]}")
     return {"load": load, "kwh": daily_kwh(load, month, house.south), "marks": marks, "kind": load.meaning.name}

@@ -26,6 +26,7 @@ from webapp.measure_capacity_view import UNIT_NAMES, Asked, capacity_view
 from webapp.measure_view import stops_of
 from webapp.pages.measure_one import LIST, Question, as_data, show, typed_in
 from webapp.questions import first_step, share_checks, to_standard
+from webapp.standing import bank_in_use
 from webapp.words import listed
 
 PATH = f"{LIST}/capacity"
@@ -79,7 +80,7 @@ def read_question(request: Request) -> CapacityQuestion:
             house=house, asked=None, fields=(), form=empty, typed=typed, answer=None, blocked=none_yet
         )
     named = typed.get("bank", "")
-    bank = next((one for one in house.banks if one.id == named), house.banks[0])
+    bank = next((one for one in house.banks if one.id == named), bank_in_use(house) or house.banks[0])
     inverter = next((one for one in house.inverters if one.id == bank.inverter), None)
     beside = tuple(one.name for one in house.banks if one is not bank and inverter and one.inverter == inverter.id)
     unit = typed.get("unit", "ah")

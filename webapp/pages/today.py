@@ -20,6 +20,7 @@ from engine.house.household import Household
 from engine.house.loads import daily_kwh
 from webapp.autonomy_view import BankView, bank_views, on_the_clock
 from webapp.autonomy_words import flat_sentence, weakest_sentence
+from webapp.carried import TOLD
 from webapp.cold_line import lines_now
 from webapp.dull_days import month_notice, spell_choices
 from webapp.facts import lines
@@ -72,6 +73,7 @@ def page(request: Request) -> Response:
         charges=_paired(question.fields),
         others=[one for one in question.fields if not one.name.startswith("charge")],
         query=plain_query(question.typed),
+        told=question.typed.get(TOLD, ""),
         partial=is_partial(request),
         sky_choices=spell_choices(
             question.house.site,

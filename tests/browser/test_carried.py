@@ -1,0 +1,47 @@
+"""A charge typed on one page of the moment goes along through the menu, and the next page says when it was typed."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import Opener
+from tests.browser.test_story9_typing import CHARGE
+
+
+def follow(page: Page, name: str) -> None:
+    page.locator(".rail a", has_text=re.compile(f"^{name}$")).click()
+
+
+def test_a_charge_typed_live_goes_to_switch_off_and_back(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/today")
+    page.fill(CHARGE, "60")
+    expect(page).to_have_url(re.compile("charge=60"))
+    expect(page.locator("#carried")).to_have_attribute("data-query", re.compile("told="))
+    assert page.locator("#answer .typed-at").count() == 0
+    follow(page, "Switch off")
+    expect(page.locator(CHARGE).first).to_have_value("60")
+    expect(page.locator("#answer .typed-at")).to_have_text(
+        re.compile(r"^With the charge typed at \d\d:\d\d on \d+ \w+: 60 %\.$")
+    )
+    follow(page, "Today")
+    expect(page.locator(CHARGE).first).to_have_value("60")
+    expect(page.locator("#answer .typed-at")).to_be_visible()
+    page.fill(CHARGE, "55")
+    expect(page.locator("#answer .typed-at")).to_have_count(0)
+    follow(page, "Loads")
+    assert "charge" not in page.url
+
+
+@pytest.mark.parametrize("scripts", [True, False])
+def test_a_page_opened_with_a_charge_passes_it_on(open_page: Opener, site: str, scripts: bool) -> None:
+    page = open_page(f"{site}/off?charge=48&sky=dark&sky=dull", java_script_enabled=scripts)
+    for name in ("Car and water", "Cold", "Today", "Switch off"):
+        follow(page, name)
+        expect(page.locator("h1").first).to_be_visible()
+        assert "charge=48" in page.url, name
+        assert page.url.count("sky=") == 2, name
+        expect(page.locator("#answer .typed-at").first).to_contain_text("48 %")
+    assert page.context.cookies() == []

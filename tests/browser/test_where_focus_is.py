@@ -1,0 +1,64 @@
+"""After a button the focus is on what was done or is to be mended; Enter in a question keeps it where it is."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import Opener
+from tests.browser.test_story9_typing import CHARGE
+
+SAVED = "#saved-line"
+
+
+def add_load(page: Page, site: str) -> None:
+    page.goto(f"{site}/loads?add=steady")
+    page.fill("#add-load-name", "Router")
+    page.press("#add-load-name", "Enter")
+
+
+def test_adding_undoing_and_restoring_lead_to_the_line_that_says_so(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/loads")
+    add_load(page, site)
+    expect(page.locator(SAVED)).to_be_focused()
+    expect(page.locator(SAVED)).to_contain_text("Router added")
+    expect(page.locator(SAVED)).to_be_in_viewport()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    expect(page.locator(SAVED)).to_contain_text("undid")
+    expect(page.locator(SAVED)).to_be_focused()
+    page.goto(f"{site}/files")
+    expect(page.locator(SAVED)).not_to_be_focused()
+    page.get_by_role("button", name=re.compile("Restore version")).first.press("Enter")
+    expect(page.locator(SAVED)).to_contain_text("restored")
+    expect(page.locator(SAVED)).to_be_focused()
+    page.reload()
+    expect(page.locator(SAVED)).not_to_be_focused()
+
+
+@pytest.mark.parametrize("scripts", [True, False])
+def test_an_error_is_said_in_the_form_it_is_of_and_has_the_focus(open_page: Opener, site: str, scripts: bool) -> None:
+    page = open_page(f"{site}/sun", java_script_enabled=scripts)
+    page.locator("#add-array summary").first.click()
+    page.fill("#add-array-kwp", "many")
+    page.press("#add-array-kwp", "Enter")
+    summary = page.locator("#add-array-form .summary")
+    expect(summary).to_be_focused()
+    expect(summary).to_be_in_viewport()
+    assert page.locator(".summary").count() == 1
+
+
+def test_enter_in_a_live_question_reloads_nothing_and_keeps_the_caret(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/today")
+    page.evaluate("window.stayed = true")
+    page.fill(CHARGE, "61")
+    page.press(CHARGE, "Enter")
+    expect(page).to_have_url(re.compile("charge=61"))
+    expect(page.locator(CHARGE).first).to_be_focused()
+    page.press(CHARGE, "Enter")
+    page.wait_for_timeout(500)
+    assert page.evaluate("window.stayed")
+    expect(page.locator(CHARGE).first).to_be_focused()
+    expect(page.locator("#answer .sentence").first).to_be_visible()

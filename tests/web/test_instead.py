@@ -1,0 +1,65 @@
+"""Trying the other bank: one button, undone like any change; what is not in use is not asked about first."""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+import pytest
+
+from tests.conftest import Client, form_of, soup
+from tests.web.conftest import Opener
+from tests.web.test_first_hour import next_link, text
+
+
+@pytest.fixture
+def two(client_of: Opener, small_house: dict[str, Any]) -> Client:
+    """The small household with a second bank, listed before the one in use and joined to nothing."""
+    other = copy.deepcopy(small_house["banks"][0]) | {"id": "van", "name": "Van bank", "inverter": ""}
+    small_house["banks"].insert(0, other)
+    return client_of(small_house)
+
+
+def joined(client: Client) -> dict[str, str]:
+    return {bank["id"]: bank["inverter"] for bank in client.document()["banks"]}
+
+
+def test_one_button_puts_a_bank_in_the_place_of_another_and_undo_takes_it_back(two: Client) -> None:
+    page = soup(two.get("/banks"))
+    forms = page.select("form[action='/banks/instead']")
+    assert [text(form.button) for form in forms] == ["Use this one instead of Store-room bank"]
+    sent = {field["name"]: field.get("value", "") for field in forms[0].select("input[name]")}
+    assert two.post("/banks/instead", sent).status_code == 303
+    assert joined(two) == {"van": "main", "store": ""}
+    after = soup(two.get("/banks"))
+    assert "Van bank in use instead of Store-room bank" in text(after.select_one("#saved p"))
+    undo = after.select_one("#saved form")
+    assert undo is not None
+    two.post("/undo", {field["name"]: field.get("value", "") for field in undo.select("input[name]")})
+    assert joined(two) == {"van": "", "store": "main"}
+
+
+def test_a_bank_that_is_gone_or_an_inverter_that_is_not_there_changes_nothing(two: Client) -> None:
+    base = form_of(soup(two.get("/banks")), "add-bank-form")
+    for sent in ({"item_id": "gone", "inverter": "main"}, {"item_id": "van", "inverter": "gone"}):
+        assert two.post("/banks/instead", base | sent).status_code == 422
+    assert joined(two) == {"van": "", "store": "main"}
+
+
+def test_charge_volts_and_the_capacity_test_begin_with_the_bank_in_use(two: Client) -> None:
+    for path in ("/charge", "/measure/capacity"):
+        chosen = soup(two.get(path)).select_one("#bank option[selected]")
+        assert chosen is not None, path
+        assert chosen["value"] == "store", path
+
+
+def test_today_is_not_the_next_step_where_it_would_refuse(client_of: Opener, small_house: dict[str, Any]) -> None:
+    small_house["banks"].append(
+        small_house["banks"][0]
+        | {"id": "lead", "name": "Lead bank", "chemistry": "lead_sealed", "series": 24, "board": None}
+    )
+    client = client_of(small_house)
+    assert "must not be joined" in text(soup(client.get("/today")).select_one("h1"))
+    words, address = next_link(client)
+    assert "ask Today" not in words
+    assert address == "/banks#notices"

@@ -1,0 +1,80 @@
+"""What a person without the manual leaves empty is proposed, said where it is from, and said again when it is taken."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.conftest import Client, form_of, soup
+from tests.web.test_first_hour import INVERTER, add_bank, saved, text
+
+VOLTS = ("dc_min_v", "restart_v")
+
+
+@pytest.fixture
+def own(client: Client) -> Client:
+    """A household of one's own, empty."""
+    client.post("/files/new", {})
+    return client
+
+
+def hint(client: Client, field: str) -> str:
+    return text(soup(client.get("/inverter")).select_one(f"#{field}-hint"))
+
+
+def what_was_saved(client: Client) -> str:
+    return text(soup(client.get("/inverter")).select_one("#saved p"))
+
+
+def test_cut_off_and_restart_left_empty_are_those_that_commissioning_proposes(own: Client) -> None:
+    add_bank(own)
+    assert "Left empty:" in hint(own, "add-inverter-dc_min_v")
+    saved(own, "/inverter", "add-inverter-form", **INVERTER | dict.fromkeys(VOLTS, "") | {"lowest_v": "40"})
+    inverter = own.document()["inverters"][0]
+    assert own.document()["banks"][0]["inverter"] == inverter["id"]
+    said = what_was_saved(own)
+    assert f"low-voltage cut-off {inverter['dc_min_v']:g} V" in said
+    assert f"restart volts {inverter['restart_v']:g} V" in said
+    rows = soup(own.get("/commissioning")).select("table.commission tbody tr")
+    proposed = {text(row.th): text(row.select_one("[data-label='whole bank']")) for row in rows}
+    assert proposed["Low cut-off"] == f"{inverter['dc_min_v']:.1f} V"
+    assert proposed["Restart"] == f"{inverter['restart_v']:.1f} V"
+
+
+@pytest.mark.parametrize(
+    ("highest", "lowest", "taken"), [("16", "", (10.5, 12.5)), ("58", "", (42.0, 50.0)), ("60", "44", (44.0, 50.0))]
+)
+def test_without_a_bank_they_are_usual_ones_for_the_nominal_volts(
+    own: Client, highest: str, lowest: str, taken: tuple[float, float]
+) -> None:
+    assert "typical, from memory" in hint(own, "add-inverter-dc_min_v")
+    saved(
+        own,
+        "/inverter",
+        "add-inverter-form",
+        **INVERTER | dict.fromkeys(VOLTS, "") | {"dc_max_v": highest, "lowest_v": lowest},
+    )
+    inverter = own.document()["inverters"][0]
+    assert (inverter["dc_min_v"], inverter["restart_v"]) == taken
+    assert "taken for what was left empty" in what_was_saved(own)
+
+
+def test_an_efficiency_left_empty_is_the_usual_one_and_its_hint_says_what_a_peak_is_worth(own: Client) -> None:
+    assert "91 for 94 %" in hint(own, "add-inverter-efficiency")
+    saved(own, "/inverter", "add-inverter-form", **INVERTER | {"efficiency": ""})
+    shown = form_of(soup(own.get("/inverter")), "inverter-inverter-form")
+    assert float(shown["efficiency"]) == pytest.approx(94)
+
+
+def test_a_generator_begins_with_usual_charges_and_what_is_needed_is_marked(own: Client) -> None:
+    page = soup(own.get("/inverter"))
+    form = form_of(page, "add-generator-form")
+    assert (form["start_soc"], form["stop_soc"]) == ("40", "80")
+    marked = {field["name"] for field in page.select("#add-generator-form [aria-required]")}
+    assert marked == {"rated_w", "charger_w", "full_l_per_h", "idle_l_per_h"}
+    for name in marked:
+        assert "needed" in text(page.select_one(f"label[for='add-generator-{name}']"))
+    needed = {"rated_w": "4000", "charger_w": "2000", "full_l_per_h": "2", "idle_l_per_h": "0.6"}
+    add_bank(own)
+    saved(own, "/inverter", "add-inverter-form", **INVERTER)
+    saved(own, "/inverter/generator", "add-generator-form", "/inverter", **needed)
+    assert own.document()["generators"][0]["start_soc"] == pytest.approx(0.4)
