@@ -209,8 +209,12 @@ def _cold_rows(cold: ColdLimit) -> tuple[tuple[str, str, str], ...]:
         how = "no other chemistry’s limit stands in for it"
     elif cold.entered:
         how = "on a line from the current entered for 0 °C"
-    else:
+    elif not cold.counted:
         how = "no current is entered for 0 °C: the whole one is counted; the cells’ sheet may say less"
+    else:
+        how = (
+            "no current is entered for 0 °C: 0.1C there is counted, and a line up to the whole; the cells’ sheet rules"
+        )
     return tuple(
         (
             f"At {degrees(cell_c)}",

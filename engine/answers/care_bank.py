@@ -12,7 +12,15 @@ from engine.answers.care_full import FullCharge
 from engine.answers.charging_notices import lead_cell_v
 from engine.cells import lead_acid
 from engine.house.bank import Bank
-from engine.house.cold import COLD_C, FULL_C, allowed_charge_c, cold_limit_stated, coldest_stated, full_charge_c
+from engine.house.cold import (
+    COLD_C,
+    FULL_C,
+    allowed_charge_c,
+    cold_charge_a,
+    cold_limit_stated,
+    coldest_stated,
+    full_charge_c,
+)
 from engine.house.inverter import Inverter
 
 WATER_EVERY_DAYS = 30
@@ -126,7 +134,9 @@ class ColdLimit:
     stated : bool
         Whether anybody has said.
     entered : bool
-        Whether a cold current is entered; without one the whole current counts from the lowest temperature on.
+        Whether a cold current is entered.
+    counted : bool
+        Whether one is counted, entered or not; without one the whole current counts from the lowest temperature on.
     full_a : float
         Limit of warm cells [A].
     now_a : float or None
@@ -137,6 +147,7 @@ class ColdLimit:
 
     stated: bool
     entered: bool
+    counted: bool
     full_a: float
     now_a: float | None
     rows: tuple[tuple[float, float | None], ...]
@@ -251,6 +262,7 @@ def cold_limit(bank: Bank, temperatures_c: Sequence[float] = COLD_STEPS_C) -> Co
     return ColdLimit(
         stated=stated,
         entered=bank.cold_charge_a is not None,
+        counted=cold_charge_a(bank) is not None,
         full_a=full_charge_c(bank) * bank.ah,
         now_a=limit_a(bank.cell_c),
         rows=tuple((cell_c, limit_a(cell_c)) for cell_c in temperatures_c),

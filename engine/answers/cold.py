@@ -21,7 +21,7 @@ from engine.answers.heating import CELL_HEAT_J_PER_KG_K, Heated, Heater, heated,
 from engine.balance.bus_plant import BusPlant
 from engine.balance.step import Plant
 from engine.house.bank import Bank
-from engine.house.cold import COLD_C, FULL_C, full_charge_c, full_from_c
+from engine.house.cold import COLD_C, FULL_C, UNSTATED_C, cold_charge_a, full_charge_c, full_from_c
 from engine.sky.days import Sky
 
 Floats = NDArray[np.float64]
@@ -205,7 +205,7 @@ def _how(bank: Bank, found: ColdBank) -> str:
         return f"no charge below {bank.charge_min_c:g} °C"
     if not found.held_back:
         return f"the whole current from {found.full_from_c:g} °C on"
-    cold_a, start_c = min(bank.cold_charge_a or 0.0, found.full_a), max(COLD_C, bank.charge_min_c)
+    cold_a, start_c = min(cold_charge_a(bank) or 0.0, found.full_a), max(COLD_C, bank.charge_min_c)
     if bank.cell_c < start_c:
         return f"{cold_a:g} A × ({bank.cell_c:g} − {bank.charge_min_c:g}) ÷ ({start_c:g} − {bank.charge_min_c:g})"
     of_line = f"({bank.cell_c:g} − {start_c:g}) ÷ ({FULL_C:g} − {start_c:g})"
@@ -249,13 +249,26 @@ def _worked_heater(one: Coming, warmed: Heated | None) -> tuple[Worked, ...]:
 
 
 def _assumed_line(cells: tuple[Bank, ...]) -> tuple[Assumption, ...]:
-    return tuple(
-        Assumption(
-            name=f"{bank.name}: charge current between {max(COLD_C, bank.charge_min_c):g} and {FULL_C:g} °C",
-            value="a straight line",
-            kind="assumed",
-            source="a judgement: makers’ sheets step between 5 and 15 °C; type less where the cells’ sheet does",
+    lines = []
+    for bank in cells:
+        start_c, cold_a = max(COLD_C, bank.charge_min_c), cold_charge_a(bank)
+        if cold_a is None or start_c >= FULL_C:
+            continue
+        if bank.cold_charge_a is None:
+            lines.append(
+                Assumption(
+                    name=f"{bank.name}: charge current at {start_c:g} °C",
+                    value=f"{UNSTATED_C:g}C, {cold_a:g} A",
+                    kind="typical, from memory",
+                    source="none is entered; sheets of large lithium cells allow 0.05 to 0.2C there. Your cells’ rules",
+                )
+            )
+        lines.append(
+            Assumption(
+                name=f"{bank.name}: charge current between {start_c:g} and {FULL_C:g} °C",
+                value="a straight line",
+                kind="assumed",
+                source="a judgement: makers’ sheets step between 5 and 15 °C; type less where the cells’ sheet does",
+            )
         )
-        for bank in cells
-        if bank.cold_charge_a is not None and bank.charge_min_c < FULL_C
-    )
+    return tuple(lines)

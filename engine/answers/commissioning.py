@@ -21,7 +21,7 @@ from engine.answers.notices import household_notices
 from engine.answers.notices_cold import unstated_notices
 from engine.house.bank import Bank
 from engine.house.bus import clash_sentence, common_end_v
-from engine.house.cold import FULL_C, cold_limit_stated, full_from_c
+from engine.house.cold import FULL_C, UNSTATED_C, cold_charge_a, cold_limit_stated, full_from_c
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
 
@@ -176,8 +176,10 @@ def _temperatures(bank: Bank) -> Iterator[ToSet]:
     cell = bank.cell
     if cold_limit_stated(bank):
         why = "below it no charge at all"
-        if bank.cold_charge_a is not None:
-            why += f"; {bank.cold_charge_a:g} A there, and the whole current from {full_from_c(bank):g} °C on"
+        cold_a = cold_charge_a(bank)
+        if cold_a is not None:
+            said = "" if bank.cold_charge_a is not None else f", {UNSTATED_C:g}C as none is entered,"
+            why += f"; {cold_a:g} A there{said} and the whole current from {full_from_c(bank):g} °C on"
         yield ToSet(key="charge-cold", label="No charge below", why=why, value=bank.charge_min_c, unit="°C")
     else:
         why = "not stated: ask the maker of these cells, no other chemistry’s limit may stand in for it; until then no "

@@ -158,7 +158,7 @@ class Bank:
         default=None,
         optional=True,
         hint="For the whole bank, from the cells’ sheet; where charging starts above 0 °C, the current there. It rises "
-        "on a line to the highest at 10 °C. Empty: the highest at any temperature",
+        "on a line to the highest at 10 °C. Empty: 0.1C is counted; for lead-acid the highest at any temperature",
     )
     cell_spread_mv: float | None = quantity(
         "Highest cell above the mean",

@@ -13,6 +13,10 @@ from engine.cells.cold_limits import FULL_C as FULL_C
 from engine.cells.cold_limits import coldest_stated as coldest_stated
 from engine.house.bank import Bank
 
+UNSTATED_C = 0.1
+"""Charge current counted at 0 degC where none is entered, for cells that need a board: lithium plates in the cold [C]
+(typical, from memory: sheets of large lithium cells allow 0.05 to 0.2C there; the cells' own sheet rules)."""
+
 
 def cold_limit_stated(bank: Bank) -> bool:
     """Whether anybody has stated what the cells may be charged with when cold: the bank, or a source of its cells."""
@@ -26,9 +30,17 @@ def full_charge_c(bank: Bank) -> float:
     return min(bank.cell.charge_c_max, bank_c, board_c)
 
 
+def cold_charge_a(bank: Bank) -> float | None:
+    """Charge current counted at 0 °C [A]: the one entered, else `UNSTATED_C`; None for lead-acid."""
+    if bank.cold_charge_a is not None:
+        return bank.cold_charge_a
+    return UNSTATED_C * bank.ah if bank.cell.needs_board else None
+
+
 def full_from_c(bank: Bank) -> float:
     """Lowest cell temperature at which the whole charge current is allowed [degC]."""
-    if bank.cold_charge_a is None or bank.cold_charge_a / bank.ah >= full_charge_c(bank):
+    cold_a = cold_charge_a(bank)
+    if cold_a is None or cold_a / bank.ah >= full_charge_c(bank):
         return bank.charge_min_c
     return max(FULL_C, bank.charge_min_c)
 
@@ -44,17 +56,17 @@ def allowed_charge_c(bank: Bank, temperature_c: float) -> float:
     Returns
     -------
     float
-        0 below `Bank.charge_min_c` and above the chemistry's warmest. Without `Bank.cold_charge_a` the whole limit
-        between these; with it a line from that at 0 degC, or at `charge_min_c` where that is higher, to the whole
-        limit at `FULL_C`. Cells that may be charged below 0 degC: a line on down to nothing at `charge_min_c`
-        (judgement, on the safe side).
+        0 below `Bank.charge_min_c` and above the chemistry's warmest. Of lead-acid the whole limit between these; of
+        other cells a line from `cold_charge_a` at 0 degC, or at `charge_min_c` where that is higher, to the whole limit
+        at `FULL_C`. Cells that may be charged below 0 degC: a line on down to nothing at `charge_min_c` (judgement, on
+        the safe side).
     """
     if not bank.charge_min_c <= temperature_c <= bank.cell.charge_max_c:
         return 0.0
-    full = full_charge_c(bank)
-    if bank.cold_charge_a is None or temperature_c >= full_from_c(bank):
+    full, cold_a = full_charge_c(bank), cold_charge_a(bank)
+    if cold_a is None or temperature_c >= full_from_c(bank):
         return full
-    cold = min(bank.cold_charge_a / bank.ah, full)
+    cold = min(cold_a / bank.ah, full)
     start_c = max(COLD_C, bank.charge_min_c)
     if temperature_c < start_c:
         return cold * (temperature_c - bank.charge_min_c) / (start_c - bank.charge_min_c)

@@ -332,14 +332,14 @@ def test_sodium_without_a_stated_limit_is_a_stop_when_cold(cell_c: float, stops:
 
 
 def test_no_number_stands_in_for_what_is_not_stated() -> None:
-    """LFP's 100 A at 0 °C, half of 200 Ah, must not be seen below 10 °C."""
+    """LFP's 20 A at 0 °C and 100 A from 10 °C on, of 200 Ah, must not be seen below 10 °C; at 4 °C they are 52 A."""
     (one,) = answer(cold_house(4.0)).banks
     assert one.cold is not None
     assert (one.cold.stated, one.cold.now_a) == (False, None)
     assert [amps for _, amps in one.cold.rows] == [None, None, 100.0]
     (iron,) = answer(cold_house(4.0, "lfp")).banks
     assert iron.cold is not None
-    assert iron.cold.now_a == pytest.approx(100.0)
+    assert iron.cold.now_a == pytest.approx(20.0 + 0.4 * 80.0)
 
 
 def test_a_stated_current_is_a_line_and_says_nothing_of_colder_cells() -> None:

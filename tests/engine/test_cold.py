@@ -78,6 +78,14 @@ def test_cells_that_charge_below_freezing_take_less_and_less_there() -> None:
     assert [allowed_charge_c(hardy, c) * 280 for c in (-20.1, -20.0, -10.0, 0.0)] == pytest.approx([0, 0, 14, 28])
 
 
+def test_a_cold_current_that_nobody_entered_is_counted_as_a_tenth_of_c() -> None:
+    """28 A of 280 Ah at 0 °C, 140 A from 10 °C on, (28 + 140) / 2 at 5 °C; lead-acid does not plate."""
+    assert [allowed_charge_c(lfp(), c) * 280 for c in (0.0, 5.0, 10.0)] == pytest.approx([28.0, 84.0, 140.0])
+    assert allowed_charge_c(lfp(), 0.0) == allowed_charge_c(lfp(cold_charge_a=28.0), 0.0)
+    lead = bank("lead_flooded")
+    assert allowed_charge_c(lead, 0.0) == full_charge_c(lead)
+
+
 def test_the_lowest_of_cells_bank_and_board_is_the_whole_current() -> None:
     assert full_charge_c(lfp()) == 0.5
     assert full_charge_c(lfp(charge_limit_a=56.0)) == pytest.approx(0.2)
@@ -86,13 +94,13 @@ def test_the_lowest_of_cells_bank_and_board_is_the_whole_current() -> None:
 
 
 def test_a_field_that_does_not_bite_changes_no_bit() -> None:
-    """Left empty, at 10 °C and warmer, or at the whole current, every limit and every hour is the same."""
+    """At 10 °C and warmer, or at the whole current, every limit and every hour is the same as left empty."""
     sun_w, load_w = [0.0] * 8 + [3000.0] * 8 + [0.0] * 8, [300.0] * 24
     for cell_c in (-5.0, 3.0, 12.0, 50.0):
         plain = plant(lfp(cell_c=cell_c), inverter(), 400.0)
-        assert plain == plant(lfp(cell_c=cell_c, cold_charge_a=140.0), inverter(), 400.0)
-        expected = 0.0 if cell_c in (-5.0, 50.0) else 0.5
-        assert plain.charge_c_max == expected
+        whole = plant(lfp(cell_c=cell_c, cold_charge_a=140.0), inverter(), 400.0)
+        assert (plain == whole) is (cell_c != 3.0)
+        assert whole.charge_c_max == (0.0 if cell_c in (-5.0, 50.0) else 0.5)
     warm = [plant(lfp(cell_c=12.0, cold_charge_a=amps), inverter(), 400.0) for amps in (None, 5.0)]
     one, other = (run(p, State(0.4), sun_w, load_w, [0.0] * 24) for p in warm)
     assert np.array_equal(one.soc, other.soc)
@@ -151,7 +159,8 @@ def test_the_mass_is_the_label_over_the_wh_of_a_kilogram() -> None:
 
 
 def test_the_usual_aim_is_the_whole_current_and_some_room() -> None:
-    assert usual_aim_c(lfp()) == 5.0
+    assert usual_aim_c(lfp(cold_charge_a=140.0)) == 5.0
+    assert usual_aim_c(lfp()) == 10.0
     assert usual_aim_c(lfp(cold_charge_a=14.0)) == 10.0
     assert usual_aim_c(bank("lead_flooded")) == -10.0
 

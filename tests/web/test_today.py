@@ -584,3 +584,13 @@ def test_small_numbers_are_worked_without_false_digits(client: Client) -> None:
     shown = [cell.get_text() for cell in page.select(".proof details")[0].select("td.n")]
     assert shown
     assert not [text for text in shown if text.startswith("0.0") and len(text.split("\u00a0")[0]) > 4]
+
+
+@pytest.mark.parametrize(
+    ("query", "told"), [("", True), ("?sky=days&sky=dark&sky=&sky=&sky=&sky=", True), ("?sky=none", False)]
+)
+def test_why_another_bank_has_other_days_stands_where_a_year_was_chosen_for_it(
+    client: Client, query: str, told: bool
+) -> None:
+    strips = [words(one) for one in soup(client.get(f"/today{query}")).select(".strip")]
+    assert any("another year, with other days" in text for text in strips) is told
