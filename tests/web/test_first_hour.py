@@ -88,7 +88,7 @@ def test_a_saved_inverter_takes_the_only_bank_too(client: Client) -> None:
     saved(client, "/inverter", "inverter-main-form")
     assert client.document()["banks"][0]["inverter"] == "main"
     assert client.store.current().what == "Byre inverter changed, Store-room bank joined to it"
-    saved(client, "/inverter", "inverter-main-form")
+    saved(client, "/inverter", "inverter-main-form", idle_w="39")
     assert client.store.current().what == "Byre inverter changed"
 
 
