@@ -543,3 +543,16 @@ def test_small_numbers_are_worked_without_false_digits(client: Client) -> None:
     shown = [cell.get_text() for cell in page.select(".proof details")[0].select("td.n")]
     assert shown
     assert not [text for text in shown if text.startswith("0.0") and len(text.split("\u00a0")[0]) > 4]
+
+
+def test_what_is_spoken_of_an_answer_has_its_low_likely_and_high_hours(client: Client) -> None:
+    """The headline may stay the same while the range moves: the live region says all three."""
+    page = soup(client.get("/today?charge=60&sky=dull"))
+    spoken = page.select_one("#answer [role=status]")
+    assert spoken is not None
+    found = page.select("#answer table.fan tbody tr")[:3]
+    rows = [[" ".join(cell.get_text().split()) for cell in row.select("th, td")][:2] for row in found]
+    assert len(rows) == 3
+    said = " ".join(spoken.get_text(" ").split())
+    for name, hours in rows:
+        assert f"{name}: {hours}" in said
