@@ -5,6 +5,7 @@ Times are on the household's clock.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
 from markupsafe import Markup
@@ -22,6 +23,11 @@ from webapp.words import between, duration, in_sentence, listed, long_date, numb
 FULL_WITHIN = 0.005
 """A charge this close below where charging ends is called full."""
 NOTHING_H = 0.02
+APART_SHARE = 0.03
+"""Banks on one bus whose rested volts are this share of their nominal volts apart cannot be what was typed (judgement:
+1.4 V of 48, far more than their resistances leave at rest)."""
+OVER_BUS_SOC = 0.005
+"""A typed charge this far above what the bus fills a bank to is pointed out (choice)."""
 
 
 def after(at: datetime, hours: float | None) -> datetime | None:
@@ -163,6 +169,29 @@ def scales_sentence(charge: BankCharge, named: bool) -> str:
     whose = f"{charge.name}: " if named else ""
     monitor = fixed(scales.monitor * 100.0, 1).removesuffix(".0")
     return f"{whose}{monitor}{NO_BREAK}% on the bank monitor is {listed(parts)}."
+
+
+def over_bus_sentence(charge: BankCharge, top_soc: float) -> str:
+    """Say that a typed charge is above what the bus fills its bank to."""
+    typed, most = (f"{fixed(soc * 100.0, 1).removesuffix('.0')}{NO_BREAK}%" for soc in (charge.soc, top_soc))
+    return (
+        f"{charge.name}: you typed {typed} of tested Ah; the volts of this bus fill it to {most} at most. Is it "
+        "joined, and its charge read right?"
+    )
+
+
+def apart_sentence(charges: Sequence[BankCharge], supply: Supply) -> str:
+    """Say that banks of one bus would rest at volts too far apart to be joined; empty where they do not."""
+    low, high = (pick(charges, key=lambda one: one.scales.rested_v) for pick in (min, max))
+    apart_v = high.scales.rested_v - low.scales.rested_v
+    if apart_v <= APART_SHARE * supply.bank.cell.v_nominal * supply.bank.series:
+        return ""
+    return (
+        f"{low.name} at {fixed(low.scales.rested_v, 1)}{NO_BREAK}V and {high.name} at "
+        f"{fixed(high.scales.rested_v, 1)}{NO_BREAK}V at rest cannot stand on one bus: if they are joined, one of the "
+        "charges typed is wrong; if they are not, they must not be joined now, for a hard current would flow between "
+        "them. Bring them to nearly equal volts first."
+    )
 
 
 def flat_sentence(charge: BankCharge) -> str:

@@ -10,6 +10,8 @@ from webapp.render import NO_BREAK, figures, fixed
 from webapp.words import in_sentence, listed, number
 
 CELL_DIGITS, PACK_DIGITS = 2, 1
+LONG_MIN = 120.0
+"""From so many minutes on a hold is told in hours and minutes (choice)."""
 APART_V = 0.05
 """Set volts that differ by less are the same on an inverter's display."""
 
@@ -72,6 +74,8 @@ def _value(one: ToSet) -> str:
         return f"{fixed(one.pack_v, PACK_DIGITS)}{NO_BREAK}V"
     if one.value is None:
         return "–"
+    if one.unit == "min" and one.value >= LONG_MIN:
+        return f"{one.value // 60:.0f}{NO_BREAK}h {one.value % 60 // 1:.0f}{NO_BREAK}min"
     return f"{_plain(one.value, one.unit)}{NO_BREAK}{one.unit}" if one.value or one.unit != "min" else "none"
 
 

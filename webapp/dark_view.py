@@ -136,8 +136,11 @@ def _figures(answer: Dark) -> tuple[tuple[str, str, str], ...]:
 
 
 def _row(found: CauseFound, answer: Dark) -> tuple[str, str, str, str]:
-    weight = "under 1" if found.weight < LEAST_WEIGHT else fixed(found.weight * 100.0)
-    return CAUSES[found.code].title, FITS[found.fits], needs_text(found, answer), f"{weight}{NO_BREAK}%"
+    """A cause as a row of the table; no share where nothing fits well, nor of a cause that cannot be."""
+    share = "under 1" if found.weight < LEAST_WEIGHT else fixed(found.weight * 100.0)
+    untold = answer.first.fits in (HARDLY, CANNOT) or found.fits == CANNOT
+    weight = "–" if untold else f"{share}{NO_BREAK}%"
+    return CAUSES[found.code].title, FITS[found.fits], needs_text(found, answer), weight
 
 
 def _chart(answer: Dark, site: Site) -> tuple[Figure, tuple[str, ...], tuple[tuple[str, tuple[str, ...]], ...]]:

@@ -17,9 +17,11 @@ from fastapi import Request
 
 from engine.answers.coming import marks_of
 from engine.answers.fan import season_sky
+from engine.balance.bus_plant import on_the_bus
 from engine.errors import InputError, Unreachable
 from engine.fields import Quantity, quantities
 from engine.house.bank import Bank
+from engine.house.bus import clash_sentence
 from engine.house.charge_scales import SCALES, Marks, Told, on_scale, told, volts_span
 from engine.house.household import Household, Supply
 from engine.sky.days import SEASON, WORDS, Sky, guessed
@@ -252,7 +254,7 @@ def _charge_fields(
     asked_scale = typed.get(_scale_name(name), SCALES[0])
     scale = asked_scale if asked_scale in SCALES else SCALES[0]
     m, label = _marks(house, supply.bank.id, month), f"Charge of {supply.bank.name}" if several else CHARGE.label
-    full = supply.bank.top_reached_soc
+    full = _full_soc(house, bank=supply.bank)
     meaning = dataclasses.replace(CHARGE, label=label)
     if scale == "ah":
         meaning = dataclasses.replace(meaning, unit="Ah", low=0.0, high=round(m.ah, 3), percent=False)
@@ -269,6 +271,14 @@ def _charge_fields(
         default=SCALES[0],
     )
     return [number_field(name, meaning, default=round(start, 3 if meaning.percent else 1)), choice]
+
+
+def _full_soc(house: Household, bank: Bank) -> float:
+    """The charge a bank is taken to stand at where none is typed: on a shared bus, what the bus fills it to."""
+    for supply in house.supplies():
+        if supply.beside and bank in supply.banks and not clash_sentence(supply.banks, supply.inverter):
+            return on_the_bus(supply.banks)[supply.banks.index(bank)].top_reached_soc
+    return bank.top_reached_soc
 
 
 def _reserve_field(name: str, kept: Quantity, bank: Bank) -> Field:

@@ -21,6 +21,7 @@ from engine.answers.riding import Riding
 from engine.answers.sheet import Standard
 from engine.answers.winters import BankRow
 from engine.cells import catalogue
+from engine.house.bank import Bank
 from engine.house.household import Household, Supply
 from engine.house.loads import KINDS, daily_kwh
 from engine.quantities import WH_PER_KWH
@@ -73,10 +74,12 @@ def in_words(house: Household, supplies: Sequence[Supply], month: int) -> list[s
     told = [f"{house.name} stands at {north}, {east}; its sky: {sky[:1].lower()}{sky[1:]}."]
     told.append(_panels(house))
     told += [_supply(house, supply, month) for supply in supplies]
+    on = {supply.inverter.id: supply for supply in supplies}
     told += [
-        f"{supply.generator.name} stands beside {in_sentence(supply.bank.name)}: {generator_text(supply.generator)}."
-        for supply in supplies
-        if supply.generator is not None
+        f"{one.name} stands beside {listed([in_sentence(bank.name) for bank in _joined(house, beside)])}: "
+        f"{generator_text(one)}."
+        for one in house.generators
+        if (beside := on.get(one.inverter or house.first_inverter)) is not None
     ]
     idle = [bank for bank in house.banks if not bank.inverter]
     told += [
@@ -95,14 +98,23 @@ def _panels(house: Household) -> str:
 
 
 def _supply(house: Household, supply: Supply, month: int) -> str:
-    bank, inverter = supply.bank, supply.inverter
+    inverter = supply.inverter
+    banks = listed(
+        [f"{b.name} ({bank_text(b)}; label {fixed(b.label_kwh, 1)}{NO_BREAK}kWh)" for b in _joined(house, supply)]
+    )
+    feed = "together feed" if len(_joined(house, supply)) > 1 else "feeds"
     kwh = sum(daily_kwh(load, month, house.south) for load in supply.loads)
     return (
-        f"{bank.name} ({bank_text(bank)}; label {fixed(bank.label_kwh, 1)}{NO_BREAK}kWh) feeds the house through "
+        f"{banks} {feed} the house through "
         f"{in_sentence(inverter.name)} of {inverter.rated_w / WH_PER_KWH:g}{NO_BREAK}kW, which takes "
         f"{inverter.idle_w:g}{NO_BREAK}W itself. Its {number(len(supply.loads))} loads take "
         f"{kwh:.3g}{NO_BREAK}kWh a day in {MONTHS[month - 1]}."
     )
+
+
+def _joined(house: Household, supply: Supply) -> tuple[Bank, ...]:
+    """Every bank on the bus of a supply, also where it is taken as if one stood alone."""
+    return tuple(bank for bank in house.banks if bank.inverter == supply.inverter.id)
 
 
 def risk_sentence(answer: Riding | None) -> str:

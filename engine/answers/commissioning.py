@@ -15,6 +15,7 @@ from engine.answers.answer import KEPT_ANSWERS, Assumption, Notice, gravest_firs
 from engine.answers.care_bank import EQUALISE_EVERY_DAYS, equalise, is_lead
 from engine.answers.charging import Charging, charging
 from engine.answers.charging_current import current_limits
+from engine.answers.charging_notices import LEAD_APART_C, LEAD_C, lead_cell_v
 from engine.answers.commissioning_bus import bus_rows, own_end
 from engine.answers.commissioning_parts import ToSet, volts_rows
 from engine.answers.notices import household_notices
@@ -122,9 +123,22 @@ def _bank(bank: Bank, inverter: Inverter, answer: Charging, rows: Iterable[ToSet
         chemistry=bank.cell.name,
         series=bank.series,
         inverter_name=inverter.name,
-        rows=(*rows, *_equalising(bank, inverter), *_temperatures(bank), *_board(bank)),
+        rows=(
+            *(_at_its_temperature(bank, one) for one in rows),
+            *_equalising(bank, inverter),
+            *_temperatures(bank),
+            *_board(bank),
+        ),
         notices=gravest_first((*found, *_cold_limit(bank))),
     )
+
+
+def _at_its_temperature(bank: Bank, row: ToSet) -> ToSet:
+    """The end of a lead-acid charge with what it is at the cells' own temperature, where that is far from 25 degC."""
+    if row.key != "end" or row.cell_v is None or not is_lead(bank) or abs(bank.cell_c - LEAD_C) < LEAD_APART_C:
+        return row
+    there_v = lead_cell_v(row.cell_v, bank.cell_c) * bank.series
+    return dataclasses.replace(row, label=f"{row.label}, at {LEAD_C:g} °C; now {there_v:.1f} V")
 
 
 def _equalising(bank: Bank, inverter: Inverter) -> Iterator[ToSet]:

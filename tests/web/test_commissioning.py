@@ -86,3 +86,12 @@ def test_a_cable_without_a_fuse_holds_everything_up(client_of: Opener, small_hou
     page = soup(client_of(small_house).get("/commissioning")).select_one("#answer")
     assert "Do not switch on anything yet" in text_of(page.h1)
     assert "has no fuse" in text_of(page.select_one(".note.stop"))
+
+
+def test_lead_acid_volts_stand_for_25_degrees_and_for_now_and_a_long_hold_in_hours(client_of: Opener) -> None:
+    """12 × 2.4 V = 28.8 V at 25 °C; at 12 °C 13 K × 4 mV more in each cell: 29.4 V."""
+    page = soup(client_of("flooded_24v.json").get("/commissioning"))
+    labels = [row.get_text() for row in page.select("th[scope=row]")]
+    assert "Absorption, at 25 °C; now 29.4 V" in labels
+    hold = next(row.parent for row in page.select("th[scope=row]") if row.get_text() == "Hold, at most")
+    assert re.fullmatch(r"\d+\s?h\s\d+\s?min", hold.select_one("td.value").get_text().replace("\u00a0", " "))

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from engine.answers.dark_seen import AFTER, LOW, Seen
+from engine.answers.dark_weights import CANNOT
 from engine.house.household import read
 from tests.conftest import Client, Clock, soup
 from tests.web.conftest import Opener
@@ -49,7 +50,10 @@ def test_the_page_says_what_the_json_says(client: Client) -> None:
     weights = [cause["weight"] for cause in told["causes"]]
     assert sum(weights) == pytest.approx(1.0)
     assert weights == sorted(weights, reverse=True)
-    assert rows == [f"{round(w * 100)} %" if w >= 0.005 else "under 1 %" for w in weights]
+    shares = [f"{round(w * 100)} %" if w >= 0.005 else "under 1 %" for w in weights]
+    assert rows == [
+        "–" if cause["fits"] == CANNOT else share for cause, share in zip(told["causes"], shares, strict=True)
+    ]
     assert f"As entered, the bank goes dark at {told['expected_soc'] * 100:.0f} %" in text_of(page)
     assert page.select_one("[role=status] h1.sentence") is not None
     assert told["seen"]["at"].startswith("2026-11-24T23:40")
@@ -224,6 +228,7 @@ def test_a_cause_that_cannot_be_is_not_said_to_stand_alone(client: Client, query
     assert told["causes"][0]["fits"] == "cannot"
     page = answer(client, query)
     assert "Nothing here fits well" in text_of(page.select_one("h1"))
+    assert {text_of(row.td) for row in page.select("table.dark-causes tbody tr")} == {"–"}
     assert "Nothing else comes near" not in text_of(page)
     assert "Nothing needs deciding" not in text_of(page)
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 import pytest
 
 from engine.house import household
 from engine.house.bank import Bank
+from engine.house.bus import common_end_v
 from tests.conftest import Client, form_of, soup
 from tests.engine.test_bus import LEAD, LFP, SODIUM, house_of
 from tests.web.conftest import Opener
@@ -78,3 +80,47 @@ def test_what_a_bank_has_of_its_own_is_saved(shared: Client) -> None:
     shared.post("/banks", sent | {"own_fuse": ""})
     assert shared.document()["banks"][1]["own_fuse"] is False
     assert "has no fuse of its own" in shared.get("/today").text
+
+
+def text_of(client: Client, path: str, selector: str = "main") -> str:
+    found = soup(client.get(path)).select_one(selector)
+    assert found is not None
+    return " ".join(found.get_text(" ").split())
+
+
+def test_a_shared_bus_is_told_as_it_is_on_every_page(shared: Client) -> None:
+    """Sheet and Inverter name both banks, Banks tells what the bus gives, and no ampere-hours are added up."""
+    feeding = next(part for part in text_of(shared, "/sheet").split(". ") if "the house through" in part)
+    assert "LFP bank (" in feeding
+    assert "Sodium-ion bank (" in feeding
+    assert "together feed the house" in feeding
+    assert "carries LFP bank and Sodium-ion bank" in text_of(shared, "/inverter")
+    end_v = common_end_v((LFP, SODIUM))
+    assert text_of(shared, "/banks").count(f"On the bus it shares the charge ends at {end_v:.1f} V") == 2
+    size = text_of(shared, "/size", "#answer")
+    assert "as if it stood alone. What LFP bank and Sodium-ion bank need together" in size
+    card = text_of(shared, "/card")
+    assert "280 Ah of LFP bank and 210 Ah of" in card
+    assert "490 Ah" not in card
+
+
+def test_volts_that_cannot_stand_on_one_bus_and_a_charge_it_overrules_are_said(client_of: Opener) -> None:
+    high = dataclasses.replace(SODIUM, series=15, charge_v=3.8)
+    client = client_of(home(LFP, high))
+    far = text_of(client, f"/today?charge=98&charge_{high.id}=12&sky=dull", "#answer")
+    assert "at rest cannot stand on one bus" in far
+    assert "must not be joined now" in far
+    assert "cannot stand on one bus" not in text_of(client, "/today?sky=dull", "#answer")
+    over = text_of(client, f"/today?charge_{high.id}=95&sky=dull", "#answer")
+    most = client.get("/today.json?sky=dull").json()["banks"][0]["parts"][1]["top_soc"]
+    assert most < 0.94
+    said = f"you typed 95 % of tested Ah; the volts of this bus fill it to {most * 100:.1f} % at most"
+    assert said.replace(".0 %", " %") in over
+
+
+def test_the_charge_that_stands_in_the_form_of_a_shared_bus_is_the_one_that_is_taken(client_of: Opener) -> None:
+    client = client_of(home(LFP, dataclasses.replace(SODIUM, series=15, charge_v=3.8)))
+    field = soup(client.get("/today")).select_one(f"input[name=charge_{SODIUM.id}]")
+    assert field is not None
+    taken = client.get("/today.json").json()["banks"][0]["charges"][1]["soc"]
+    assert float(str(field["value"])) == pytest.approx(taken * 100.0, abs=0.06)

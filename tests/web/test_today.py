@@ -594,3 +594,16 @@ def test_why_another_bank_has_other_days_stands_where_a_year_was_chosen_for_it(
 ) -> None:
     strips = [words(one) for one in soup(client.get(f"/today{query}")).select(".strip")]
     assert any("another year, with other days" in text for text in strips) is told
+
+
+def test_what_is_spoken_of_an_answer_has_its_low_likely_and_high_hours(client: Client) -> None:
+    """The headline may stay the same while the range moves: the live region says all three."""
+    page = soup(client.get("/today?charge=60&sky=dull"))
+    spoken = page.select_one("#answer [role=status]")
+    assert spoken is not None
+    found = page.select("#answer table.fan tbody tr")[:3]
+    rows = [[" ".join(cell.get_text().split()) for cell in row.select("th, td")][:2] for row in found]
+    assert len(rows) == 3
+    said = " ".join(spoken.get_text(" ").split())
+    for name, hours in rows:
+        assert f"{name}: {hours}" in said

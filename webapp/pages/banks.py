@@ -11,11 +11,13 @@ from starlette.responses import Response
 
 from engine.answers.notices import household_notices
 from engine.answers.sheet import bank_steps
+from engine.balance.bus_plant import on_the_bus
 from engine.balance.forcing import mean_dc_w
 from engine.cells import catalogue
 from engine.cells.chemistry import Chemistry
 from engine.fields import quantities
 from engine.house.bank import Bank, Board, window
+from engine.house.bus import clash_sentence
 from engine.house.cold import cold_limit_stated
 from engine.house.household import Household, Supply
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing, save
@@ -209,6 +211,7 @@ def _view(house: Household, bank: Bank, supply: Supply | None, month: int) -> di
         "supply": supply,
         "rows": rows,
         "at_sockets": bool(rows) and rows[-1].label == AT_SOCKETS,
+        "on_bus": _on_bus(house, bank),
         "window": window(bank, drawn_w),
         "instead": _instead(house) if supply is None else (),
         "card": _card(house, bank.id, {}),
@@ -230,6 +233,14 @@ def _swapped(document: Document, bank_id: str, inverter_id: str) -> Document:
         if other.get("inverter") == inverter_id:
             document = with_values(document, "banks", other["id"], {"inverter": ""})
     return with_values(document, "banks", bank_id, {"inverter": inverter_id})
+
+
+def _on_bus(house: Household, bank: Bank) -> Bank | None:
+    """A bank as the bus it shares charges it; None where it shares none or may not be joined to it."""
+    for supply in house.supplies():
+        if supply.beside and bank in supply.banks and not clash_sentence(supply.banks, supply.inverter):
+            return on_the_bus(supply.banks)[supply.banks.index(bank)]
+    return None
 
 
 def _show(request: Request, changed: Card | None = None, status: int = 200) -> Response:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -13,6 +13,7 @@ from starlette.responses import Response
 from engine.answers.card import Card, card
 from engine.errors import InputError, Unreachable
 from engine.fields import Quantity
+from engine.house.bank import Bank
 from engine.house.household import Household
 from engine.sky.days import Sky
 from webapp.card_view import THINGS_SOURCE, card_view
@@ -24,7 +25,7 @@ from webapp.pages.week import start_of
 from webapp.questions import MONTH_CHOICES, Blocked, asked, bank_field, first_step, json_reply, plain_query, tried
 from webapp.render import Page, render
 from webapp.sheet_view import date_and_time, fingerprint
-from webapp.words import MONTHS, listed
+from webapp.words import MONTHS, in_sentence, listed
 
 PAGE = Page("Check", "Household card", "/card")
 router = APIRouter()
@@ -136,7 +137,7 @@ def _shown(house: Household, answer: Card) -> dict[str, Any]:
     )
     cells = [bank.cell.name for bank in mine.banks]
     return {
-        "ah_text": f"{sum(bank.ah for bank in mine.banks):,.0f}\u00a0Ah",
+        "ah_text": _ah_text(mine.banks),
         "kinds": listed(list(dict.fromkeys(cells))),
         "month": MONTHS[answer.month - 1],
         "view": card_view(answer),
@@ -146,3 +147,10 @@ def _shown(house: Household, answer: Card) -> dict[str, Any]:
         "dense": len(stops[:MOST_STOPS]) + len(answer.supply.order) / 4 + (answer.supply.start is not None) * 3 > EASY,
         "more_stops": max(len(stops) - MOST_STOPS, 0),
     }
+
+
+def _ah_text(banks: Sequence[Bank]) -> str:
+    """The tested ampere-hours that a monitor is set to: of each bank its own, which are never added up."""
+    if len(banks) == 1:
+        return f"{banks[0].ah:,.0f}\u00a0Ah"
+    return listed([f"{bank.ah:,.0f}\u00a0Ah of {in_sentence(bank.name)}" for bank in banks])

@@ -189,7 +189,7 @@ def _show(request: Request, changed: Card | None = None, status: int = 200) -> R
     if changed is not None:
         shown[changed.prefix] = changed
     cards, engines = ([shown[card.prefix] for card in some] for some in (cards, engines))
-    joined = {bank.inverter: bank.name for bank in house.banks if bank.inverter}
+    joined = {supply.inverter.id: supply.name for supply in house.supplies()}
     notices = household_notices(house, month)
     return render(
         request,

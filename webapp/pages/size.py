@@ -177,6 +177,7 @@ def _shown(question: Question, answer: Sizing) -> dict[str, Any]:
         "first_notices": first,
         "winters_query": plain_query({"bank": answer.bank_id} if "bank" in question.typed else {}),
         "window": window_text(answer),
+        "bus_name": next((s.name for s in question.house.supplies() if s.beside and supply.bank in s.banks), ""),
         "own_day": own_day_note(question),
         "usual_query": plain_query({**question.typed, "sky": USUAL}),
         "proof": [("", lines(answer.worked))],

@@ -19,7 +19,7 @@ from engine.house.charge_scales import FLAT_SOC
 from engine.house.household import Household
 from engine.house.loads import daily_kwh
 from webapp.autonomy_view import BankView, bank_views, on_the_clock
-from webapp.autonomy_words import flat_sentence, weakest_sentence
+from webapp.autonomy_words import OVER_BUS_SOC, apart_sentence, flat_sentence, over_bus_sentence, weakest_sentence
 from webapp.carried import TOLD
 from webapp.cold_line import lines_now
 from webapp.dull_days import month_notice, spell_choices
@@ -171,6 +171,20 @@ def _flat(answer: Autonomy) -> tuple[Notice, ...]:
     )
 
 
+def _on_one_bus(question: Question, answer: Autonomy) -> tuple[Notice, ...]:
+    """What was typed of banks on one bus that cannot be: a charge above what the bus fills to, volts far apart."""
+    found = []
+    for supply, bank in zip(question.house.supplies(), answer.banks, strict=True):
+        if not supply.beside:
+            continue
+        for one, part in zip(bank.charges, bank.parts, strict=True):
+            if one.bank_id in question.told and one.soc > part.top_soc + OVER_BUS_SOC:
+                found.append(Notice(level="check", code="charge-over-bus", text=over_bus_sentence(one, part.top_soc)))
+        if (said := apart_sentence(bank.charges, supply)) and question.told:
+            found.append(Notice(level="stop", code="bus-volts-apart", text=said))
+    return tuple(found)
+
+
 def _shown(question: Question, answer: Autonomy, paths: Sequence[str]) -> dict[str, Any]:
     assert question.sky is not None
     month = answer.at.month
@@ -179,7 +193,13 @@ def _shown(question: Question, answer: Autonomy, paths: Sequence[str]) -> dict[s
         *no_loads_note(question.supplies),
         *month_notice(question.house.site, question.sky, month, remedy=False),
     )
-    notices = (*share_checks(question.fields, question.form), *_flat(answer), *lacking, *answer.notices)
+    notices = (
+        *share_checks(question.fields, question.form),
+        *_flat(answer),
+        *_on_one_bus(question, answer),
+        *lacking,
+        *answer.notices,
+    )
     views: tuple[BankView, ...] = bank_views(question.house, question.supplies, answer, question.guessed, question.sky)
     strip: tuple[Tile, ...] = tiles(answer.sky_days)
     return {
