@@ -492,6 +492,5 @@ def _worked(energies: _Days, days: int, asked: SizeRow) -> tuple[Worked, ...]:
         ),
         ("Label", "usable ÷ that share", asked.label_kwh, "kWh"),
         ("Strings", "label ÷ label of one string, rounded up", float(asked.strings), "strings"),
-        ("Label of whole strings", "strings × label of one", asked.whole_label_kwh, "kWh"),
     )
     return tuple(Worked(label=label, how=how, value=value, unit=unit) for label, how, value, unit in lines)

@@ -147,7 +147,7 @@ def test_the_page_says_what_the_json_says(client: Client) -> None:
             plain(figures(row["usable_kwh"], 3)),
             plain(figures(row["at_sockets_kwh"], 3)),
             plain(figures(row["label_kwh"], 3)),
-            str(row["strings"]),
+            f"{row['strings']} ({plain(figures(row['whole_label_kwh'], 3))})",
         ]
     week = section(article, "week").select("tbody tr")
     for one, shown in zip(answer["comparison"]["contenders"], week, strict=True):
