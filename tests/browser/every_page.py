@@ -7,16 +7,17 @@ is in here by itself. A page is worked out once, in this process; the browser is
 from __future__ import annotations
 
 import re
+import threading
 from collections.abc import Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, urlencode, urljoin, urlsplit
 
 import httpx
 from bs4 import Tag
-from playwright.sync_api import BrowserContext, Route
 
 from tests.conftest import NOW, ORIGIN, Client, Clock, soup
 from tests.web.bringing import CELL_TESTS, LOG, RECORDS
@@ -33,9 +34,9 @@ NONSENSE = "many"
 CARRIED = {"reserve", "off", "sky", "bank", "at", "month", "risk", "times"}
 """What an address carries along for the next page: a page looks the same with and without."""
 ASKED = (
-    "/sky?read_all=240",
-    "/measure/idle?first=100&began=2026-11-24+22:00&second=100.5&ended=2026-11-25+06:00&left_on=5&bank=old",
-    "/measure/capacity?unit=ah&amount=200&hours=10&start=full&end=volts&end_v=46&cell_c=12&bank=old",
+    "/sky?read_all=240&at=2026-11-25+12:00",
+    "/measure/idle?first=98&began=2026-11-24+22:00&second=96&ended=2026-11-25+06:00&left_on=5&bank=old",
+    "/measure/capacity?unit=ah&amount=200&hours=10&start=held&end=cutoff&end_v=46&cell_c=12&bank=old",
     "/measure/dull?day_1=2026-11-20&kwh_1=0.8",
 )
 """What a person would type where the pages themselves link to no answer."""
@@ -112,14 +113,17 @@ def soup_of(shown: Shown) -> Any:
 
 
 class EveryPage:
-    """The sites, their pages, and the way a browser is given them."""
+    """The sites, their pages, and a server that gives them to a browser."""
 
     def __init__(self, folder: Path) -> None:
         with ExitStack() as self._stack:
             self.sites = [self._full(folder / "full"), self._own(folder / "own"), self._phone(folder / "phone")]
+            self.pages = {one.url: one for site in self.sites for one in site.shown.values()}
+            self._asked: dict[tuple[str, str], tuple[int, str, bytes]] = {}
+            self._names: dict[str, tuple[str, str]] = {}
+            self._hosts: dict[str, Site] = {}
+            self._stack.enter_context(contextmanager(self._serve)())
             self._stack = self._stack.pop_all()
-        self.pages = {one.url: one for site in self.sites for one in site.shown.values()}
-        self._static: dict[str, httpx.Response] = {}
 
     def close(self) -> None:
         """Close the apps."""
@@ -178,26 +182,51 @@ class EveryPage:
         site.shown["wrong",] = Shown(f"{PHONE_OF_IT}/sign-in?wrong", wrong.status_code, wrong.text)
         return site
 
-    def give(self, context: BrowserContext) -> None:
-        """Let a browser get everything from here."""
-        context.route("**/*", self._answer)
+    def address(self, shown: Shown) -> str:
+        """Where a browser finds a page: each site has a name of its own for this machine."""
+        return shown.url.replace(*self._names[urlsplit(shown.url).netloc])
 
-    def _answer(self, route: Route) -> None:
-        url = route.request.url
-        shown = self.pages.get(url)
-        if shown and route.request.is_navigation_request():
-            route.fulfill(status=200, content_type="text/html; charset=utf-8", body=shown.html)
-            return
-        address = url.removeprefix(ORIGIN).removeprefix(OWN).removeprefix(PHONE_OF_IT)
-        site = next(one for one in self.sites if url.startswith(one.origin))
-        if not address.startswith("/static/"):
-            answer = site.client.get(address, headers=_htmx(route.request.headers))
-        elif address in self._static:
-            answer = self._static[address]
-        else:
-            answer = self._static[address] = site.client.get(address)
-        route.fulfill(status=answer.status_code, headers=dict(answer.headers), body=answer.content)
+    def _serve(self) -> Iterator[None]:
+        """Serve what was shown, and what its scripts ask for, on this machine."""
+        server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(self))
+        thread = threading.Thread(target=server.serve_forever)
+        thread.start()
+        for place, site in enumerate(self.sites):
+            here = f"site{place}.localhost:{server.server_port}"
+            self._names[urlsplit(site.origin).netloc] = (site.origin, f"http://{here}")
+            self._hosts[here] = site
+        yield
+        server.shutdown()
+        thread.join()
+        server.server_close()
+
+    def answer(self, host: str, address: str, asked: dict[str, str]) -> tuple[int, str, bytes]:
+        """Return status, kind and content of what a browser asks for."""
+        site = self._hosts[host]
+        shown = self.pages.get(site.origin + address)
+        if shown and not asked:
+            return shown.status, "text/html; charset=utf-8", shown.html.encode()
+        if (host, address) not in self._asked:
+            answer = site.client.get(address, headers=asked)
+            self._asked[host, address] = answer.status_code, answer.headers["Content-Type"], answer.content
+        return self._asked[host, address]
 
 
-def _htmx(headers: dict[str, str]) -> dict[str, str]:
-    return {name: value for name, value in headers.items() if name.startswith("hx-")}
+def _handler(every: EveryPage) -> type[BaseHTTPRequestHandler]:
+    class Handler(BaseHTTPRequestHandler):
+        protocol_version = "HTTP/1.1"
+
+        def do_GET(self) -> None:
+            asked = {name: value for name, value in self.headers.items() if name.lower().startswith("hx-")}
+            status, kind, content = every.answer(self.headers["Host"], self.path, asked)
+            self.send_response(status)
+            self.send_header("Content-Type", kind)
+            self.send_header("Content-Length", str(len(content)))
+            self.send_header("Cache-Control", "max-age=600" if self.path.startswith("/static/") else "no-store")
+            self.end_headers()
+            self.wfile.write(content)
+
+        def log_message(self, *_: object) -> None:
+            """Say nothing."""
+
+    return Handler

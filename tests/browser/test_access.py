@@ -48,13 +48,12 @@ def found(browser: Browser, every: EveryPage) -> Found:
     """What is wrong, by what was looked at."""
     found: Found = defaultdict(list)
     context = browser.new_context(viewport={"width": WIDE, "height": 900})
-    every.give(context)
     page = context.new_page()
     seen: set[tuple[str, int]] = set()
     for shown in every.pages.values():
         page.set_viewport_size({"width": WIDE, "height": 900})
         page.emulate_media(color_scheme="light", forced_colors="none", reduced_motion="no-preference")
-        page.goto(shown.url)
+        page.goto(every.address(shown))
         for script in SCRIPTS:
             page.evaluate(script)
         look = Look(page, shown, found)
@@ -221,9 +220,8 @@ BROKEN = {
 @pytest.mark.parametrize("name", sorted(BROKEN))
 def test_each_look_finds_what_is_broken(browser: Browser, every: EveryPage, name: str) -> None:
     context = browser.new_context(viewport={"width": WIDE, "height": 900})
-    every.give(context)
     page = context.new_page()
-    page.goto(f"{ORIGIN}/today")
+    page.goto(every.address(every.pages[f"{ORIGIN}/today"]))
     for script in SCRIPTS:
         page.evaluate(script)
     found: Found = defaultdict(list)
