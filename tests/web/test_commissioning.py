@@ -95,4 +95,6 @@ def test_lead_acid_volts_stand_for_25_degrees_and_for_now_and_a_long_hold_in_hou
     labels = [row.get_text() for row in page.select("th[scope=row]")]
     assert "Absorption, at 25 °C; now 29.4 V" in labels
     hold = next(row.parent for row in page.select("th[scope=row]") if row.get_text() == "Hold, at most")
-    assert re.fullmatch(r"\d+\s?h\s\d+\s?min", hold.select_one("td.value").get_text().replace("\u00a0", " "))
+    value = hold.select_one("td.value")
+    assert value is not None
+    assert re.fullmatch(r"\d+\s?h\s\d+\s?min", value.get_text().replace("\u00a0", " "))
