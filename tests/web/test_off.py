@@ -54,6 +54,20 @@ def test_the_block_inside_today_is_short_and_leads_here(example: Client) -> None
     assert len(brief.get_text()) < 300
 
 
+def test_what_is_ticked_on_today_is_off_in_the_block_inside_it_and_open_again_on_the_page(example: Client) -> None:
+    query = f"{ASK}&until=2026-11-26%2018:00"
+    told = example.get(f"/off.json?{query}").json()
+    first = told["offs"][0]
+    name = first["name"].lower()
+
+    def brief(more: str = "") -> str:
+        return soup(example.get(f"/off?within=today&{query}{more}")).get_text().lower()
+
+    assert f"the {name} by" in brief()
+    assert f"the {name} by" not in brief(f"&off={first['load_id']}")
+    assert example.get(f"/off.json?{query}&off={first['load_id']}").json() == told
+
+
 @pytest.mark.parametrize(
     ("query", "said"),
     [

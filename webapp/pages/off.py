@@ -69,10 +69,11 @@ def as_json(request: Request) -> Response:
 def read_question(request: Request) -> Question[Shedding]:
     """Read the query over the open household and work it out; faults are in the form's errors.
 
-    What is switched off on Today already is on here: this page says itself what to switch off.
+    What is switched off on Today already is on here, as this page says itself what to switch off; inside Today it is off.
     """
     typed = asked(request)
-    base = read_now(request, {name: text for name, text in typed.items() if name != OFF})
+    inside = "within" in request.query_params
+    base = read_now(request, {name: text for name, text in typed.items() if inside or name != OFF})
     first, found, blocked = days_to_come(base)
     one = soonest(found, typed.get("bank", "")) if found else None
     fields = (
