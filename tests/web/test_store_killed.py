@@ -22,7 +22,7 @@ SEED = 20261126
 
 
 class Saver(threading.Thread):
-    """A device that saves one change after another, each of its own name, until the server is gone."""
+    """A device that saves one change after another, each of its own name and price, until the server is gone."""
 
     def __init__(
         self, address: str, name: str, saved: list[str], enough: threading.Event, wanted: int, revision: int
@@ -49,7 +49,8 @@ class Saver(threading.Thread):
 
     def _save(self, ask: http.client.HTTPConnection, what: str) -> bool:
         """Save a change on top of the version that is known; where that is old, the next one may stand."""
-        change = {"section": "prices", "value.fuel_per_litre": "1.5", "value.currency": '"€"', "back": "/prices"}
+        price = f"{self.revision / 1000 + (self.name.endswith('phone')) / 2000}"
+        change = {"section": "prices", "value.fuel_per_litre": price, "value.currency": '"€"', "back": "/prices"}
         body = urlencode({"revision": self.revision, "what": what, **change})
         head = {"Content-Type": "application/x-www-form-urlencoded", "Sec-Fetch-Site": "same-origin"}
         ask.request("POST", "/apply", body, head)
