@@ -333,6 +333,7 @@ KINDS: Mapping[str, LoadKind] = {
             "end_h": _start(17.0, _SUN_HOURS, "Done by"),
         },
         hourly=by_run_w,
+        running="power_w",
     ),
     "measured": LoadKind(
         name="Measured",

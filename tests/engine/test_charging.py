@@ -414,7 +414,7 @@ def test_a_narrow_window_costs_what_it_leaves_out() -> None:
 
 
 def test_cold_cells_and_too_much_current_are_said() -> None:
-    assert codes(ask(house(cell_c=-5.0)))["too-cold-to-charge"] == "check"
+    assert codes(ask(house(cell_c=-5.0, cold_charge_a=10.0)))["too-cold-to-charge"] == "check"
     assert codes(ask(STORY_7, charge_a=150.0))["over-charge-current"] == "stop"
     assert "over-charge-current" not in codes(ask(STORY_7, charge_a=90.0))
 

@@ -145,7 +145,7 @@ def test_a_flat_stretch_is_hatched_and_said_in_words(lfp: Client) -> None:
     bands = [trace for trace in figure["data"] if trace["name"] == "voltage cannot tell charge here"]
     assert bands
     assert bands[0]["fillpattern"]["shape"] == "/"
-    assert any("voltage cannot" in note["text"] for note in figure["layout"]["annotations"])
+    assert any("cannot tell charge" in note["text"] for note in figure["layout"]["annotations"])
     rows = [row.get_text(" ") for row in page.select("#reached tbody tr")]
     assert any("voltage cannot tell charge here" in row for row in rows)
     held = next(trace for trace in figure["data"] if trace["name"].startswith("held"))
@@ -370,7 +370,7 @@ def test_banks_today_and_charge_volts_say_at_which_current_each_share_holds(clie
     assert answer["reached"]["soc"] < start
     banks = words(soup(client.get("/banks")), "#bank-sodium").replace("\u00a0", " ")
     # 0.1C of 210 Ah.
-    assert f"Then filled to {100 * start:.1f} % of tested Ah, at 21.0 A, a day’s mean current" in banks
+    assert f"Then filled to {100 * start:.1f} % of the Ah on the label, at 21.0 A, a day’s mean current" in banks
     told = words(soup(client.get("/charge?bank=sodium")), ".figures").replace("\u00a0", " ")
     assert (
         f"at {answer['charge_a']:.1f} A, cells at 15 °C; Banks and Today count {100 * start:.1f} %, at the 21.0 A"

@@ -24,6 +24,7 @@ from engine.house.units import CHOICES
 from engine.sky.local import sky_name
 from engine.sky.site import Array, Site
 from tests.conftest import Client, Clock, form_of, soup
+from webapp import __version__
 from webapp.app import create_app
 from webapp.facts import amount, plain_number
 from webapp.render import figures, fixed
@@ -194,7 +195,7 @@ def test_its_head_and_foot_name_household_moment_and_version(client: Client) -> 
     page, article, _ = sheet_of(client)
     head = text(article.find("header"))
     foot = page.html["data-foot"]
-    for words in ("Test croft", "25 November 2026, 17:30", "Greyspell 0."):
+    for words in ("Test croft", "25 November 2026, 17:30", f"Greyspell {__version__}"):
         assert words in head
         assert words in foot
     assert "version 1" in foot

@@ -69,7 +69,7 @@ def house_in(units: dict[str, str]) -> dict[str, Any]:
     house = full_house(copy.deepcopy(SMALL_HOUSE))
     house["loads"] += [
         {"id": "tank", "name": "Tank", "kind": "water", "values": {}},
-        {"id": "wash", "name": "Wash 1.5 kW", "kind": "timed", "values": {"power_w": 500.0, "start_h": 18.5}},
+        {"id": "laundry", "name": "Wash 1.5 kW", "kind": "timed", "values": {"power_w": 500.0, "start_h": 18.5}},
     ]
     return {**house, "units": units}
 
