@@ -38,7 +38,7 @@ def test_an_answer_follows_the_typing_and_the_field_keeps_focus_and_caret(page: 
 
 def test_an_incomplete_question_keeps_the_last_answer_marked_and_blames_nobody_yet(page: Page) -> None:
     charge = page.locator(CHARGE).first
-    before = page.locator("#answer [role=status]").first.inner_text()
+    before = page.locator("#answer [role=status]").first.text_content() or ""
     charge.fill("x")
     expect(page.locator("#answer[data-stale] .stale")).to_be_visible()
     expect(page.locator("#answer [role=status]").first).to_have_text(before)

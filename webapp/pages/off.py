@@ -69,7 +69,7 @@ def as_json(request: Request) -> Response:
 def read_question(request: Request) -> Question[Shedding]:
     """Read the query over the open household and work it out; faults are in the form's errors.
 
-    What is switched off on Today already is on here, as this page says itself what to switch off; inside Today it is off.
+    What is switched off on Today already is on here: this page says itself what to switch off. Inside Today it is off.
     """
     typed = asked(request)
     inside = "within" in request.query_params
