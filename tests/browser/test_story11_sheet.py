@@ -13,6 +13,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
+from webapp import __version__
+
 Opener = Callable[..., Page]
 
 PDFTOTEXT = shutil.which("pdftotext")
