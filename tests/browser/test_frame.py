@@ -53,7 +53,7 @@ def test_every_page_is_quiet_and_local(open_page: Opener, site: str) -> None:
 
 def test_the_list_of_pages_unfolds_on_a_phone(open_page: Opener, site: str) -> None:
     page = open_page(f"{site}/banks", viewport=NARROW)
-    page.get_by_text("Pages", exact=True).click()
+    page.locator(".menu > summary").click()
     page.locator("details.menu").get_by_role("link", name="Sun", exact=True).click()
     expect(page).to_have_url(re.compile("/sun$"))
 

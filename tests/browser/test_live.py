@@ -26,7 +26,7 @@ def until(page: Page, holds: Callable[[], bool]) -> None:
 
 def test_an_answer_follows_the_typing_and_the_field_keeps_focus_and_caret(page: Page) -> None:
     charge = page.locator(CHARGE).first
-    before = page.locator("#answer [role=status]").first.inner_text()
+    before = page.locator("#answer [role=status]").first.text_content() or ""
     charge.fill("")
     charge.press_sequentially("61")
     charge.press("ArrowLeft")

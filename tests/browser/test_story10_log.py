@@ -83,7 +83,7 @@ def test_what_was_measured_is_held_against_the_model_day_by_day(open_page: Opene
 
 def test_a_value_of_the_log_is_used_by_a_press_and_undo_restores(open_page: Opener, site: str, tmp_path: Path) -> None:
     page = open_page(f"{site}/today", viewport=NARROW)
-    said = page.locator("#answer [role=status]").first.inner_text()
+    said = page.locator("#answer [role=status]").first.text_content() or ""
     bring_to(page, f"{site}/log", tmp_path, meter_csv(20), "Shed.csv")
     page.get_by_role("button", name="Yes, read it like this").click()
     page.goto(f"{site}/log")
