@@ -6,6 +6,7 @@ import math
 
 from engine.fields import Quantity, plain
 from engine.house.wiring import awg_name
+from engine.quantities import HOURS_PER_DAY
 from webapp.units import (
     SI,
     chosen,
@@ -16,6 +17,9 @@ from webapp.units import (
     shown_meaning,
     with_12_hours,
 )
+
+LAST_MINUTE = 24 * 60 - 1
+"""Of a day: what lies after it, and is no midnight yet, is written as it."""
 
 
 def shown_text(value: float | int, meaning: Quantity) -> str:
@@ -28,7 +32,8 @@ def shown_text(value: float | int, meaning: Quantity) -> str:
     """
     units = chosen()
     if meaning.clock and units.clock == "12":
-        minutes = round(value * 60.0)
+        last = LAST_MINUTE if value < HOURS_PER_DAY else LAST_MINUTE + 1
+        minutes = min(round(value * 60.0), last)
         return with_12_hours(minutes // 60, minutes % 60)
     if meaning.unit == "mm²" and units.wire == "awg":
         return awg_name(value) or f"{notation(point_text(value), units)} mm²"

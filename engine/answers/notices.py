@@ -103,7 +103,12 @@ def _remedied(household: Household, remedy: Remedy) -> Household | None:
 
 def _over_current(household: Household, supply: Supply, bank: Bank, month: int) -> list[Notice]:
     """The stop of a charge current at a clear noon of the month that is above what the bank may take."""
-    noon_w = float(clear_day_w(household, supply.inverter, month).max())
+    try:
+        clear_w = clear_day_w(household, supply.inverter, month)
+    except InputError:  # a clear day that these panels cannot have given: the model’s own stands in
+        modelled_sun = dataclasses.replace(household.sun, clear_day_kwh=None)
+        clear_w = clear_day_w(dataclasses.replace(household, sun=modelled_sun), supply.inverter, month)
+    noon_w = float(clear_w.max())
     together = bool(supply.beside) and not clash_sentence(supply.banks, supply.inverter)
     end_v = common_end_v(supply.banks) / bank.series if together else bank.charge_end_cell_v
     found = sun_over_limits(bank, supply.inverter, noon_w, end_v)
