@@ -1,6 +1,6 @@
 """Greyspell's calculation, without its pages: `import engine`, read a household document, ask.
 
-The names below are those of `engine.library`, which says what each takes, gives and refuses; they are loaded when first
+The names below are those of `engine.public`, which says what each takes, gives and refuses; they are loaded when first
 asked for, so that a start of the pages waits for none of them. Other modules may change without notice.
 
 Examples
@@ -16,7 +16,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from engine.library import (
+    from engine.public import (
         Autonomy,
         BenchLogReading,
         BenchRow,
@@ -63,7 +63,7 @@ __all__ = [
 
 def __getattr__(name: str) -> object:
     if name in __all__:
-        return getattr(import_module("engine.library"), name)
+        return getattr(import_module("engine.public"), name)
     raise AttributeError(f"module 'engine' has no attribute {name!r}")
 
 
