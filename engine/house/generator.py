@@ -105,7 +105,8 @@ class Generator:
         default=0,
         halves=True,
         clock=True,
-        hint="It may not run from then on, standard time; 22:30 or 22.5",
+        hint="It may not run from then on; 22:30 or 22.5. By standard (winter) time: 22 is 23:00 on a clock with "
+        "summer time",
     )
     quiet_to_h: Annotated[float, _WrittenPlain()] = quantity(
         "Quiet until",
