@@ -77,7 +77,10 @@ class Heavy:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Start:
-    """A generator by its rules: the charge it is started at and stopped at, and what such a run takes."""
+    """A generator by its rules: the charge it is started at and stopped at, and what such a run takes.
+
+    Its quiet hours are local standard time, as all hours of the engine.
+    """
 
     name: str
     by_itself: bool
