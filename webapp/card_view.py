@@ -10,6 +10,7 @@ from math import ceil, floor
 
 from engine.answers.card import SPREAD_W, Card, CardSupply, Extra, Start
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
+from engine.sky.site import Site
 from engine.text.dates import clock_hour
 from webapp.render import NO_BREAK, fixed, percent
 from webapp.words import counted, duration, in_sentence, listed
@@ -43,6 +44,7 @@ NEVER = "no"
 class CardView:
     """What is printed."""
 
+    counted_from: str
     sentence: str
     verdicts: str
     rows: tuple[tuple[str, str, str, str], ...]
@@ -59,23 +61,24 @@ class CardView:
     restart: str
 
 
-def card_view(answer: Card) -> CardView:
-    """Return the card in words."""
-    one = answer.supply
+def card_view(answer: Card, site: Site) -> CardView:
+    """Return the card in words, its times by the clock on the wall of its month."""
+    one, ahead_h = answer.supply, site.clock_ahead_h(answer.at)
     return CardView(
+        counted_from=f"{_on_the_wall(answer.at.hour, ahead_h)} o’clock",
         sentence=f"Read the battery monitor of {in_sentence(one.name)} first, then find the line.",
         verdicts=_verdicts(one, answer),
         rows=tuple(_row(extra, one) for extra in one.extras),
         never_yes=_never_yes(one, answer),
         readings=tuple((percent(reading.soc), _lasts(reading.hours)) for reading in one.readings),
-        ends_alike=_ends_alike(one, answer),
+        ends_alike=_ends_alike(one, answer.at.hour + ahead_h),
         as_it_is=_as_it_is(one, answer),
         most=_most(one),
         order_from=_order_from(one),
         order=tuple((load.name, _gain(load.gained_h)) for load in one.order[:MOST_LOADS]),
         more="Then the rest, as the page Switch off lists it." if len(one.order) > MOST_LOADS else "",
         never_off=f"Leave on: {listed(list(one.never_off))}." if one.never_off else "",
-        generator=() if one.start is None else _generator(one.start),
+        generator=() if one.start is None else _generator(one.start, ahead_h),
         restart=_restart(one),
     )
 
@@ -162,7 +165,7 @@ def _lasts(hours: float | None) -> str:
     return "days" if hours is None else f"{floor(hours):d}{NO_BREAK}h"
 
 
-def _ends_alike(one: CardSupply, answer: Card) -> str:
+def _ends_alike(one: CardSupply, from_h: float) -> str:
     """Say which loads end several charges in their hours, where they do: a much higher charge then lasts no longer."""
     heavy = one.heavy
     if heavy is None:
@@ -171,21 +174,21 @@ def _ends_alike(one: CardSupply, answer: Card) -> str:
     alike = [r.soc for r in one.readings if r.hours is not None and heavy.start_h <= r.hours <= heavy.stop_h]
     if len(alike) < 2 or len(alike) < len(ended) / 3.0:
         return ""
-    clock = clock_hour((answer.at.hour + heavy.start_h) % HOURS_PER_DAY)
+    clock = _on_the_wall(from_h, heavy.start_h)
     begins = "begins" if len(heavy.names) == 1 else "begin"
     return (
         f"From {percent(min(alike))} to {percent(max(alike))} it ends in the same hours: {listed(list(heavy.names))} "
-        f"{begins} at {clock} o’clock, standard time, up to {fixed(heavy.most_w / WH_PER_KWH, 1)}{NO_BREAK}kW with the "
+        f"{begins} at {clock} o’clock, up to {fixed(heavy.most_w / WH_PER_KWH, 1)}{NO_BREAK}kW with the "
         "rest. Off then, it lasts longer."
     )
 
 
-def _generator(start: Start) -> tuple[str, ...]:
+def _generator(start: Start, ahead_h: float) -> tuple[str, ...]:
     """Its steps, in order, with the caution each needs."""
     at, to = percent(start.start_soc), percent(start.reached_soc)
     begins = f"{start.name} starts by itself at {at}" if start.by_itself else f"At {at} start {in_sentence(start.name)}"
     quiet = (
-        f" Not from {clock_hour(start.quiet_from_h)} to {clock_hour(start.quiet_to_h)} o’clock (standard time)."
+        f" Not from {_on_the_wall(start.quiet_from_h, ahead_h)} to {_on_the_wall(start.quiet_to_h, ahead_h)} o’clock."
         if start.quiet_from_h != start.quiet_to_h
         else ""
     )
@@ -196,3 +199,8 @@ def _generator(start: Start) -> tuple[str, ...]:
         "Only by its changeover switch, never by a lead into a house socket.",
         "Let it run warm a minute, then load it; let it cool a few minutes before you stop it.",
     )
+
+
+def _on_the_wall(hour: float, later_h: float) -> str:
+    """An hour of the day so many hours later."""
+    return clock_hour((hour + later_h) % HOURS_PER_DAY)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import numpy as np
 from markupsafe import Markup
@@ -59,14 +59,14 @@ def generator_view(
         line = Curve(name=BESIDE_NAME, times=times, percent=shares) if len(times) > 1 else None
     return GeneratorView(
         told=answer,
-        sentence=sentence(answer, generator, start, days),
+        sentence=sentence(answer, generator, days),
         basis=_basis(answer, generator),
         line=line,
         column=tuple(f"{share:.1f}" for share in charges),
     )
 
 
-def sentence(answer: WithGenerator, generator: Generator, start: datetime, days: int) -> Markup:
+def sentence(answer: WithGenerator, generator: Generator, days: int) -> Markup:
     """Say when it first starts, how long it runs, what it burns and what is short all the same."""
     name = in_sentence(generator.name)
     if answer.first_start_at is None or answer.first_start_h is None:
@@ -84,17 +84,16 @@ def sentence(answer: WithGenerator, generator: Generator, start: datetime, days:
         duration(answer.run_h),
         counted(answer.starts, "start"),
         litres(answer.litres),
-        _short(answer, generator, start),
+        _short(answer, generator),
     )
 
 
-def _short(answer: WithGenerator, generator: Generator, start: datetime) -> str:
+def _short(answer: WithGenerator, generator: Generator) -> str:
     if answer.unserved_kwh < NOTHING_KWH:
         return ". With it nothing goes unserved." if answer.unserved_without_kwh >= NOTHING_KWH else "."
     first = ""
-    if answer.ends_at is not None and answer.hours is not None:
-        then = start + timedelta(hours=answer.hours)
-        quiet = generator.is_quiet(then.hour + then.minute / 60.0)
+    if answer.ends_at is not None:
+        quiet = generator.is_quiet(answer.ends_at.hour + answer.ends_at.minute / 60.0)
         first = f", first {stamp(answer.ends_at)}{', in its quiet hours' if quiet else ''}"
     without = energy(answer.unserved_without_kwh)
     return f". Even so {energy(answer.unserved_kwh)} stay unserved{first}; without it {without}."
@@ -104,7 +103,7 @@ def _basis(answer: WithGenerator, generator: Generator) -> str:
     """Its rules, its range and what it gives."""
     by_hand = "" if generator.by_itself else " Somebody has to be there to start it and to stop it."
     quiet = (
-        f", never from {clock_hour(generator.quiet_from_h)} to {clock_hour(generator.quiet_to_h)} o’clock standard time"
+        f", never from {clock_hour(generator.quiet_from_h)} to {clock_hour(generator.quiet_to_h)} o’clock"
         if generator.quiet_hours
         else ""
     )

@@ -137,10 +137,7 @@ def _lasts(after_h: float | None) -> str:
 def _move(answer: Shedding, place: int) -> str:
     move = answer.moves[place]
     gains = "lasts past these days" if move.gained_h is None else f"gains {duration(move.gained_h)}"
-    return (
-        f"{move.name} begun at {move.to_h:g} o’clock instead of {move.from_h:g}, standard time, runs under more sun "
-        f"and {gains}."
-    )
+    return f"{move.name} begun at {move.to_h:g} o’clock instead of {move.from_h:g} runs under more sun and {gains}."
 
 
 def _surplus(answer: Shedding, one: Coming) -> str:

@@ -196,8 +196,8 @@ def _notices(answer: Starting, best: Way, generator: Generator) -> tuple[Notice,
                 level="stop",
                 code="run-quiet",
                 page="inverter",
-                text=f"{answer.name} is out before {in_sentence(answer.generator)} may run: it is quiet from {quiet}, "
-                "standard time. Switch loads off now, or decide yourself whether those hours hold tonight.",
+                text=f"{answer.name} is out before {in_sentence(answer.generator)} may run: it is quiet from {quiet}. "
+                "Switch loads off now, or decide yourself whether those hours hold tonight.",
             )
         )
     elif answer.needed and best.lasts_h is not None:

@@ -77,7 +77,10 @@ class Heavy:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Start:
-    """A generator by its rules: the charge it is started at and stopped at, and what such a run takes."""
+    """A generator by its rules: the charge it is started at and stopped at, and what such a run takes.
+
+    Its quiet hours are local standard time, as all hours of the engine.
+    """
 
     name: str
     by_itself: bool
@@ -182,8 +185,8 @@ def card(household: Household, at: datetime, days: int, dull: Sky, bank_id: str 
 
 def _own() -> tuple[Assumption, ...]:
     chosen = (
-        ("Evening the card counts from", f"{EVENING_H}:00", "the whole night is still to come"),
-        ("Morning the panels carry the house", f"{MORNING_H}:00", "what “ask first” reaches"),
+        ("Evening the card counts from", f"{EVENING_H}:00 standard time", "the whole night is still to come"),
+        ("Morning the panels carry the house", f"{MORNING_H}:00 standard time", "what “ask first” reaches"),
         ("Power of what is plugged in", f"{SPREAD_W:g} W", "less where the inverter gives less"),
     )
     return tuple(Assumption(name=name, value=value, kind="assumed", source=why) for name, value, why in chosen)

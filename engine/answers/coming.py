@@ -169,7 +169,8 @@ def coming(
     for supply in supplies:
         if said := clash_sentence(supply.banks, supply.inverter):
             raise Unreachable(said)
-        found.append(_coming(lit, supply, _start(supply, charges), at, (kc, *ends)))
+        stepped = supply.on_standard_clock(household.site.clock_ahead_h(at))
+        found.append(_coming(lit, stepped, _start(supply, charges), at, (kc, *ends)))
     return first, tuple(found)
 
 

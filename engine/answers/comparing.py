@@ -151,7 +151,8 @@ def comparing(
         week = run(p, State(bank.top_reached_soc), *given.lists(), first_h=given.first_h)
         contender = _contender(bank, supply.inverter, power_w, week, start, sky.listed_days)
         if supply.generator is not None:
-            helped = generator_week(p, supply.generator, State(bank.top_reached_soc), given)
+            standard = supply.generator.on_standard_clock(household.site.clock_ahead_h(start))
+            helped = generator_week(p, standard, State(bank.top_reached_soc), given)
             contender = dataclasses.replace(contender, with_generator=helped)
         contenders.append(contender)
     if not contenders:

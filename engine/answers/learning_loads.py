@@ -167,7 +167,12 @@ def _described(e: Evidence, side: str) -> Floats:
     """Mean day of each month of the loads that would be replaced, on the side that was measured, (12, 24) [W]."""
     loads = _replaced(e.supply)
     at_sockets, at_battery = (
-        np.array([total(loads, month, one, e.household.south) for month in range(1, MONTHS + 1)])
+        np.array(
+            [
+                total(loads, month, one, e.household.south, ahead_h=e.household.site.usual_ahead_h(month))
+                for month in range(1, MONTHS + 1)
+            ]
+        )
         for one in ("ac", "battery")
     )
     return (

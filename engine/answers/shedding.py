@@ -63,7 +63,7 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Move:
-    """A load that runs by the clock, moved to the start that makes the bank last longest."""
+    """A load that runs by the clock, moved to the start that makes the bank last longest, hours on the wall [h]."""
 
     load_id: str
     name: str
@@ -283,8 +283,9 @@ def _moves(one: Coming, hours: float) -> tuple[Move, ...]:
 
 
 def _by_hour(one: Coming) -> Floats:
-    """Sun of the days by hour of the day, (24,) [W]."""
-    hour = (one.given.from_hour + np.arange(one.given.sun_w.size)) % HOURS_PER_DAY
+    """Sun of the days by hour of the clock on the wall, (24,) [W]; whole hours of summer time."""
+    from_hour = one.given.from_hour + round(one.household.site.clock_ahead_h(one.at))
+    hour = (from_hour + np.arange(one.given.sun_w.size)) % HOURS_PER_DAY
     return np.asarray(np.bincount(hour, weights=one.given.sun_w, minlength=HOURS_PER_DAY))
 
 

@@ -1,6 +1,7 @@
 """What drives a trajectory: the sun and the loads of one supply, hour by hour from a moment on.
 
-All in local standard time; the days of the sky are calendar days, the first being that of the start.
+All in local standard time; the days of the sky are calendar days, the first being that of the start. Loads go by the
+clock on the wall: where the house has summer time, the loads of a day lie earlier by what it is ahead at noon.
 """
 
 from __future__ import annotations
@@ -92,11 +93,11 @@ def sun_hours(household: Household, supply: Supply, start: datetime, kc: Floats)
 def load_hours(household: Household, supply: Supply, start: datetime, days: int) -> tuple[Floats, Floats]:
     """Loads of a supply at the sockets and at the battery side, (24 n,) each [W], for whole days from `start`'s date.
 
-    Each day is of its own date: of its month, and for a measured load of its day of the week.
+    Each day is of its own date: of its month, of summer time or not, and for a measured load of its day of the week.
     """
     weekly = any(load.profile is not None for load in supply.loads)
     dates = [start + timedelta(days=day) for day in range(days)]
-    kinds = [(at.month, at.weekday() if weekly else None) for at in dates]
+    kinds = [(at.month, at.weekday() if weekly else None, household.site.clock_ahead_h(at)) for at in dates]
     shapes = {kind: _day_w(household, supply, *kind) for kind in set(kinds)}
     ac_w = np.concatenate([shapes[kind][0] for kind in kinds]) if kinds else np.zeros(0)
     dc_w = np.concatenate([shapes[kind][1] for kind in kinds]) if kinds else np.zeros(0)
@@ -104,12 +105,17 @@ def load_hours(household: Household, supply: Supply, start: datetime, days: int)
 
 
 def mean_day_hours(household: Household, supply: Supply, month: int) -> tuple[Floats, Floats]:
-    """Loads of a supply at the sockets and at the battery side on the mean day of a month, (24,) each [W]."""
-    return _day_w(household, supply, month, None)
+    """Loads of a supply at the sockets and at the battery side on the mean day of a month, (24,) each [W].
+
+    The clock on the wall is that of the month's middle.
+    """
+    return _day_w(household, supply, month, None, household.site.usual_ahead_h(month))
 
 
-def _day_w(household: Household, supply: Supply, month: int, weekday: int | None) -> tuple[Floats, Floats]:
-    ac_w, dc_w = (total(supply.loads, month, side, household.south, weekday) for side in ("ac", "battery"))
+def _day_w(
+    household: Household, supply: Supply, month: int, weekday: int | None, ahead_h: float
+) -> tuple[Floats, Floats]:
+    ac_w, dc_w = (total(supply.loads, month, side, household.south, weekday, ahead_h) for side in ("ac", "battery"))
     return ac_w, dc_w
 
 

@@ -2,7 +2,8 @@
 
 Power is W at the bus, in local standard time. Only whole years are kept, put end to end; a day that is not known is
 given the mean clearness of its month, and how many there were is told. Every day has the loads of its month's mean
-day. Not modelled: days of the week, loads that differ from one year to the next.
+day, by the clock on the wall that the house has on that day of any year (rules of 2025). Not modelled: days of the
+week, loads that differ from one year to the next.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from engine.errors import Unreachable
 from engine.house.household import Household, Supply
 from engine.house.loads import total
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
-from engine.sky.series import KcSeries, dates_of
+from engine.sky.series import KcSeries, dates_of, days_of_year
 from engine.sky.spells import LEAST_DAYS, filled
 from engine.sky.years import hours_by_year, year_of_day
 
@@ -40,8 +41,10 @@ class Winters:
         Month of each day, 0 to 11.
     year : (n / 24,) array
         The year each day is counted to: the one in which its year of dull days begins.
-    ac_w, dc_w : (12, 24) arrays
-        Loads at the sockets and at the battery side by month and hour [W].
+    kind : (n / 24,) array
+        Which row of loads each day has: one for each month and each clock on the wall in it.
+    ac_w, dc_w : (k, 24) arrays
+        Loads at the sockets and at the battery side by kind of day and hour [W].
     sun_limit_w : float
         What the inverter's limit of charging current lets through at nominal volts [W]; infinite without one.
     filled_days : int
@@ -52,6 +55,7 @@ class Winters:
     drawn_w: Floats
     month: Whole
     year: Whole
+    kind: Whole
     ac_w: Floats
     dc_w: Floats
     sun_limit_w: float
@@ -77,8 +81,8 @@ class Winters:
     @property
     def sockets_kwh(self) -> float:
         """What the loads use over all years where they are measured [kWh]."""
-        by_month = (self.ac_w + self.dc_w).sum(axis=1)
-        return float(by_month[self.month].sum()) / WH_PER_KWH
+        by_kind = (self.ac_w + self.dc_w).sum(axis=1)
+        return float(by_kind[self.kind].sum()) / WH_PER_KWH
 
     @property
     def beyond_sun_kwh(self) -> float:
@@ -96,8 +100,8 @@ class Winters:
 
     def loads(self, begin: int, end: int) -> tuple[Floats, Floats]:
         """Return the loads at the sockets and at the battery side from one day to another, not counted in [W]."""
-        months = self.month[begin:end]
-        return self.ac_w[months].ravel(), self.dc_w[months].ravel()
+        kinds = self.kind[begin:end]
+        return self.ac_w[kinds].ravel(), self.dc_w[kinds].ravel()
 
 
 def whole_years(series: KcSeries, latitude_deg: float) -> int:
@@ -127,15 +131,15 @@ def winters(household: Household, supply: Supply, series: KcSeries) -> Winters:
     if not kept.any():
         raise Unreachable("No year of these days is whole: there is no winter to try a bank on.")
     known = _with_means(kc, month)
-    by_month = [[total(supply.loads, number, side, household.south) for number in range(1, 13)] for side in _SIDES]
-    ac_w, dc_w = (np.array(hours) for hours in by_month)
+    kind, (ac_w, dc_w) = _loads_w(household, supply, month[kept], days_of_year(dates)[kept])
     drawn_w = np.array([drawn_hours(supply.inverter, ac, dc) for ac, dc in zip(ac_w, dc_w, strict=True)])
     amps, bank = supply.inverter.charge_limit_a, supply.bank
     return Winters(
         sun_w=_sun_w(household, supply, replace(series, kc=known), kept),
-        drawn_w=drawn_w[month[kept]].ravel(),
+        drawn_w=drawn_w[kind].ravel(),
         month=month[kept],
         year=year[kept],
+        kind=kind,
         ac_w=ac_w,
         dc_w=dc_w,
         sun_limit_w=inf if amps is None else amps * bank.series * bank.cell.v_nominal,
@@ -146,6 +150,19 @@ def winters(household: Household, supply: Supply, series: KcSeries) -> Winters:
 
 
 _SIDES = ("ac", "battery")
+
+
+def _loads_w(household: Household, supply: Supply, month: Whole, day: Whole) -> tuple[Whole, list[Floats]]:
+    """The kind of each day, (days,), and the loads of each kind at the sockets and at the battery side, (k, 24) [W].
+
+    `day` is the day of the year, 1 and up.
+    """
+    ahead_h = np.array(household.site.usual_year_ahead_h)[day - 1]
+    kinds, kind = np.unique(np.stack([month, ahead_h], axis=1), axis=0, return_inverse=True)
+    return kind.ravel(), [
+        np.array([total(supply.loads, int(m) + 1, side, household.south, ahead_h=ahead) for m, ahead in kinds.tolist()])
+        for side in _SIDES
+    ]
 
 
 def _whole(known: NDArray[np.bool_], year: Whole) -> NDArray[np.bool_]:

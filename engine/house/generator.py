@@ -2,14 +2,14 @@
 
 Power is W at its sockets except `charger_w`, which is W into the bank; fuel is litres an hour, on a straight line
 between no load and full load (the Willans line of engine textbooks, from memory); charges are shares of tested Ah;
-hours of the day are local standard time, 22.5 for 22:30.
+its quiet hours are by the clock on the wall, 22.5 for 22:30, until `on_standard_clock` turns them.
 Not modelled: warming up, starting surges, wear, height and heat, how much fuel is at hand.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any, ClassVar
 
 from engine.errors import InputError
@@ -105,7 +105,7 @@ class Generator:
         default=0,
         halves=True,
         clock=True,
-        hint="It may not run from then on, standard time; 22:30 or 22.5",
+        hint="It may not run from then on, by the clock on the wall; 22:30 or 22.5",
     )
     quiet_to_h: Annotated[float, _WrittenPlain()] = quantity(
         "Quiet until",
@@ -148,6 +148,28 @@ class Generator:
         if self.quiet_from_h <= self.quiet_to_h:
             return self.quiet_to_h - self.quiet_from_h
         return HOURS_PER_DAY - self.quiet_from_h + self.quiet_to_h
+
+    def on_standard_clock(self, ahead_h: float) -> Generator:
+        """Return the same generator with its quiet hours by standard time, in which the engine steps.
+
+        Parameters
+        ----------
+        ahead_h : float
+            By how much the clock on the wall is ahead of standard time [h].
+
+        Examples
+        --------
+        >>> night = Generator(id="g", name="G", rated_w=2000, charger_w=1000, full_l_per_h=1, idle_l_per_h=0.3,
+        ...     start_soc=0.3, stop_soc=0.8, quiet_from_h=22, quiet_to_h=0.5)
+        >>> summer = night.on_standard_clock(1.0)
+        >>> summer.quiet_from_h, summer.quiet_to_h, summer.quiet_hours
+        (21.0, 23.5, 2.5)
+        """
+        return replace(
+            self,
+            quiet_from_h=(self.quiet_from_h - ahead_h) % HOURS_PER_DAY,
+            quiet_to_h=(self.quiet_to_h - ahead_h) % HOURS_PER_DAY,
+        )
 
     def is_quiet(self, hour: float) -> bool:
         """Whether it may not run at a moment of the day, `hour` from 0 to under 24 [h].

@@ -64,6 +64,11 @@ class Supply:
         """Each bank as if it were alone on the inverter, with all of its loads, panels and generator."""
         return tuple(dataclasses.replace(self, bank=bank, beside=()) for bank in self.banks)
 
+    def on_standard_clock(self, ahead_h: float) -> Supply:
+        """Return the same, its generator quiet by standard time, `ahead_h` [h] behind the clock on the wall."""
+        generator = None if self.generator is None else self.generator.on_standard_clock(ahead_h)
+        return dataclasses.replace(self, generator=generator)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Household:

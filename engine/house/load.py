@@ -1,9 +1,9 @@
 """One load: what a householder says of it, the hours it runs in and how much it takes.
 
-Power is W, energy kWh, by hour of local standard time. A load measured at the sockets (`ac`) still has
-the inverter's losses to come; one measured at the battery side has them inside already, or runs on DC.
-A measured load has the mean day of each month and, where the date of a day is known, its day of the week; all other
-loads are the same every day of a month. Not modelled: chance from day to day.
+Power is W, energy kWh, by hour of local standard time; what a load says of its own times is by the clock on the wall.
+A load measured at the sockets (`ac`) still has the inverter's losses to come; one measured at the battery side has them
+inside already, or runs on DC. A measured load has the mean day of each month and, where the date of a day is known, its
+day of the week; all other loads are the same every day of a month. Not modelled: chance from day to day.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import numpy as np
 from engine.errors import InputError
 from engine.house.load_kinds import KINDS, LoadKind
 from engine.house.load_profile import Profile
-from engine.house.load_shapes import Hours
+from engine.house.load_shapes import Hours, on_standard_clock
 from engine.quantities import DAYS_PER_WEEK, HOURS_PER_DAY, WH_PER_KWH
 
 MONTHS = tuple(range(1, 13))
@@ -69,7 +69,7 @@ class Load:
         return found
 
 
-def hourly_w(load: Load, month: int, south: bool = False, weekday: int | None = None) -> Hours:
+def hourly_w(load: Load, month: int, south: bool = False, weekday: int | None = None, ahead_h: float = 0.0) -> Hours:
     """Mean power of a load in each hour of a day.
 
     Parameters
@@ -82,6 +82,9 @@ def hourly_w(load: Load, month: int, south: bool = False, weekday: int | None = 
     weekday : int, optional
         Day of the week, 0 is Monday, where the date is known; the mean day of the month where not. Only a measured load
         differs by it; over a whole week it takes seven mean days.
+    ahead_h : float
+        By how much the clock on the wall is ahead of standard time that day [h]. A measured load is in hours of
+        standard time already and is not moved.
 
     Returns
     -------
@@ -97,11 +100,16 @@ def hourly_w(load: Load, month: int, south: bool = False, weekday: int | None = 
     if month not in load.months:
         return np.zeros(HOURS_PER_DAY)
     mean_w = _mean_day_w(load, month, south)
-    return mean_w if load.profile is None or weekday is None else load.profile.share_of(weekday) * mean_w
+    if load.profile is None:
+        return on_standard_clock(mean_w, ahead_h) if ahead_h else mean_w
+    return mean_w if weekday is None else load.profile.share_of(weekday) * mean_w
 
 
 def _mean_day_w(load: Load, month: int, south: bool) -> Hours:
-    """The mean day of a month, whether the load runs in it or not; (24,) [W]."""
+    """The mean day of a month, whether the load runs in it or not, by the clock on the wall; (24,) [W].
+
+    Of a measured load by standard time.
+    """
     if load.profile is not None:
         return load.filled()["scale"] * np.array(load.profile.month_w[month - 1], dtype=np.float64)
     assert load.meaning.hourly is not None

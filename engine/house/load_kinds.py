@@ -1,6 +1,6 @@
 """The kinds of load a household may have: what is asked of each, what is assumed, how it runs.
 
-Power is W, energy kWh of electricity, times are hours of local standard time, temperatures degC. A
+Power is W, energy kWh of electricity, times are hours of the clock on the wall, temperatures degC. A
 default is used where nothing was typed and carries its source, so that the sheet can list it.
 A measured load has its hours in a profile (`engine.house.load_profile`) instead of a rule.
 Not modelled: start-up surges, cycling within an hour.
@@ -17,9 +17,9 @@ from engine.house.load_shapes import Hours, Values, by_clock_w, by_run_w, car_w,
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sources import Source
 
-CLOCK = "By standard (winter) time: in summer, an hour earlier than the clock on the wall"
-CLOCK_ALL_YEAR = "By the clock on the wall"
-"""The same where there is no summer time."""
+CLOCK = "By the clock on the wall"
+CLOCK_OF_BOTH = "By the clock on the wall, in winter and in summer"
+"""The same where there is summer time."""
 PLATE = "On its type plate, or from a plug-in energy meter"
 
 

@@ -1,6 +1,7 @@
 """How much a load of each kind takes in a day, and how that is spread over its hours.
 
-Arrays hold the 24 means of the hours 0-1 .. 23-24 of local standard time, without summer time.
+Arrays hold the 24 means of the hours 0-1 .. 23-24 of the clock on the wall, summer time in it: people and timers go by
+it. `on_standard_clock` turns them into hours of local standard time, in which the engine steps.
 The house curve is that of a weekday. Power is W, energy kWh, temperature degC.
 A measured load has its own hours (`load_profile`).
 Not modelled: weekends, holidays, minutes within an hour, a tank's temperature from hour to hour.
@@ -55,6 +56,33 @@ def window_w(power_w: float, start_h: float, run_h: float) -> Hours:
     hour = np.arange(2.0 * HOURS_PER_DAY)
     share = np.clip(np.minimum(hour + 1.0, start_h + run_h) - np.maximum(hour, start_h), 0.0, 1.0)
     return np.asarray(power_w * share.reshape(2, HOURS_PER_DAY).sum(axis=0), dtype=np.float64)
+
+
+def on_standard_clock(clock_w: Hours, ahead_h: float) -> Hours:
+    """Turn a day by the clock on the wall into hours of local standard time; the day keeps its energy.
+
+    What would fall before midnight is put at the end of the same day.
+
+    Parameters
+    ----------
+    clock_w : (24,) array
+        Mean of each hour by the clock on the wall [W], even within the hour.
+    ahead_h : float
+        By how much that clock is ahead of standard time [h].
+
+    Returns
+    -------
+    (24,) array
+        Mean of each hour of standard time [W].
+
+    Examples
+    --------
+    >>> np.flatnonzero(on_standard_clock(window_w(100.0, start_h=19.0, run_h=2.0), 1.0))
+    array([18, 19])
+    """
+    whole = int(np.floor(ahead_h))
+    part = ahead_h - whole
+    return np.asarray((1.0 - part) * np.roll(clock_w, -whole) + part * np.roll(clock_w, -whole - 1), dtype=np.float64)
 
 
 def house_shape(month: int) -> Hours:

@@ -32,7 +32,14 @@ __all__ = [
 ]
 
 
-def total(loads: Iterable[Load], month: int, side: str, south: bool = False, weekday: int | None = None) -> Hours:
+def total(
+    loads: Iterable[Load],
+    month: int,
+    side: str,
+    south: bool = False,
+    weekday: int | None = None,
+    ahead_h: float = 0.0,
+) -> Hours:
     """Add up the loads that were measured on one side.
 
     Parameters
@@ -41,13 +48,15 @@ def total(loads: Iterable[Load], month: int, side: str, south: bool = False, wee
         ``ac`` or ``battery``, as in `Load.measured`.
     weekday : int, optional
         Day of the week, as in `hourly_w`; the mean day of the month where the date is not known.
+    ahead_h : float
+        By how much the clock on the wall is ahead of standard time, as in `hourly_w` [h].
 
     Returns
     -------
     (24,) array
         Mean of each hour [W].
     """
-    mine = [hourly_w(load, month, south, weekday) for load in loads if load.measured == side]
+    mine = [hourly_w(load, month, south, weekday, ahead_h) for load in loads if load.measured == side]
     return np.sum(mine, axis=0) if mine else np.zeros(HOURS_PER_DAY)
 
 

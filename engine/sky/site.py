@@ -7,7 +7,7 @@ charger unless the name says otherwise. Not modelled: shade by time of day (stat
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import ClassVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -64,6 +64,29 @@ class Site:
     def summer_time(self) -> bool:
         """Whether the clock on the wall has summer time, by the rules of 2025."""
         return len(set(_offsets_h(self.time_zone))) > 1
+
+    def clock_ahead_h(self, day: date) -> float:
+        """Return by how much the clock on the wall is ahead of standard time at noon of a day, by that day's rules [h].
+
+        Examples
+        --------
+        >>> home = Site(latitude_deg=52, longitude_deg=5, time_zone="Europe/Amsterdam")
+        >>> home.clock_ahead_h(date(2026, 3, 28)), home.clock_ahead_h(date(2026, 3, 29))
+        (0.0, 1.0)
+        """
+        offset = datetime(day.year, day.month, day.day, 12, tzinfo=_zone(self.time_zone)).utcoffset()
+        assert offset is not None
+        return offset.total_seconds() / 3600.0 - self.utc_offset_h
+
+    def usual_ahead_h(self, month: int) -> float:
+        """Return the same for the middle of a month of any year, by the rules of 2025 [h]."""
+        return self.clock_ahead_h(date(_YEAR_OF_RULES, month, 15))
+
+    @property
+    def usual_year_ahead_h(self) -> tuple[float, ...]:
+        """The same for each day of any year, 1 January first, by the rules of 2025, (366,) [h]."""
+        first = date(_YEAR_OF_RULES, 1, 1)
+        return tuple(self.clock_ahead_h(first + timedelta(days=k)) for k in range(366))
 
     @property
     def south(self) -> bool:

@@ -35,6 +35,7 @@ def hours(limit_w: float = inf) -> Winters:
         drawn_w=np.full(24 * DAYS, 100.0),
         month=np.array([0, 0, 1]),
         year=np.array([2001, 2001, 2002]),
+        kind=np.array([0, 0, 1]),
         ac_w=ac_w,
         dc_w=dc_w,
         sun_limit_w=limit_w,
@@ -67,7 +68,7 @@ def test_an_hour_and_its_end_are_of_the_year_of_their_day() -> None:
     assert hours().year_of(np.array([0, 1, 47, 48, 49, 72])).tolist() == [2001, 2001, 2001, 2001, 2002, 2002]
 
 
-def test_loads_are_those_of_the_months_of_the_days() -> None:
+def test_loads_are_those_of_the_kinds_of_the_days() -> None:
     ac_w, dc_w = hours().loads(1, 3)
     assert ac_w.tolist() == [50.0] * 24 + [70.0] * 24
     assert dc_w.tolist() == [0.0] * 24 + [5.0] * 24

@@ -207,3 +207,11 @@ def test_a_shared_bus_too_cold_to_charge_is_said_before_the_generator(
 ) -> None:
     said = words(soup(client_of(two_banks(small_house, cell_c=-6.0)).get(f"/run?{ASK}")).select_one("#answer"))
     assert "may not be charged at -6 °C" in said
+
+
+@pytest.mark.parametrize("day", ["2026-11-25", "2026-06-25"])
+def test_quiet_hours_go_by_the_clock_on_the_wall_in_summer_too(client_of: Opener, day: str) -> None:
+    # the bank is due at once: it starts when the quiet hours end
+    client = client_of(household_h(quiet_from_h=17, quiet_to_h=7))
+    page = soup(client.get(f"/today?charge=22&sky=none&at={day}%2018:00"))
+    assert "first starts in 13 hours" in words(page)

@@ -140,7 +140,7 @@ def _shown(house: Household, answer: Card) -> dict[str, Any]:
         "ah_text": _ah_text(mine.banks),
         "kinds": listed(list(dict.fromkeys(cells))),
         "month": MONTHS[answer.month - 1],
-        "view": card_view(answer),
+        "view": card_view(answer, house.site),
         "others": [(one.bank.id, one.name) for one in house.supplies() if one.bank.id != answer.supply.bank_id],
         "things_source": THINGS_SOURCE,
         "stops": stops[:MOST_STOPS],

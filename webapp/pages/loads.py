@@ -9,7 +9,7 @@ from starlette.responses import Response
 
 from engine.answers.notices import household_notices
 from engine.house.household import Household
-from engine.house.load_kinds import CLOCK, CLOCK_ALL_YEAR, KINDS, LoadField
+from engine.house.load_kinds import CLOCK, CLOCK_OF_BOTH, KINDS, LoadField
 from engine.house.loads import SIDES, Load, daily_kwh
 from engine.quantities import HOURS_PER_DAY
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
@@ -49,8 +49,8 @@ TICKS = {
 def _kind_field(house: Household, name: str, field: LoadField) -> Field:
     """One of a kind's own numbers; left empty it takes the kind's default, which the hint names."""
     told = field.quantity.hint
-    if told == CLOCK and not house.site.summer_time:
-        told = CLOCK_ALL_YEAR
+    if told == CLOCK and house.site.summer_time:
+        told = CLOCK_OF_BOTH
     stand_in = f"{text_of(field.default, field.quantity)} {field.quantity.unit}".strip()
     if field.quantity.clock and chosen().clock == "12":
         stand_in = shown_text_of(field.default, field.quantity)
@@ -131,7 +131,7 @@ def _thing(values: Values, old: Document) -> Document:
 
 
 def _hours(load: Load) -> str:
-    """When a load runs, in standard time; empty where it has no clock."""
+    """When a load runs, by the clock on the wall; empty where it has no clock."""
     values = load.filled()
     start_h, run_h, end_h = (values.get(name) for name in ("start_h", "run_h", "end_h"))
     if start_h is None or run_h == 0.0:
