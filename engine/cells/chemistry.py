@@ -28,6 +28,10 @@ Array = NDArray[np.float64]
 
 STEPS = 1000
 """Steps of a `CellTable`: s = k / STEPS."""
+TABLE_C = 25.0
+"""Cell temperature at which curves and label ampere-hours hold [degC]."""
+Pairs = tuple[tuple[float, float], ...]
+"""(degC, factor), the temperatures rising."""
 LEAST_SHARE = 0.01
 """Floor of `capacity_share`: a bank so cold or so loaded that the tables end still divides."""
 
