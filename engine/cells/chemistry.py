@@ -109,6 +109,11 @@ class Chemistry:
         """Id of the catalogue's chemistry that a measured one is of: what stands before a slash; else its own."""
         return self.id.partition("/")[0]
 
+    @property
+    def cold_known_c(self) -> float:
+        """Coldest cell temperature of which its capacity is known; that one is used for all that are colder [degC]."""
+        return self.capacity_temperature[0][0]
+
     def source_of(self, name: str) -> Source | None:
         """Return where field `name` is from, or None if nothing is said."""
         return next((source for key, source in self.sources.items() if name in key.split()), None)
