@@ -17,11 +17,11 @@ from engine.answers.comparing import Comparison, comparing
 from engine.answers.sizing import Sizing, sizing
 from engine.bench.analysis import analyse
 from engine.bench.cell_of_log import cell_of
-from engine.bench.cycles import BenchResult
+from engine.bench.cycles import BenchResult, tested_at_c
 from engine.bench.files import guess, read_log, with_choices
 from engine.bench.measured import BenchRow, MeasuredCell, bench_rows, c_rate_of, chemistry_of
 from engine.cells import catalogue
-from engine.cells.chemistry import Chemistry
+from engine.cells.chemistry import TABLE_C, Chemistry
 from engine.errors import InputError, Unreachable
 from engine.house.household import Household, read, write
 from engine.json_answer import plain_data
@@ -66,11 +66,14 @@ class BenchLogReading:
     chemistry : Chemistry
         The same as a bank's own chemistry: charge `soc` [-], rested volts `ocv_v` [V] and resistances
         `r_slow_v_per_c`, `r_fast_v_per_c` [V for each C], tuples of one length; its `sources` say what was measured.
+    tested_c : float
+        Mean cell temperature of the test, where the log has it, else 25 [degC]; a bank's `tested_c`.
     """
 
     result: BenchResult
     cell: MeasuredCell
     chemistry: Chemistry
+    tested_c: float
 
 
 def days_to_come(household: Household, days: str, month: int, count: int = 0) -> Sky:
@@ -217,9 +220,11 @@ def read_bench_log(
         raise InputError("chemistry", f"Chemistry must be one of {', '.join(catalogue.names())}; got “{chemistry}”.")
     base = catalogue.load(chemistry)
     result = analyse(read_log(content, with_choices(guess(content), kind="log")), label_ah, series)
-    cell, _ = cell_of(result, base, label_ah)
-    own = chemistry_of(cell, base, f"{base.base_id}/own", f"{base.name}, own test")
-    return BenchLogReading(result=result, cell=cell, chemistry=own)
+    cell, cycle = cell_of(result, base, label_ah)
+    seen_c = tested_at_c(cycle)
+    tested_c = TABLE_C if seen_c is None else seen_c
+    own = chemistry_of(cell, base, f"{base.base_id}/own", f"{base.name}, own test", tested_c)
+    return BenchLogReading(result=result, cell=cell, chemistry=own, tested_c=tested_c)
 
 
 def end_volts(cell: MeasuredCell, volts: Sequence[float], charge_a: float | None = None) -> tuple[BenchRow, ...]:

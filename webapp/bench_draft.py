@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from engine.bench.cycles import BENCH_C
 from engine.cells import catalogue
 from engine.errors import InputError
 from engine.fields import Quantity
@@ -25,6 +26,7 @@ LABEL_AH = Quantity(label="Label of the cell", unit="Ah", low=0.05, high=5000.0,
 IN_TEST = Quantity(label="Cells in series in this test", unit="cells", low=1, high=400, whole=True)
 CHARGE_A = Quantity(label="Charge current on the bench", unit="A", low=0.001, high=5000.0)
 TAIL_A = Quantity(label="Current that ended a hold", unit="A", low=0.0005, high=5000.0, optional=True)
+TEST_C = Quantity(label="Temperature of the test", unit="°C", low=BENCH_C[0], high=BENCH_C[1], optional=True)
 KINDS = tuple((kind, words) for kind, words in KIND_WORDS.items())
 ABOUT = {
     "log": "Rows over time: it needs the time, volts and amperes of one cell.",
@@ -153,15 +155,18 @@ def _fields(kind: str) -> tuple[Field, ...]:
         hint="What the test does not show, such as limits and cold, is borrowed from it",
     )
     label = number_field("label_ah", LABEL_AH, hint="To compare with; may be left empty")
+    told = "In the cells. " + ("Empty: from the log’s own column, else 25 °C" if kind == "log" else "Empty: 25 °C")
+    warmth = number_field("test_c", TEST_C, hint=f"{told}. A bank’s cold is counted from there")
     if kind == "log":
-        return chemistry, label, number_field("series", IN_TEST, default=1, hint="1 for a single cell")
+        return chemistry, label, number_field("series", IN_TEST, default=1, hint="1 for a single cell"), warmth
     if kind == "table":
         held = "Empty: nothing was held"
-        return chemistry, number_field("charge_a", CHARGE_A), number_field("tail_a", TAIL_A, hint=held), label
+        return chemistry, number_field("charge_a", CHARGE_A), number_field("tail_a", TAIL_A, hint=held), label, warmth
     return (
         chemistry,
         number_field("series", SERIES),
         number_field("parallel", PARALLEL, hint="Side by side in each place"),
+        warmth,
     )
 
 

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Any
 
 from engine.bench import analysis
 from engine.bench.cell_of_log import cell_of
-from engine.bench.cycles import BenchResult, Cycle
+from engine.bench.cycles import BenchResult, Cycle, tested_at_c
 from engine.bench.measured import MeasuredCell, from_table, nothing_below_v
 from engine.bench.records import BenchLog, ChargeTable, TestedCell
 from engine.cells import catalogue
-from engine.cells.chemistry import Chemistry
+from engine.cells.chemistry import TABLE_C, Chemistry
 from engine.errors import InputError, Unreachable
 from engine.house.grouping import SERIES, Grouping, grouped
 from engine.house.household import Household
@@ -50,6 +50,15 @@ class Choices(KeptChoices):
     parallel: int = 1
     charge_a: float | None = None
     tail_a: float | None = None
+    test_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Warmth:
+    """Cell temperature in a test [degC], and whether it was ``typed``, in the ``log`` or ``assumed``."""
+
+    degrees_c: float
+    by: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +69,7 @@ class LogReport:
     base: Chemistry
     cell: MeasuredCell | None
     cycle: Cycle | None
+    warmth: Warmth
     why_no_cell: str = ""
 
 
@@ -71,6 +81,7 @@ class TableReport:
     base: Chemistry
     cell: MeasuredCell
     nothing_below_v: float | None
+    warmth: Warmth
     findings: tuple[Finding, ...]
 
 
@@ -81,6 +92,7 @@ class CellsReport:
     cells: tuple[TestedCell, ...]
     base: Chemistry
     grouping: Grouping
+    warmth: Warmth
     findings: tuple[Finding, ...]
 
 
@@ -203,7 +215,7 @@ def report_of(content: bytes, choices: Choices) -> Report:
     cells = files.read_cells(content, reading)
     found = grouped(cells, choices.series, choices.parallel)
     findings = (*files.left_out(content, reading), *found.findings)
-    return CellsReport(cells=cells, base=base, grouping=found, findings=findings)
+    return CellsReport(cells=cells, base=base, grouping=found, warmth=_warmth(choices), findings=findings)
 
 
 def report(store: Store, test: CellTest) -> Report:
@@ -232,8 +244,18 @@ def _log(log: BenchLog, choices: Choices, base: Chemistry) -> LogReport:
     try:
         cell, cycle = cell_of(result, base, choices.label_ah)
     except (InputError, Unreachable) as fault:
-        return LogReport(result=result, base=base, cell=None, cycle=None, why_no_cell=str(fault))
-    return LogReport(result=result, base=base, cell=cell, cycle=cycle)
+        fullest = max(result.cycles, key=lambda one: one.discharge_ah or 0.0, default=None)
+        warmth = _warmth(choices, fullest)
+        return LogReport(result=result, base=base, cell=None, cycle=None, warmth=warmth, why_no_cell=str(fault))
+    return LogReport(result=result, base=base, cell=cell, cycle=cycle, warmth=_warmth(choices, cycle))
+
+
+def _warmth(choices: Choices, cycle: Cycle | None = None) -> Warmth:
+    """The temperature of a test: as typed, else what the log has of the cycle, else 25 °C."""
+    if choices.test_c is not None:
+        return Warmth(degrees_c=choices.test_c, by="typed")
+    seen_c = tested_at_c(cycle)
+    return Warmth(degrees_c=TABLE_C, by="assumed") if seen_c is None else Warmth(degrees_c=round(seen_c, 1), by="log")
 
 
 def _table(content: bytes, reading: Reading, choices: Choices, base: Chemistry) -> TableReport:
@@ -246,5 +268,10 @@ def _table(content: bytes, reading: Reading, choices: Choices, base: Chemistry) 
     table = files.read_table(content, reading, choices.charge_a, choices.tail_a or choices.charge_a)
     cell = from_table(table, base, choices.label_ah)
     return TableReport(
-        table=table, base=base, cell=cell, nothing_below_v=nothing_below_v(table), findings=cell.findings
+        table=table,
+        base=base,
+        cell=cell,
+        nothing_below_v=nothing_below_v(table),
+        warmth=_warmth(choices),
+        findings=cell.findings,
     )

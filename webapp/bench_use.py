@@ -42,13 +42,14 @@ def given(found: Report, bank: Bank, test: CellTest) -> dict[str, Any]:
         )
     each_ah = _ah_alone(found)
     if each_ah is not None or isinstance(found, CellsReport):
-        return {"tested_ah": each_ah}
+        return {"tested_ah": each_ah, "tested_c": found.warmth.degrees_c}
     cell = found.cell
     assert cell is not None
-    own = chemistry_of(cell, found.base, own_id(found.base, test.id), f"{found.base.name}, your test “{test.name}”")
+    name, tested_c = f"{found.base.name}, your test “{test.name}”", found.warmth.degrees_c
+    own = chemistry_of(cell, found.base, own_id(found.base, test.id), name, tested_c)
     values: dict[str, Any] = {"chemistry": plain_data(own)}
     if of_own_cells(cell.full_ah, bank):
-        values["tested_ah"] = round(cell.full_ah, 6)
+        values |= {"tested_ah": round(cell.full_ah, 6), "tested_c": tested_c}
     return values
 
 

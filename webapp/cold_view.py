@@ -13,7 +13,7 @@ from engine.sky.site import Site
 from webapp import car_chart, cold_chart
 from webapp.chart_parts import Curve, Figure
 from webapp.cold_chart import Over
-from webapp.cold_words import LEAST_TOLD_KWH, WARM_FIRST, amps, degrees, holds, takes
+from webapp.cold_words import LEAST_TOLD_KWH, WARM_FIRST, amps, beyond_known, degrees, holds, takes
 from webapp.questions import civil_times, to_standard
 from webapp.render import NO_BREAK, figures, fixed, percent
 from webapp.words import duration, energy, in_sentence, listed, short_date, stamp
@@ -36,6 +36,7 @@ class BankCard:
     figure: Figure
     numbers: tuple[tuple[str, str, str, str], ...]
     rows: tuple[tuple[bool, str, str, str, str], ...]
+    beyond: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,11 +140,12 @@ def _card(bank: ColdBank, points: tuple[AtTemperature, ...]) -> BankCard:
         name=bank.name,
         takes=amps(bank.now.charge_a),
         takes_basis=f"at {degrees(bank.now.cell_c)}, {whole}; none below {degrees(bank.charge_min_c)}",
-        holds=percent(bank.now.capacity_share),
+        holds=f"{percent(bank.now.capacity_share)}{' or less' if bank.beyond_known else ''}",
         holds_basis=_usable(bank),
         figure=_temperatures(bank, points),
         numbers=tuple(_shares(row, bank) for row in _with_now(bank)),
         rows=tuple(_row(row, bank) for row in _with_now(bank)),
+        beyond=beyond_known(bank, _with_now(bank)[0].cell_c),
     )
 
 
@@ -166,15 +168,26 @@ def _row(row: AtTemperature, bank: ColdBank) -> tuple[bool, str, str, str, str]:
         row is bank.now,
         degrees(row.cell_c),
         figures(row.charge_a, 3),
-        fixed(row.capacity_share * 100.0),
-        fixed(row.usable_kwh, 1),
+        f"{_or_less(row, bank)}{fixed(row.capacity_share * 100.0)}",
+        f"{_or_less(row, bank)}{fixed(row.usable_kwh, 1)}",
     )
 
 
 def _shares(row: AtTemperature, bank: ColdBank) -> tuple[str, str, str, str]:
     """What the chart draws at a temperature [%]."""
     current, capacity, usable = row.charge_a / bank.full_a, row.capacity_share, _of_warm(row.usable_kwh, bank)
-    return degrees(row.cell_c), fixed(current * 100.0), fixed(capacity * 100.0), fixed(usable * 100.0)
+    less = _or_less(row, bank)
+    return (
+        degrees(row.cell_c),
+        fixed(current * 100.0),
+        f"{less}{fixed(capacity * 100.0)}",
+        f"{less}{fixed(usable * 100.0)}",
+    )
+
+
+def _or_less(row: AtTemperature, bank: ColdBank) -> str:
+    """Mark what is beyond anything known of the capacity; nothing is marked where nothing is given."""
+    return f"under{NO_BREAK}" if row.cell_c < bank.known_from_c and row.capacity_share > 0.0 else ""
 
 
 def _of_warm(kwh: float, bank: ColdBank) -> float:

@@ -48,7 +48,20 @@ def holds(bank: ColdBank) -> str:
     """What capacity a bank has at its temperature, as a clause."""
     if not bank.now.capacity_share:
         return "gives nothing at all"
-    return f"holds {percent(bank.now.capacity_share)} of its {degrees(ROOM_C)} capacity"
+    told = f"holds {percent(bank.now.capacity_share)} of its {degrees(ROOM_C)} capacity"
+    return (
+        f"{told} or less (counted as at {degrees(bank.known_from_c)}, the coldest known)" if bank.beyond_known else told
+    )
+
+
+def beyond_known(bank: ColdBank, coldest_c: float) -> str:
+    """Say which rows of a table down to a temperature are beyond what is known; empty where none is."""
+    if coldest_c >= bank.known_from_c:
+        return ""
+    return (
+        f"Nothing is known of the capacity of these cells below {degrees(bank.known_from_c)}: what stands there is that of "
+        f"{degrees(bank.known_from_c)}, and the truth is less."
+    )
 
 
 def cold_sentence(bank: ColdBank, refused_kwh: float = 0.0) -> str:

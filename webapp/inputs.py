@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from engine.answers.inputs import months_from
+from engine.cells.chemistry import TABLE_C
 from engine.house.bank import Bank
 from engine.house.generator import Generator
 from engine.house.household import Household, Supply
@@ -57,7 +58,8 @@ def sun_inputs(house: Household) -> tuple[Input, ...]:
 def bank_text(bank: Bank) -> str:
     """Describe a bank in one line."""
     strings = f" × {bank.parallel} in parallel" if bank.parallel > 1 else ""
-    tested = "" if bank.tested_ah is None else f"{bank.tested_ah:g} Ah tested of "
+    at = "" if bank.tested_c == TABLE_C else f" at {bank.tested_c:g} °C"
+    tested = "" if bank.tested_ah is None else f"{bank.tested_ah:g} Ah tested{at} of "
     reserve = f"{bank.reserve_soc * 100:g} %" if bank.reserve_v is None else f"{bank.reserve_v:g} V per cell"
     cold = "" if bank.cold_charge_a is None else f", charged with {bank.cold_charge_a:g} A at 0 °C"
     own = [

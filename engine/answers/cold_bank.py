@@ -61,6 +61,8 @@ class ColdBank:
         Whether anybody has stated how cold its cells may be charged; where not, no charge is counted below 10 degC.
     warm_kwh : float
         Usable energy at 20 degC [kWh].
+    known_from_c : float
+        Coldest temperature of which the capacity is known; colder cells are counted as if at that one [degC].
     """
 
     bank_id: str
@@ -71,6 +73,7 @@ class ColdBank:
     full_from_c: float
     stated: bool
     warm_kwh: float
+    known_from_c: float
     rows: tuple[AtTemperature, ...] = ()
 
     @property
@@ -82,6 +85,11 @@ class ColdBank:
     def too_cold(self) -> bool:
         """Whether it may not be charged at all."""
         return self.now.cell_c < self.charge_min_c
+
+    @property
+    def beyond_known(self) -> bool:
+        """Whether it is colder than anything known of its capacity, and may still be discharged."""
+        return self.now.cell_c < self.known_from_c and self.now.capacity_share > 0.0
 
     @property
     def held_back(self) -> bool:
@@ -137,6 +145,7 @@ def cold_bank(bank: Bank, inverter: Inverter, drawn_w: float, temperatures_c: Se
         full_from_c=full_from_c(bank),
         stated=cold_limit_stated(bank),
         warm_kwh=at_temperature(bank, inverter, drawn_w, ROOM_C).usable_kwh,
+        known_from_c=bank.cell.cold_known_c,
         rows=tuple(at_temperature(bank, inverter, drawn_w, float(cell_c)) for cell_c in temperatures_c),
     )
 

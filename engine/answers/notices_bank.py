@@ -8,6 +8,7 @@ from math import ceil
 from engine.answers.answer import Notice, Remedy
 from engine.answers.notices_charge import charger_notices, highest_cell_notices
 from engine.answers.notices_cold import charger_cold_notices, cold_charge_notices, frozen_notices
+from engine.cells.chemistry import capacity_share
 from engine.fields import quantities
 from engine.house.bank import Bank, cutoff_cell_v
 from engine.house.inverter import Inverter
@@ -97,6 +98,16 @@ def cell_notices(bank: Bank) -> Iterator[Notice]:
             page="banks",
             text=f"{bank.name}: at {bank.cell_c:g} °C nothing is counted as usable; {cell.name} is discharged down to "
             f"{cell.discharge_min_c:g} °C.",
+        )
+    elif bank.cell_c < cell.cold_known_c:
+        share = capacity_share(cell, cell.cold_known_c)
+        yield Notice(
+            level="check",
+            code="colder-than-known",
+            page="cold",
+            text=f"{bank.name}: nothing is known of what {cell.name} holds below {cell.cold_known_c:g} °C. At "
+            f"{bank.cell_c:g} °C it is counted as at {cell.cold_known_c:g} °C, {share * 100:.0f} % of its ampere-hours; "
+            "it holds less. Keep a larger reserve or warm the cells.",
         )
     yield from cold_charge_notices(bank)
     if cell.v_full * bank.series > EXTRA_LOW_VOLTAGE_V:

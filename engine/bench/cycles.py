@@ -21,6 +21,8 @@ _FOOT_V, _FOOT_STEEPER = 0.1, 3.0
 _LOW_SHARE = 0.35
 """A charge that begins in this lowest part of the volts seen may have begun empty."""
 _TAIL_REACHED = 0.5
+BENCH_C = (-40.0, 60.0)
+"""Between these a logged temperature is a cell’s, degC; the limits of a bank’s too."""
 _MOST_EXCESS = 0.02
 """More ampere-hours out than in by this share of the log's largest charge cannot have come from this charge alone."""
 
@@ -56,6 +58,12 @@ class Cycle:
     ends_empty: bool
     excess_ah: float = 0.0
     flags: tuple[str, ...] = ()
+
+
+def tested_at_c(cycle: Cycle | None) -> float | None:
+    """Return the mean temperature that a log has of a cycle [degC]; None where it has none that a cell can have."""
+    seen_c = None if cycle is None else cycle.temperature_c
+    return seen_c if seen_c is not None and BENCH_C[0] <= seen_c <= BENCH_C[1] else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from engine.bench.measured_cell import MeasuredCell
 from engine.bench.resistance import GRID, middle
-from engine.cells.chemistry import Chemistry, table
+from engine.cells.chemistry import TABLE_C, Chemistry, Pairs, interpolated, table
 from engine.sources import Source
 
 Array = NDArray[np.float64]
@@ -26,7 +26,7 @@ _CURVE = "soc ocv_v r_slow_v_per_c r_fast_v_per_c"
 _OWN = ("soc", "ocv_v", "r_slow_v_per_c", "r_fast_v_per_c", "v_full", "v_charge", "tail_c")
 
 
-def chemistry_of(cell: MeasuredCell, base: Chemistry, id: str, name: str) -> Chemistry:
+def chemistry_of(cell: MeasuredCell, base: Chemistry, id: str, name: str, tested_c: float = TABLE_C) -> Chemistry:
     """Return a chemistry with the measured curve and the rest from `base`.
 
     Parameters
@@ -36,11 +36,13 @@ def chemistry_of(cell: MeasuredCell, base: Chemistry, id: str, name: str) -> Che
         Same kind of cell; limits, temperature tables, reserve and life stay its.
     id, name : str
         Of the new chemistry.
+    tested_c : float
+        Cell temperature in the test [degC]: there a measured resistance is as it was measured.
 
     Returns
     -------
     Chemistry
-        Its full charge is `cell.full_ah`: give the bank that as its tested capacity.
+        Its full charge is `cell.full_ah`: give the bank that as its tested capacity, and `tested_c` beside it.
 
     Notes
     -----
@@ -60,6 +62,7 @@ def chemistry_of(cell: MeasuredCell, base: Chemistry, id: str, name: str) -> Che
         "v_charge": min(base.v_charge, v_full),
         "tail_c": round(min(max(cell.tail_c, 0.001), 1.0), 4),
         "coulombic_efficiency": _efficiency(cell, base),
+        "resistance_temperature": _against_temperature(cell, base, tested_c),
     }
     nominal_is_base = base.v_nominal < v_full
     own["v_nominal"] = base.v_nominal if nominal_is_base else float(np.trapezoid(cell.ocv_v, GRID))
@@ -78,6 +81,13 @@ def _fast(cell: MeasuredCell, base: Chemistry) -> Array:
     usual = middle(np.array(cells.r_slow))
     factor = middle(cell.r_v_per_c) / usual if usual > 0.0 else 1.0
     return np.interp(NODES, GRID, factor * np.array(cells.r_fast))
+
+
+def _against_temperature(cell: MeasuredCell, base: Chemistry, tested_c: float) -> Pairs:
+    """The base's resistance against temperature, with 1 where this cell's own was measured."""
+    pairs = base.resistance_temperature
+    there = 1.0 if cell.resistance.kind == "borrowed" else interpolated(pairs, tested_c)
+    return tuple((c, factor / there) for c, factor in pairs)
 
 
 def _efficiency(cell: MeasuredCell, base: Chemistry) -> tuple[float, ...] | float:

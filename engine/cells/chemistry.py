@@ -28,6 +28,10 @@ Array = NDArray[np.float64]
 
 STEPS = 1000
 """Steps of a `CellTable`: s = k / STEPS."""
+TABLE_C = 25.0
+"""Cell temperature at which curves and label ampere-hours hold [degC]."""
+Pairs = tuple[tuple[float, float], ...]
+"""(degC, factor), the temperatures rising."""
 LEAST_SHARE = 0.01
 """Floor of `capacity_share`: a bank so cold or so loaded that the tables end still divides."""
 
@@ -104,6 +108,11 @@ class Chemistry:
     def base_id(self) -> str:
         """Id of the catalogue's chemistry that a measured one is of: what stands before a slash; else its own."""
         return self.id.partition("/")[0]
+
+    @property
+    def cold_known_c(self) -> float:
+        """Coldest cell temperature of which its capacity is known; that one is used for all that are colder [degC]."""
+        return self.capacity_temperature[0][0]
 
     def source_of(self, name: str) -> Source | None:
         """Return where field `name` is from, or None if nothing is said."""

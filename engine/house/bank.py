@@ -15,7 +15,7 @@ from typing import ClassVar
 import numpy as np
 
 from engine.cells import catalogue, curve
-from engine.cells.chemistry import CellTable, Chemistry, arrays, at, capacity_share, energy_at, table
+from engine.cells.chemistry import TABLE_C, CellTable, Chemistry, arrays, at, capacity_share, energy_at, table
 from engine.cells.cold_limits import COLD_C, FULL_C, coldest_stated
 from engine.errors import InputError
 from engine.fields import check, quantity
@@ -97,6 +97,14 @@ class Bank:
         default=None,
         optional=True,
         hint="Your own test of the weakest cell; empty if never tested",
+    )
+    tested_c: float = quantity(
+        "Tested at",
+        "°C",
+        -40,
+        60,
+        default=TABLE_C,
+        hint="Cell temperature in that test, so that cold is not taken off twice; warmer cells count as tested",
     )
     rated_h: float | None = quantity(
         "Ampere-hours are for a discharge of",
@@ -216,8 +224,9 @@ class Bank:
     def cell(self) -> Chemistry:
         """The chemistry itself, looked up in the catalogue where only its id is stored, with the bank's own numbers."""
         cell = catalogue.load(self.chemistry) if isinstance(self.chemistry, str) else self.chemistry
-        own = (self.rated_h, self.charge_efficiency, self.self_discharge_per_month)
-        return cell if own == (None, None, None) else with_own(cell, *own)
+        tested_c = None if self.tested_ah is None or self.tested_c == TABLE_C else self.tested_c
+        own = (self.rated_h, self.charge_efficiency, self.self_discharge_per_month, tested_c)
+        return cell if own == (None,) * len(own) else with_own(cell, *own)
 
     @property
     def table(self) -> CellTable:

@@ -257,6 +257,20 @@ def test_notices_of_cold() -> None:
     assert "charger-over-cold" not in codes(house(cell_c=12.0, cold_charge_a=20.0))
 
 
+@pytest.mark.parametrize(("cell_c", "beyond"), [(-10.0, False), (-10.5, True), (-19.0, True), (-21.0, False)])
+def test_a_bank_colder_than_its_table_says_so_and_what_is_used(cell_c: float, beyond: bool) -> None:
+    """The table of LFP ends at -10 °C with 80 %; below -20 °C it may not be discharged at all, which is said instead."""
+    home = house(cell_c=cell_c)
+    told = {notice.code: notice.text for notice in household_notices(home, 11)}
+    (found,) = cold_banks(home, home.supplies()[0], 11)
+    assert found.beyond_known is beyond
+    assert ("colder-than-known" in told) is beyond
+    if beyond:
+        assert "below -10 °C" in told["colder-than-known"]
+        assert "80 % of its ampere-hours" in told["colder-than-known"]
+    assert ("too-cold-to-discharge" in told) is (cell_c < -20.0)
+
+
 def test_the_document_keeps_the_field() -> None:
     home = house(cold_charge_a=42.5)
     assert household.read(household.write(home)) == home

@@ -32,7 +32,7 @@ from engine.bench.resistance import Held, Line, Resistance
 from engine.cells import catalogue, curve
 from engine.cells.chemistry import table
 from engine.errors import InputError
-from engine.house.bank import Bank, floor, step_down, window
+from engine.house.bank import Bank, delivered, floor, step_down, window
 from engine.house.inverter import Inverter
 
 SODIUM = catalogue.load("sodium_layered")
@@ -432,6 +432,49 @@ def test_a_bank_of_the_measured_cell_works_and_differs():
     assert 0.0 < floor(bank, inverter, 300.0).soc < 1.0
     assert window(bank, 300.0).top_v == 3.6
     assert step_down(bank, inverter, 280.0, 300.0)[-1].left_kwh > 0.0
+
+
+def usable(bank: Bank, cell_c: float) -> tuple[float, float]:
+    """Ampere-hours from full to where cold ends a slow discharge, and their energy in kWh, at some cell temperature."""
+    inverter = Inverter(
+        id="i", name="I", dc_min_v=16.0, dc_max_v=64.0, restart_v=44.0, rated_w=3000.0, idle_w=20.0, k1=0.02, k2=0.04
+    )
+    there = dataclasses.replace(bank, cell_c=cell_c)
+    reach = floor(there, inverter, 1.0).reach_soc
+    return (1.0 - reach) * there.ah, delivered(there, 1.0, reach, 1.0)[0]
+
+
+@pytest.mark.parametrize("tested_c", [-10.0, 0.0, 8.0, 25.0])
+def test_a_bank_at_the_temperature_of_its_test_gives_what_was_measured(tested_c):
+    bank = Bank(id="a", name="A", chemistry="lfp", series=16, label_ah=100.0, reserve_soc=0.0)
+    expected_ah, expected_kwh = usable(bank, tested_c)
+    # The table of LFP in data/chemistries/lfp.toml: 80 % at -10 °C, 88.5 % at 0 °C, all at 25 °C; a trickle loses none.
+    assert expected_ah == pytest.approx(100.0 * np.interp(tested_c, (-10, 0, 25), (0.8, 0.885, 1.0)), rel=1e-3)
+    tested = dataclasses.replace(bank, tested_ah=expected_ah, tested_c=tested_c)
+    found_ah, found_kwh = usable(tested, tested_c)
+    assert found_ah == pytest.approx(expected_ah, rel=1e-3)
+    assert found_kwh == pytest.approx(expected_kwh, rel=0.02)
+    assert usable(tested, -10.0)[0] == pytest.approx(80.0, rel=1e-3)
+    assert usable(tested, 40.0)[0] == pytest.approx(expected_ah, rel=1e-3)
+
+
+def test_a_label_is_of_25_degrees_whatever_a_test_that_is_none_was_at():
+    bank = Bank(id="a", name="A", chemistry="lfp", series=16, label_ah=100.0, reserve_soc=0.0)
+    assert usable(dataclasses.replace(bank, tested_c=0.0), 0.0) == usable(bank, 0.0)
+
+
+def test_a_resistance_measured_in_the_cold_is_met_at_that_temperature():
+    cold_c = 0.0
+    factor = dict(SODIUM.resistance_temperature)[cold_c]
+    truth = dataclasses.replace(SODIUM, r_slow_v_per_c=tuple(factor * r for r in SODIUM.r_slow_v_per_c))
+    charge, discharge = run(truth, 0.45, v_end=3.95), run(truth, 0.45, direction=-1)
+    hold = Hold(volts=3.95, ah=np.linspace(charge.ah[-1], 100, 20), current_a=np.linspace(45, 8, 20))
+    cell = from_charge_and_discharge(charge, discharge, SODIUM, hold=hold)
+    own = chemistry_of(cell, SODIUM, "own", "Own", tested_c=cold_c)
+    assert table(own, cold_c).r_slow[500] == pytest.approx(table(truth).r_slow[500], rel=0.03)
+    assert table(own, 25.0).r_slow[500] == pytest.approx(table(SODIUM).r_slow[500], rel=0.03)
+    taken_warm = chemistry_of(cell, SODIUM, "own", "Own")
+    assert table(taken_warm, cold_c).r_slow[500] == pytest.approx(factor * table(truth).r_slow[500], rel=0.03)
 
 
 def test_how_far_a_test_went_down_is_no_limit():

@@ -162,6 +162,22 @@ def test_a_log_becomes_a_banks_own_chemistry(sodium: Client) -> None:
     assert "your test" in text_of(soup(sodium.get("/banks")))
 
 
+def test_the_temperature_of_a_test_goes_along_into_the_bank(sodium: Client) -> None:
+    logged = read_so(sodium, bench_example.log(), label_ah="1.5")
+    assert "Cells at 22 °C in this test, by its own column" in text_of(soup(sodium.get(logged)))
+    sodium.post(f"{logged}/use", {"revision": "1", "bank": "store"})
+    assert sodium.document()["banks"][0]["tested_c"] == pytest.approx(22.0, abs=1.0)
+    typed = read_so(sodium, bench_example.log(), label_ah="1.5", test_c="8")
+    assert "Cells at 8 °C in this test, as you typed" in text_of(soup(sodium.get(typed)))
+    sodium.post(f"{typed}/use", {"revision": "2", "bank": "store"})
+    assert sodium.document()["banks"][0]["tested_c"] == 8.0
+    listed = read_so(sodium, "cell;Ah\n" + "".join(f"Z{number};1,4{number % 7}5\n" for number in range(16)))
+    assert "since nothing says" in text_of(soup(sodium.get(listed)))
+    sodium.post(f"{listed}/use", {"revision": "3", "bank": "store"})
+    assert sodium.document()["banks"][0]["tested_c"] == 25.0
+    assert "Tested at" in text_of(soup(sodium.get("/banks?edit=store")))
+
+
 def test_a_log_of_another_size_of_cell_gives_its_curve_alone(client_of: Opener, small_house: dict[str, Any]) -> None:
     small_house["banks"][0] |= BANK | {"board": BOARD, "label_ah": 210.0, "tested_ah": 206.0}
     client = client_of(small_house)

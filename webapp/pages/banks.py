@@ -79,7 +79,9 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
             choices=kinds,
             optional=not bank,
         ),
-        *number_fields(Bank, "series", "parallel", "label_ah", "tested_ah", "rated_h", "stated_kwh", "cell_c"),
+        *number_fields(
+            Bank, "series", "parallel", "label_ah", "tested_ah", "tested_c", "rated_h", "stated_kwh", "cell_c"
+        ),
         Field(
             name="inverter",
             label="Joined to",
