@@ -10,7 +10,6 @@ DAYS_PER_WEEK = 7
 DAYS_PER_YEAR = 365.25
 HOURS_PER_MONTH = HOURS_PER_DAY * DAYS_PER_YEAR / 12.0
 WH_PER_KWH = 1000.0
-KWH_PER_MJ = 1.0 / 3.6
 WATER_KWH_PER_LITRE_K = 4.186 / 3600.0
 """Heat capacity of 1 kg of water, 4.186 kJ/(kg K) (15 degC calorie; any handbook of physics)."""
 

@@ -11,8 +11,8 @@ from markupsafe import Markup
 from engine.answers.care import Care
 from engine.answers.care_bank import BankCare, ColdLimit, LeadCare
 from engine.answers.care_full import FullCharge, FullRun
+from engine.cells.cold_limits import FULL_C
 from engine.cells.lead_acid import GAS_SAFETY
-from engine.house.cold import FULL_C
 from engine.sky.site import Site
 from webapp.care_words import Reminder, reminders
 from webapp.cold_words import amps, degrees

@@ -57,24 +57,10 @@ def accept(store: Store, file_id: int, kind: str, choices: dict[str, Any], log: 
     Raises
     ------
     InputError
-        As `keep_rows`.
-    """
-    packed = _packed(log)
-    FILES.accept(store, file_id, kind, choices, lambda db: _put(db, file_id, packed))
-    _REMEMBERED.forget(store)
-
-
-def keep_rows(store: Store, file_id: int, log: MeterLog) -> None:
-    """Keep what was read from a file, in the place of what was read before.
-
-    Raises
-    ------
-    InputError
         On ``file`` if it is more than the store takes.
     """
     packed = _packed(log)
-    with store.transaction() as db:
-        _put(db, file_id, packed)
+    FILES.accept(store, file_id, kind, choices, lambda db: _put(db, file_id, packed))
     _REMEMBERED.forget(store)
 
 

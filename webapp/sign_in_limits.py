@@ -19,7 +19,6 @@ FORGOTTEN_S = 24 * 3600.0
 """After so long without a wrong try an address starts anew (judgement)."""
 REMEMBERED = 256
 """Addresses kept in mind; of more, those that tried last. What all tried together is kept beside it."""
-ALL = ""
 
 
 @dataclass(slots=True)

@@ -54,7 +54,7 @@ def car_answer(
     km : float
         Distance wanted [km].
     risk : str
-        Of `RISKS`.
+        ``likely``, ``cautious`` or ``careful`` (`car_parts`).
     tank : Tank, optional
         The tank that takes what a full bank leaves over, after the car.
     bank_id : str

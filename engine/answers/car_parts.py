@@ -21,10 +21,8 @@ from engine.quantities import WH_PER_KWH
 Floats = NDArray[np.float64]
 
 LIKELY, CAUTIOUS, CAREFUL = "likely", "cautious", "careful"
-RISKS = (LIKELY, CAUTIOUS, CAREFUL)
 """The days as said; their darker reading with heavier loads; that, and the dullest tenth of years for days unsaid."""
 YES, PART, WAIT, NO = "yes", "part", "wait", "no"
-VERDICTS = (YES, PART, WAIT, NO)
 """From the best answer to the worst."""
 CAR_FIELDS = ("kwh_per_100km", "charge_efficiency", "charger_kw")
 """What has to be known of a car, by the names of its kind of load."""

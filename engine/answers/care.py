@@ -34,9 +34,9 @@ from engine.answers.care_worked import care_worked
 from engine.answers.coming import Coming
 from engine.balance.trajectory import Trajectory
 from engine.cells import lead_acid
+from engine.cells.cold_limits import COLD_C, FULL_C
 from engine.errors import InputError
 from engine.house.bank import Bank
-from engine.house.cold import COLD_C, FULL_C
 from engine.house.inverter import Inverter
 from engine.quantities import HOURS_PER_DAY
 from engine.sky.days import Sky

@@ -11,14 +11,12 @@ from dataclasses import dataclass
 from engine.answers.care_full import FullCharge
 from engine.answers.charging_notices import lead_cell_v
 from engine.cells import lead_acid
+from engine.cells.cold_limits import COLD_C, FULL_C, coldest_stated
 from engine.house.bank import Bank
 from engine.house.cold import (
-    COLD_C,
-    FULL_C,
     allowed_charge_c,
     cold_charge_a,
     cold_limit_stated,
-    coldest_stated,
     full_charge_c,
 )
 from engine.house.inverter import Inverter

@@ -10,8 +10,8 @@ from engine.answers.care_full import FULL_EVERY_DAYS, FullCharge
 from engine.answers.charging_notices import lead_temperature_notices
 from engine.answers.notices_cold import unstated_notices
 from engine.answers.notices_lead import bears_notices, equalise_notices, freezing_notices
+from engine.cells.cold_limits import FULL_C
 from engine.house.bank import Bank
-from engine.house.cold import FULL_C
 from engine.house.inverter import Inverter
 
 _EPS = 1e-9

@@ -131,8 +131,23 @@ def over_limits(bank: Bank, inverter: Inverter | None, given_a: float, words: st
     )
 
 
+def clear_noon_w(household: Household, inverter: Inverter, month: int) -> float:
+    """Highest of `clear_day_w` [W]; by the model's own sun where these panels cannot have given the typed clear day."""
+    try:
+        return float(clear_day_w(household, inverter, month).max())
+    except InputError:
+        modelled = dataclasses.replace(household.sun, clear_day_kwh=None)
+        return float(clear_day_w(dataclasses.replace(household, sun=modelled), inverter, month).max())
+
+
 def clear_day_w(household: Household, inverter: Inverter | None, month: int) -> Floats:
-    """Power of an inverter's panels at the bank by hour of a clear day, (24,) [W], panels bare of snow."""
+    """Power of an inverter's panels at the bank by hour of a clear day, (24,) [W], panels bare of snow.
+
+    Raises
+    ------
+    InputError
+        On ``sun.clear_day_kwh`` if these panels cannot have given the clear day that was typed.
+    """
     if inverter is None:
         return np.zeros(HOURS_PER_DAY)
     first = household.first_inverter

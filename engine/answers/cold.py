@@ -20,8 +20,9 @@ from engine.answers.coming import Coming
 from engine.answers.heating import CELL_HEAT_J_PER_KG_K, Heated, Heater, heated, heater_assumptions
 from engine.balance.bus_plant import BusPlant
 from engine.balance.step import Plant
+from engine.cells.cold_limits import COLD_C, FULL_C
 from engine.house.bank import Bank
-from engine.house.cold import COLD_C, FULL_C, UNSTATED_C, cold_charge_a, full_charge_c, full_from_c
+from engine.house.cold import UNSTATED_C, cold_charge_a, full_charge_c, full_from_c
 from engine.sky.days import Sky
 
 Floats = NDArray[np.float64]

@@ -20,9 +20,10 @@ from engine.answers.commissioning_bus import bus_rows, own_end
 from engine.answers.commissioning_parts import ToSet, volts_rows
 from engine.answers.notices import household_notices
 from engine.answers.notices_cold import unstated_notices
+from engine.cells.cold_limits import FULL_C
 from engine.house.bank import Bank
 from engine.house.bus import clash_sentence, common_end_v
-from engine.house.cold import FULL_C, UNSTATED_C, cold_charge_a, cold_limit_stated, full_from_c
+from engine.house.cold import UNSTATED_C, cold_charge_a, cold_limit_stated, full_from_c
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
 

@@ -12,7 +12,7 @@ from functools import lru_cache
 from math import ceil
 
 from engine.answers.answer import Notice, Remedy, gravest_first
-from engine.answers.charging_current import clear_day_w, sun_over_limits
+from engine.answers.charging_current import clear_noon_w, sun_over_limits
 from engine.answers.coming import LEAST_MEAN_W
 from engine.answers.notices_bank import board_current_notices, cell_notices, mend, pack_notices, window_notices
 from engine.answers.notices_bus import bus_notices
@@ -52,9 +52,10 @@ def _found(household: Household, month: int) -> list[Notice]:
         found += unstated_notices(bank)
         found += window_notices(bank)
     for supply in supplies:
+        noon_w = clear_noon_w(household, supply.inverter, month)
         for bank in supply.banks:
             found += (cured(one, bank, supply.inverter) for one in pack_notices(bank, supply.inverter))
-            found += _over_current(household, supply, bank, month)
+            found += _over_current(supply, bank, noon_w)
             found += lead_notices(bank, supply.inverter, max(mean_dc_w(household, supply, month), LEAST_MEAN_W))
         if not supply.beside:
             found += _under_load(household, supply, month)
@@ -101,14 +102,8 @@ def _remedied(household: Household, remedy: Remedy) -> Household | None:
         return None
 
 
-def _over_current(household: Household, supply: Supply, bank: Bank, month: int) -> list[Notice]:
-    """The stop of a charge current at a clear noon of the month that is above what the bank may take."""
-    try:
-        clear_w = clear_day_w(household, supply.inverter, month)
-    except InputError:  # a clear day that these panels cannot have given: the model’s own stands in
-        modelled_sun = dataclasses.replace(household.sun, clear_day_kwh=None)
-        clear_w = clear_day_w(dataclasses.replace(household, sun=modelled_sun), supply.inverter, month)
-    noon_w = float(clear_w.max())
+def _over_current(supply: Supply, bank: Bank, noon_w: float) -> list[Notice]:
+    """The stop of a charge current at a clear noon [W] that is above what the bank may take."""
     together = bool(supply.beside) and not clash_sentence(supply.banks, supply.inverter)
     end_v = common_end_v(supply.banks) / bank.series if together else bank.charge_end_cell_v
     found = sun_over_limits(bank, supply.inverter, noon_w, end_v)

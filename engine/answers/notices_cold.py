@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from engine.answers.answer import Notice
+from engine.cells.cold_limits import FULL_C
 from engine.house.bank import Bank
-from engine.house.cold import FULL_C, allowed_charge_c, cold_limit_stated, full_from_c
+from engine.house.cold import allowed_charge_c, cold_limit_stated, full_from_c
 from engine.house.inverter import Inverter
 
 TOO_COLD = "too-cold-to-charge"

@@ -5,14 +5,15 @@ Energies are kWh in totals, Wh in series; the balance is closed from the flows a
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 
 import numpy as np
 
 from engine.balance.bus_plant import AT_SOC, BusPlant, BusState
 from engine.balance.sharing import Split, bus_step, has_ended, restarts
-from engine.balance.step import LEAST_H, MOST_STEPS_AN_HOUR, Flow, first_short, is_short
-from engine.balance.trajectory import Floats, Parted, Totals, Trajectory, leaked_in, summed
+from engine.balance.step import LEAST_H, MOST_STEPS_AN_HOUR, Flow, is_short
+from engine.balance.trajectory import Book, Floats, Parted, Totals, Trajectory, leaked_in
 from engine.cells.chemistry import energy_at
 from engine.quantities import WH_PER_KWH
 
@@ -65,57 +66,35 @@ def bus_run(
     sun_w, ac_w, dc_w, first_h, until_ended
         As for `trajectory.run`.
     """
-    state, elapsed_h = start, 0.0
-    ended_h: float | None = None
-    ended_by = ""
-    hours, socs, limits, charged = [0.0], [start.socs], [], [has_ended(b, start)]
+    state, book = start, Book(until_ended)
+    socs, charged = [start.socs], [has_ended(b, start)]
     floors: list[float | None] = [
         0.0 if s <= p.floor_soc + AT_SOC else None for p, s in zip(b.plants, start.socs, strict=True)
     ]
-    moved: list[tuple[float, ...]] = []
     into: list[list[float]] = []
     for index in range(len(sun_w)):
         length_h = first_h if index == 0 else 1.0
         state, leaked_wh = _leaked(b, state, length_h)
         powers = sun_w[index], ac_w[index], dc_w[index]
         state, flows, splits = bus_hour(b, state, *powers, length_h, until_short=until_ended)
-        short = first_short(flows)
-        if short is not None and ended_h is None:
-            ended_h, ended_by = elapsed_h + sum(flow.hours for flow in flows[:short]), flows[short].limit
-            if until_ended:
-                flows, length_h = flows[:short], ended_h - elapsed_h
-        elapsed_h += length_h
-        hours.append(elapsed_h)
+        book.enter(flows, leaked_wh, length_h)
         socs.append(state.socs)
         charged.append(has_ended(b, state))
-        limits.append("" if short is None or until_ended else flows[short].limit)
-        moved.append(summed(flows, leaked_wh))
         into.append([sum(split.into_wh[k] for split in splits) for k in range(len(b.plants))])
         for k, (p, soc) in enumerate(zip(b.plants, state.socs, strict=True)):
             if floors[k] is None and soc <= p.floor_soc + AT_SOC:
-                floors[k] = elapsed_h
-        if until_ended and ended_h is not None:
+                floors[k] = book.elapsed_h
+        if book.closed:
             break
-    series = np.array(moved, dtype=np.float64).reshape(-1, 6)
     each = np.array(socs)
-    return Trajectory(
-        hours=np.array(hours),
-        soc=each @ np.array(b.weights),
-        sun_wh=series[:, 0],
-        spare_wh=series[:, 1],
-        served_wh=series[:, 2],
-        unserved_wh=series[:, 3],
-        charged=np.array(charged),
-        limits=tuple(limits),
-        ended_h=ended_h,
-        ended_by=ended_by,
-        totals=_totals(b, start.socs, state.socs, series),
-        parted=Parted(
-            soc=each,
-            into_wh=np.array(into, dtype=np.float64).reshape(-1, len(b.plants)),
-            at_floor_h=tuple(floors),
-        ),
+    parted = Parted(
+        soc=each,
+        into_wh=np.array(into, dtype=np.float64).reshape(-1, len(b.plants)),
+        at_floor_h=tuple(floors),
     )
+    totals = _totals(b, start.socs, state.socs, book.series())
+    found = book.trajectory(each @ np.array(b.weights), np.array(charged), totals)
+    return dataclasses.replace(found, parted=parted)
 
 
 def _leaked(b: BusPlant, state: BusState, hours: float) -> tuple[BusState, float]:

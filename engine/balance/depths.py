@@ -58,11 +58,6 @@ class Spectrum:
     lowest_h: Whole
     deeper_kwh: Floats
 
-    @property
-    def deepest_kwh(self) -> float:
-        """The smallest bank with nothing unserved [kWh]; 0 where the sun is never short."""
-        return float(self.depth_kwh[0]) if self.depth_kwh.size else 0.0
-
     def dark_spells(self, bank_kwh: Floats | float) -> Whole:
         """Return how often banks of these sizes [kWh] run empty, a full bank between two times."""
         return np.searchsorted(-self.depth_kwh, -np.asarray(bank_kwh, dtype=np.float64), side="left")
@@ -73,7 +68,7 @@ class Spectrum:
         return np.asarray(self.deeper_kwh[spells] - spells * np.asarray(bank_kwh))
 
     def bank_for_spells(self, spells: int) -> float:
-        """Return the smallest bank [kWh] that runs empty at most so many times."""
+        """Return the smallest bank [kWh] that runs empty at most so many times; 0 where the sun is never so short."""
         return float(self.depth_kwh[spells]) if spells < self.depth_kwh.size else 0.0
 
     def bank_for_short(self, short_kwh: float) -> float:

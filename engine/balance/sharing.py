@@ -28,7 +28,7 @@ from engine.balance.step import (
     NEARLY_FULL_SOC,
     Flow,
     Plant,
-    carried_share,
+    sun_carried,
 )
 from engine.cells.chemistry import at
 from engine.house.bus import Shared, at_volts, shared_by_current, shared_by_power
@@ -170,16 +170,7 @@ def _sun_alone(
     if sun_w <= b.inverter.idle_w:
         after, flow, split = _charge(b, state, sun_w, 0.0, hours)
         return after, flow._replace(unserved_wh=(ac_w + dc_w) * flow.hours, limit=limit), split
-    carried_w = min(ac_w, b.inverter.rated_w)
-    served_wh = carried_share(b.inverter, carried_w, dc_w, sun_w) * (carried_w + dc_w) * hours
-    flow = Flow(
-        hours,
-        sun_wh=sun_w * hours,
-        served_wh=served_wh,
-        unserved_wh=(ac_w + dc_w) * hours - served_wh,
-        inverter_loss_wh=sun_w * hours - served_wh,
-        limit=limit,
-    )
+    flow = sun_carried(b.inverter, sun_w, ac_w, dc_w, hours, limit)
     return BusState(state.socs, True, state.full), flow, _nothing(b)
 
 

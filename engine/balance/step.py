@@ -319,9 +319,14 @@ def _sun_alone(
     if sun_w <= p.inverter.idle_w:
         after, flow = _charge(p, state, sun_w, 0.0, hours)
         return after, flow._replace(unserved_wh=(ac_w + dc_w) * flow.hours, limit=limit)
-    carried_w = min(ac_w, p.inverter.rated_w)
-    served_wh = carried_share(p.inverter, carried_w, dc_w, sun_w) * (carried_w + dc_w) * hours
-    flow = Flow(
+    return State(state.soc, True, state.full), sun_carried(p.inverter, sun_w, ac_w, dc_w, hours, limit)
+
+
+def sun_carried(inverter: Inverter, sun_w: float, ac_w: float, dc_w: float, hours: float, limit: str) -> Flow:
+    """What the sun alone serves of the load, above the inverter's idle draw, while no bank gives anything."""
+    carried_w = min(ac_w, inverter.rated_w)
+    served_wh = carried_share(inverter, carried_w, dc_w, sun_w) * (carried_w + dc_w) * hours
+    return Flow(
         hours,
         sun_wh=sun_w * hours,
         served_wh=served_wh,
@@ -329,7 +334,6 @@ def _sun_alone(
         inverter_loss_wh=sun_w * hours - served_wh,
         limit=limit,
     )
-    return State(state.soc, True, state.full), flow
 
 
 def carried_share(inverter: Inverter, ac_w: float, dc_w: float, available_w: float) -> float:

@@ -6,8 +6,9 @@ and what was lost inside the steps against the change of stored energy read off 
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -127,6 +128,61 @@ class Trajectory:
         return float(self.hours[reached[0]]) if reached.size else None
 
 
+@dataclass(slots=True)
+class Book:
+    """What flowed in each interval of a run, kept as it goes, and the moment load first went unserved.
+
+    With `until_ended` it is closed at that moment.
+    """
+
+    until_ended: bool
+    elapsed_h: float = 0.0
+    ended_h: float | None = None
+    ended_by: str = ""
+    hours: list[float] = field(default_factory=lambda: [0.0])
+    limits: list[str] = field(default_factory=list)
+    moved: list[tuple[float, ...]] = field(default_factory=list)
+
+    @property
+    def closed(self) -> bool:
+        """Whether the run is at its end before its hours are."""
+        return self.until_ended and self.ended_h is not None
+
+    def enter(self, flows: list[Flow], leaked_wh: float, length_h: float) -> None:
+        """Enter an interval of `length_h` [h]; of the one that closes the book only what flowed before that moment."""
+        short = first_short(flows)
+        self.limits.append("" if short is None or self.until_ended else flows[short].limit)
+        if short is not None and self.ended_h is None:
+            ended_h = self.elapsed_h + sum(flow.hours for flow in flows[:short])
+            self.ended_h, self.ended_by = ended_h, flows[short].limit
+            if self.until_ended:
+                flows, length_h = flows[:short], ended_h - self.elapsed_h
+        self.elapsed_h += length_h
+        self.hours.append(self.elapsed_h)
+        self.moved.append(summed(flows, leaked_wh))
+
+    def series(self) -> Floats:
+        """Return an interval a row, its columns as `summed` gives them, (n, 6) [Wh]."""
+        return np.array(self.moved, dtype=np.float64).reshape(-1, 6)
+
+    def trajectory(self, soc: Floats, charged: NDArray[np.bool_], totals: Totals) -> Trajectory:
+        """Return what was entered, with charge and whether it had ended at each edge, (n + 1,)."""
+        series = self.series()
+        return Trajectory(
+            hours=np.array(self.hours),
+            soc=soc,
+            sun_wh=series[:, 0],
+            spare_wh=series[:, 1],
+            served_wh=series[:, 2],
+            unserved_wh=series[:, 3],
+            charged=charged,
+            limits=tuple(self.limits),
+            ended_h=self.ended_h,
+            ended_by=self.ended_by,
+            totals=totals,
+        )
+
+
 def hour(
     p: Plant,
     state: State,
@@ -190,12 +246,8 @@ def run(
     Trajectory
     """
     backup = None if generator is None else beside(p, generator)
-    state = start
-    elapsed_h = 0.0
-    ended_h: float | None = None
-    ended_by = ""
-    hours, soc, limits, charged = [0.0], [start.soc], [], [has_ended(p, start)]
-    moved: list[tuple[float, ...]] = []
+    state, book = start, Book(until_ended)
+    soc, charged = [start.soc], [has_ended(p, start)]
     for index in range(len(sun_w)):
         length_h = first_h if index == 0 else 1.0
         leaked, leaked_wh = leaked_in(p, state.soc, length_h)
@@ -208,40 +260,19 @@ def run(
                 state,
                 *powers,
                 length_h,
-                elapsed_h=elapsed_h,
+                elapsed_h=book.elapsed_h,
                 hour_of_day=(from_hour + index) % HOURS_PER_DAY,
                 until_short=until_ended,
             )
-        short = first_short(flows)
-        if short is not None and ended_h is None:
-            ended_h, ended_by = elapsed_h + sum(flow.hours for flow in flows[:short]), flows[short].limit
-            if until_ended:
-                flows, length_h = flows[:short], ended_h - elapsed_h
-        elapsed_h += length_h
-        hours.append(elapsed_h)
+        book.enter(flows, leaked_wh, length_h)
         soc.append(state.soc)
         charged.append(has_ended(p, state))
-        limits.append("" if short is None or until_ended else flows[short].limit)
-        moved.append(summed(flows, leaked_wh))
-        if until_ended and ended_h is not None:
+        if book.closed:
             break
-    series = np.array(moved, dtype=np.float64).reshape(-1, 6)
     generation = None if backup is None else backup.generation()
-    return Trajectory(
-        hours=np.array(hours),
-        soc=np.array(soc),
-        sun_wh=series[:, 0],
-        spare_wh=series[:, 1],
-        served_wh=series[:, 2],
-        unserved_wh=series[:, 3],
-        charged=np.array(charged),
-        limits=tuple(limits),
-        ended_h=ended_h,
-        ended_by=ended_by,
-        totals=_totals(p, start.soc, state.soc, series, generation),
-        generation=generation,
-        end=state,
-    )
+    totals = _totals(p, start.soc, state.soc, book.series(), generation)
+    found = book.trajectory(np.array(soc), np.array(charged), totals)
+    return dataclasses.replace(found, generation=generation, end=state)
 
 
 def leaked_in(p: Plant, soc: float, hours: float) -> tuple[float, float]:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from engine.balance.step import Plant, State, first_short
-from engine.balance.trajectory import Floats, hour, leaked_in, summed
+from engine.balance.step import Plant, State
+from engine.balance.trajectory import Book, Floats, hour, leaked_in
 from engine.cells.chemistry import energy_at
 from engine.quantities import WH_PER_KWH
 
@@ -61,21 +61,16 @@ def warmed_run(
     first_h : float
         Length of the first interval [h], 0..1.
     """
-    state, elapsed_h, ended_h = start, 0.0, None
-    soc, moved = [start.soc], []
+    state, book, soc = start, Book(until_ended=False), [start.soc]
     for index, limit_c in enumerate(charge_c):
         length_h = first_h if index == 0 else 1.0
         now = dataclasses.replace(p, charge_c_max=limit_c)
         leaked, leaked_wh = leaked_in(now, state.soc, length_h)
         state = State(state.soc - leaked, state.on, state.full)
         state, flows = hour(now, state, sun_w[index], ac_w[index], dc_w[index], length_h)
-        short = first_short(flows)
-        if short is not None and ended_h is None:
-            ended_h = elapsed_h + sum(flow.hours for flow in flows[:short])
-        elapsed_h += length_h
+        book.enter(flows, leaked_wh, length_h)
         soc.append(state.soc)
-        moved.append(summed(flows, leaked_wh))
-    sums = np.array(moved, dtype=np.float64).reshape(-1, 6).sum(axis=0) / WH_PER_KWH
+    sums = book.series().sum(axis=0) / WH_PER_KWH
     change_wh = p.series_ah * (energy_at(p.cells, state.soc) - energy_at(p.cells, start.soc))
     return WarmedRun(
         soc=np.array(soc),
@@ -83,5 +78,5 @@ def warmed_run(
         served_kwh=float(sums[2]),
         loss_kwh=float(sums[4] + sums[5]),
         stored_change_kwh=change_wh / WH_PER_KWH,
-        ended_h=ended_h,
+        ended_h=book.ended_h,
     )

@@ -143,7 +143,6 @@ class UsableCurve:
 
     volts: Array
     soc_no_hold: Array
-    soc_hold: Array
     uncontrollable: NDArray[np.bool_]
     """Where a held voltage does not decide the charge: say so, instead of drawing a number."""
 
@@ -170,7 +169,6 @@ def usable_curve(cell: Chemistry, c_rate: float, temperature_c: float = 25.0) ->
     return UsableCurve(
         volts=volts,
         soc_no_hold=_reached(cell, volts, c_rate, temperature_c),
-        soc_hold=held,
         uncontrollable=np.convolve(steep, np.ones(PLAIN_STEPS + 1)) > 0,
     )
 

@@ -8,9 +8,7 @@ from __future__ import annotations
 
 from math import inf
 
-from engine.cells.cold_limits import COLD_C as COLD_C
-from engine.cells.cold_limits import FULL_C as FULL_C
-from engine.cells.cold_limits import coldest_stated as coldest_stated
+from engine.cells.cold_limits import COLD_C, FULL_C, coldest_stated
 from engine.house.bank import Bank
 
 UNSTATED_C = 0.1

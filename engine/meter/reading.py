@@ -101,11 +101,7 @@ def with_choices(
     InputError
         Naming the choice that cannot be.
     """
-    layout = (
-        reading.layout
-        if decimal in (None, reading.layout.decimal)
-        else with_decimal(reading.layout, reading.sample, str(decimal))
-    )
+    layout = with_decimal(reading.layout, reading.sample, decimal)
     chosen = reading.columns if columns is None else checked_columns(layout, columns, meanings_by_key())
     new = {key for key, place in chosen.items() if reading.columns.get(key) != place}
     new_totals, new_signs, doubts = _ways_of_new(dataclasses.replace(reading, layout=layout), chosen, new)

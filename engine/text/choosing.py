@@ -21,14 +21,18 @@ class Meaning(Protocol):
     def units(self) -> Sequence[str]: ...
 
 
-def with_decimal(layout: Layout, sample: Sequence[Sequence[str]], decimal: str) -> Layout:
+def with_decimal(layout: Layout, sample: Sequence[Sequence[str]], decimal: str | None) -> Layout:
     """Return a layout with the decimal sign that was chosen; the other sign parts thousands where the rows say so.
+
+    The very layout where none was chosen, or the sign it has.
 
     Raises
     ------
     InputError
         On the field ``decimal`` if it is neither a point nor a comma.
     """
+    if decimal in (None, layout.decimal):
+        return layout
     if decimal not in (".", ","):
         raise InputError("decimal", f"The decimal sign is a point or a comma; got “{decimal}”.")
     other = "," if decimal == "." else "."

@@ -15,7 +15,6 @@ Array = NDArray[np.float64]
 Codes = NDArray[np.uint32]
 
 DAY_S = 86_400.0
-ORDERS = ("ymd", "dmy", "mdy")
 _WIDTH = 40
 _GROUPS = 7
 _SECONDS = np.array([DAY_S, 3600.0, 60.0, 1.0])

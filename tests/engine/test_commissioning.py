@@ -11,9 +11,10 @@ import pytest
 from engine.answers.charging import charging
 from engine.answers.commissioning import BankSettings, ToSet, commissioning
 from engine.cells import catalogue
+from engine.cells.cold_limits import FULL_C
 from engine.house import household
 from engine.house.bank import Board
-from engine.house.cold import FULL_C, cold_limit_stated
+from engine.house.cold import cold_limit_stated
 from engine.house.household import Household
 
 FOLDER = Path(__file__).resolve().parent.parent / "households"

@@ -10,10 +10,12 @@ from typing import Any
 import pytest
 
 from engine.answers.answer import Notice
+from engine.answers.charging_current import clear_day_w
 from engine.answers.commissioning import commissioning
 from engine.answers.notices import household_notices
 from engine.cells import catalogue
 from engine.cells.chemistry import capacity_share
+from engine.errors import InputError
 from engine.house import household
 from engine.paths import data_dir
 from tests.engine.test_household import document
@@ -329,6 +331,21 @@ def test_a_charge_current_above_the_cells_is_the_same_stop_on_every_page() -> No
     found["inverters"][0]["charge_limit_a"] = 80.0
     limited = household.read(found)
     assert "over-charge-current" not in [one.code for one in household_notices(limited, 12)]
+
+
+def test_a_clear_day_that_cannot_be_hides_no_stop_of_the_charge_current() -> None:
+    """The chargers of 4.8 kWp pass no 200 kWh on a day of December: the stop is that of a house that typed none."""
+    found = document("flooded_24v")
+    found["inverters"][0].pop("charge_limit_a")
+    for array in found["sun"]["arrays"]:
+        array["charger_limit_w"] = 4000.0
+    untyped = notices(found)["over-charge-current"]
+    found["sun"] |= {"clear_day_kwh": 200.0, "clear_day_month": 12}
+    home = household.read(found)
+    with pytest.raises(InputError, match="Clear day cannot be 200 kWh"):
+        clear_day_w(home, home.inverters[0], 11)
+    assert untyped.level == "stop"
+    assert notices(found)["over-charge-current"].text == untyped.text
 
 
 def test_a_cut_off_above_the_pack_says_how_low_it_may_be_set_and_offers_that() -> None:

@@ -146,7 +146,7 @@ def test_without_a_leak_both_spectra_are_one_and_with_it_the_second_is_of_the_si
     assert tight.leaky is tight.tight
     assert tight.leaks_kwh == tight.tight.bank_for_spells(0) == tight.bank_for_spells(0)
     with_leak = found(leak_w_per_kwh=2.0).leaking(1.0, 0)
-    assert with_leak.leaks_kwh == with_leak.tight.deepest_kwh
+    assert with_leak.leaks_kwh == with_leak.tight.bank_for_spells(0)
     assert with_leak.tight.depth_kwh.tolist() == tight.tight.depth_kwh.tolist()
     expected = found(leak_w_per_kwh=2.0).spectrum(1.0, with_leak.leaks_kwh)
     assert with_leak.leaky.depth_kwh.tolist() == expected.depth_kwh.tolist()

@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 from engine.answers.care_bank import air, cold_limit, equalise, lead_volts
 from engine.cells import catalogue
+from engine.cells.cold_limits import FULL_C
 from engine.cells.lead_acid import air_m3_h, density, freezes_at_c, opening_cm2, water_g
-from engine.house.cold import FULL_C, allowed_charge_c
+from engine.house.cold import allowed_charge_c
 from tests.engine.plants import bank, inverter
 
 LEAD = st.sampled_from(["lead_flooded", "lead_sealed", "lead_gel"])

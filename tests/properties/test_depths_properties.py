@@ -86,14 +86,14 @@ def test_a_larger_bank_never_fails_more_and_its_inverse_brings_it_back(
     assert found.dark_spells(found.bank_for_spells(spells)) <= spells
     if short_kwh > 1e-6:
         assert found.bank_for_short(short_kwh) == pytest.approx(small, rel=1e-6)
-    assert float(found.short_kwh(found.deepest_kwh)) == pytest.approx(0.0, abs=1e-9)
+    assert float(found.short_kwh(found.bank_for_spells(0))) == pytest.approx(0.0, abs=1e-9)
 
 
 @settings(max_examples=200, deadline=None)
 @given(hours)
 def test_times_away_from_full_hold_the_deepest_cycle_and_do_not_overlap(net: list[float]) -> None:
     away, found = outings(np.array(net)), spectrum(np.array(net))
-    assert max((one.depth_kwh for one in away), default=0.0) == pytest.approx(found.deepest_kwh, abs=1e-9)
+    assert max((one.depth_kwh for one in away), default=0.0) == pytest.approx(found.bank_for_spells(0), abs=1e-9)
     for one in away:
         assert one.begin_h < one.lowest_h <= one.end_h
         assert -sum(net[one.begin_h : one.lowest_h]) == pytest.approx(one.depth_kwh, abs=1e-9)

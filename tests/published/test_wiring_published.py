@@ -11,7 +11,7 @@ import pytest
 
 from engine.answers.wiring import wiring
 from engine.house.household import read
-from engine.house.wiring import AWG_NAMES, awg_diameter_mm, awg_mm2, leg_ohm
+from engine.house.wiring import AWG_NAMES, METRIC_MM2, awg_diameter_mm, awg_mm2, leg_ohm
 
 H = Path(__file__).parents[1] / "households" / "h.json"
 MM_PER_MIL = 0.0254
@@ -98,3 +98,4 @@ def test_a_printed_example_of_a_voltage_drop() -> None:
 
 def test_every_size_of_the_page_is_in_the_tables() -> None:
     assert set(AWG_NAMES) == SOLID_OHM_PER_KFT.keys() | STRANDED_OHM_PER_KFT.keys()
+    assert tuple(IEC_OHM_PER_KM) == METRIC_MM2

@@ -85,15 +85,14 @@ def test_reading_again_takes_the_place_of_the_rows_even_where_choices_and_length
 ) -> None:
     file_id = taken(store, house, minutes(0, DAY, watts=100.0))
     meter_store.whole(store, house)
-    meter_store.keep_rows(store, file_id, minutes(0, DAY, watts=200.0))
+    meter_store.accept(store, file_id, "table", {"columns": {}}, minutes(0, DAY, watts=200.0))
     assert meter_store.whole(store, house).log.values["load_w"][0] == 200.0
     assert store.rows("SELECT count(*) AS n FROM meter_rows")[0]["n"] == 1
 
 
 def test_households_and_drafts_do_not_meet(store: Store, house: int, small_house: dict[str, Any]) -> None:
     taken(store, house, minutes(0, DAY))
-    draft = meter_store.add(store, house, "draft", "table", b"rows", {})
-    meter_store.keep_rows(store, draft.id, minutes(DAY, DAY))
+    meter_store.add(store, house, "draft", "table", b"rows", {})
     other = store.create({**small_house, "name": "other"}, "made").household_id
     assert meter_store.whole(store, house).log.rows == DAY
     assert meter_store.whole(store, other).log.rows == 0

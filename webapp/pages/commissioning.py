@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,14 +11,13 @@ from starlette.responses import Response
 from engine.answers.answer import said_once, supplies_of
 from engine.answers.commissioning import Commissioning, commissioning
 from engine.errors import Unreachable
-from engine.house.household import Household
 from webapp.commissioning_view import cards, differing, sentence
 from webapp.editing import local_now, opened
 from webapp.forms import Field, Parsed, Values, parse
 from webapp.inputs import inputs_used
-from webapp.problems import problems
-from webapp.questions import MONTH_CHOICES, Blocked, asked, first_step, json_reply, plain_query
-from webapp.render import Page, is_partial, render
+from webapp.planned_page import Asked, show
+from webapp.questions import MONTH_CHOICES, Blocked, asked, first_step, json_reply
+from webapp.render import Page
 from webapp.standing import standing_notices
 from webapp.words import MONTHS
 
@@ -28,36 +26,16 @@ router = APIRouter()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
+class Question(Asked):
     """The question as read."""
 
-    house: Household
-    fields: tuple[Field, ...]
-    form: Parsed[Values]
-    typed: Mapping[str, str]
     month: int
 
 
 @router.get(PAGE.path)
 def page(request: Request) -> Response:
     """Show the settings of every bank."""
-    question = read_question(request)
-    errors = question.form.errors
-    if errors and is_partial(request):
-        return problems(request, errors, question.fields)
-    answer, blocked = (None, None) if errors else worked_out(question)
-    return render(
-        request,
-        "commissioning.html",
-        "answer",
-        status=422 if errors else 200,
-        form=question.form,
-        fields=question.fields,
-        query=plain_query(question.typed),
-        blocked=blocked,
-        answer=answer,
-        **({} if answer is None else _shown(question, answer)),
-    )
+    return show(request, "commissioning.html", read_question(request), worked_out, _shown)
 
 
 @router.get(f"{PAGE.path}.json")

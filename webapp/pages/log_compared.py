@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -13,7 +12,6 @@ from starlette.responses import Response
 from engine.answers.answer import supplies_of
 from engine.answers.checking import Checking
 from engine.errors import InputError, Unreachable
-from engine.house.household import Household
 from engine.meter.log import MeterLog
 from engine.sky.series import KcSeries
 from webapp import downloads, meter_store
@@ -21,11 +19,10 @@ from webapp.compared_answer import compared, date_fields, read_day, skies_field,
 from webapp.compared_view import CSV_HEADER, compared_view, csv_rows
 from webapp.editing import opened, store_of
 from webapp.facts import lines
-from webapp.forms import Field, Parsed, Values, parse
+from webapp.forms import Parsed, Values, parse
 from webapp.inputs import inputs_used
-from webapp.problems import problems
+from webapp.planned_page import Asked, show
 from webapp.questions import Blocked, asked, first_step, json_reply, plain_query
-from webapp.render import is_partial, render
 from webapp.standing import standing_notices
 
 LOG = "/log"
@@ -39,14 +36,10 @@ router = APIRouter()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
+class Question(Asked):
     """The question as read; without rows in the log there are no fields."""
 
-    house: Household
     log: MeterLog
-    fields: tuple[Field, ...]
-    form: Parsed[Values]
-    typed: Mapping[str, str]
     sky: KcSeries | None
     first: date | None
     last: date | None
@@ -56,22 +49,8 @@ class Question:
 def page(request: Request) -> Response:
     """Show the question and its answer."""
     question = read_question(request)
-    errors = question.form.errors
-    if errors and is_partial(request):
-        return problems(request, errors, question.fields)
-    answer, blocked = (None, None) if errors else worked_out(question)
-    return render(
-        request,
-        "log_compared.html",
-        "answer",
-        status=422 if errors else 200,
-        form=question.form,
-        fields=question.fields,
-        asked_query=plain_query({name: text for name, text in question.typed.items() if text}),
-        blocked=blocked,
-        answer=answer,
-        **({} if answer is None else _shown(question, answer)),
-    )
+    asked_query = plain_query({name: text for name, text in question.typed.items() if text})
+    return show(request, "log_compared.html", question, worked_out, _shown, asked_query=asked_query)
 
 
 @router.get(f"{PATH}.json")

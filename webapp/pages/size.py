@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,7 +31,7 @@ from webapp.editing import opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.inputs import inputs_used
-from webapp.problems import problems
+from webapp.planned_page import Asked, show
 from webapp.questions import (
     MONTH_CHOICES,
     Blocked,
@@ -44,7 +43,7 @@ from webapp.questions import (
     plain_query,
     tried,
 )
-from webapp.render import Page, is_partial, render
+from webapp.render import Page
 from webapp.sizing_view import size_view, window_text
 from webapp.standing import standing_notices
 
@@ -57,13 +56,9 @@ WORDS = (USUAL_CHOICE, ("dull", "Dull days"), ("dark", "Dark days"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
+class Question(Asked):
     """The question as read."""
 
-    house: Household
-    fields: tuple[Field, ...]
-    form: Parsed[Values]
-    typed: Mapping[str, str]
     sky_text: str
     sky: Sky | None
     month: int
@@ -73,25 +68,9 @@ class Question:
 def page(request: Request) -> Response:
     """Show the question and its answer."""
     question = read_question(request)
-    errors = question.form.errors
-    if errors and is_partial(request):
-        return problems(request, errors, question.fields)
-    answer, blocked = (None, None) if errors else worked_out(question)
-    house = question.house
-    return render(
-        request,
-        "size.html",
-        "answer",
-        status=422 if errors else 200,
-        form=question.form,
-        fields=question.fields,
-        query=plain_query(question.typed),
-        sky_choices=spell_choices(house.site, house.sun, question.sky_text, WORDS),
-        sky_chosen=question.sky_text,
-        blocked=blocked,
-        answer=answer,
-        **({} if answer is None else _shown(question, answer)),
-    )
+    house, sky_text = question.house, question.sky_text
+    skies = {"sky_choices": spell_choices(house.site, house.sun, sky_text, WORDS), "sky_chosen": sky_text}
+    return show(request, "size.html", question, worked_out, _shown, **skies)
 
 
 @router.get(f"{PAGE.path}.json")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -12,17 +10,16 @@ from starlette.responses import Response
 from engine.answers.spell_windows import FILE, MADE
 from engine.answers.spells import Spells, bases, spells
 from engine.errors import InputError
-from engine.house.household import Household
 from engine.sky import climate as climates
 from engine.sky.site import Sun
 from engine.sky.spells import RISK_YEARS, WINDOW_DAYS
 from webapp.editing import opened
 from webapp.facts import lines
-from webapp.forms import Field, Parsed, Values, parse
+from webapp.forms import Field, parse
 from webapp.inputs import sun_inputs
-from webapp.problems import problems
-from webapp.questions import Blocked, asked, json_reply, plain_query
-from webapp.render import Page, is_partial, render
+from webapp.planned_page import Asked, show
+from webapp.questions import Blocked, asked, json_reply
+from webapp.render import Page
 from webapp.spells_view import OFTEN, length, spells_view
 from webapp.standing import standing_notices
 from webapp.words import MONTHS
@@ -53,36 +50,10 @@ RUN_HEADS = (
 OWN_HEADS = ("tilt", "direction", "clear day, kWh per kWp", "dull day, kWh per kWp")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
-    """The question as read."""
-
-    house: Household
-    fields: tuple[Field, ...]
-    form: Parsed[Values]
-    typed: Mapping[str, str]
-
-
 @router.get(PAGE.path)
 def page(request: Request) -> Response:
     """Show the question and its answer."""
-    question = read_question(request)
-    errors = question.form.errors
-    if errors and is_partial(request):
-        return problems(request, errors, question.fields)
-    answer, blocked = (None, None) if errors else worked_out(question)
-    return render(
-        request,
-        "spells.html",
-        "answer",
-        status=422 if errors else 200,
-        form=question.form,
-        fields=question.fields,
-        query=plain_query(question.typed),
-        blocked=blocked,
-        answer=answer,
-        **({} if answer is None else _shown(question.house, answer)),
-    )
+    return show(request, "spells.html", read_question(request), worked_out, _shown)
 
 
 @router.get(f"{PAGE.path}.json")
@@ -92,12 +63,12 @@ def as_json(request: Request) -> Response:
     return json_reply(question.form.errors, lambda: worked_out(question))
 
 
-def read_question(request: Request) -> Question:
+def read_question(request: Request) -> Asked:
     """Read the query over the open household; faults are in the form's errors."""
     _, house = opened(request)
     typed = asked(request)
     fields = (skies_field(house.sun), DAYS, OFTEN_FIELD)
-    return Question(house=house, fields=fields, form=parse(fields, typed, build=lambda values: values), typed=typed)
+    return Asked(house=house, fields=fields, form=parse(fields, typed, build=lambda values: values), typed=typed)
 
 
 def skies_field(sun: Sun) -> Field:
@@ -109,7 +80,7 @@ def skies_field(sun: Sun) -> Field:
     return Field(name="skies", label="Skies", kind="choice", choices=choices, default=FILE if sun.spells else MADE)
 
 
-def worked_out(question: Question) -> tuple[Spells | None, Blocked | None]:
+def worked_out(question: Asked) -> tuple[Spells | None, Blocked | None]:
     """Return the answer, or what on Sun stands in its way."""
     values = question.form.value
     assert values is not None
@@ -121,7 +92,8 @@ def worked_out(question: Question) -> tuple[Spells | None, Blocked | None]:
         return None, Blocked(sentence=fault.message, path="/sun", label="Mend it on Sun")
 
 
-def _shown(house: Household, answer: Spells) -> dict[str, Any]:
+def _shown(question: Asked, answer: Spells) -> dict[str, Any]:
+    house = question.house
     return {
         "view": spells_view(answer, house),
         "first_notices": (*(one for one in standing_notices(house) if one.code != "no-panels"), *answer.notices),

@@ -66,7 +66,7 @@ def page(request: Request) -> Response:
     kept = Keeping() if answer is None else keeping(request, question, answer)
     response = render(
         request,
-        PAGE.path[1:] + ".html",
+        "today.html",
         "answer",
         status=422 if errors else 200,
         form=question.form,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -23,7 +22,7 @@ from webapp.editing import local_now, opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, parse
 from webapp.inputs import inputs_used
-from webapp.problems import problems
+from webapp.planned_page import Asked, show
 from webapp.questions import (
     MONTH_CHOICES,
     Blocked,
@@ -37,7 +36,7 @@ from webapp.questions import (
     tiles,
     tried,
 )
-from webapp.render import Page, is_partial, render
+from webapp.render import Page
 from webapp.standing import standing_notices
 
 PAGE = Page("Ask", "Rainy week", "/week")
@@ -73,13 +72,9 @@ BASIS = Field(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
+class Question(Asked):
     """The question as read; `start` is a midnight of local standard time."""
 
-    house: Household
-    fields: tuple[Field, ...]
-    form: Parsed[Values]
-    typed: Mapping[str, str]
     sky_text: str
     sky: Sky | None
     start: datetime
@@ -89,25 +84,9 @@ class Question:
 def page(request: Request) -> Response:
     """Show the question and its answer."""
     question = read_question(request)
-    errors = question.form.errors
-    if errors and is_partial(request):
-        return problems(request, errors, question.fields)
-    answer, blocked = (None, None) if errors else worked_out(question)
-    house = question.house
-    return render(
-        request,
-        "week.html",
-        "answer",
-        status=422 if errors else 200,
-        form=question.form,
-        fields=question.fields,
-        query=plain_query(question.typed),
-        sky_choices=spell_choices(house.site, house.sun, question.sky_text),
-        sky_chosen=question.sky_text,
-        blocked=blocked,
-        answer=answer,
-        **({} if answer is None else _shown(question, answer)),
-    )
+    house, sky_text = question.house, question.sky_text
+    skies = {"sky_choices": spell_choices(house.site, house.sun, sky_text), "sky_chosen": sky_text}
+    return show(request, "week.html", question, worked_out, _shown, **skies)
 
 
 @router.get(f"{PAGE.path}.json")

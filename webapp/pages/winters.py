@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,14 +15,14 @@ from engine.answers.risks import SHARE_FIELD
 from engine.answers.winters import USUAL_SHARE
 from engine.errors import Unreachable
 from engine.fields import Quantity
-from engine.house.household import Household, Supply
+from engine.house.household import Supply
 from engine.sky.averages import darkest_month
 from engine.sky.series import KcSeries
 from webapp.editing import opened, store_of
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.inputs import inputs_used
-from webapp.problems import problems
+from webapp.planned_page import Asked, show
 from webapp.questions import (
     Blocked,
     asked,
@@ -31,11 +30,10 @@ from webapp.questions import (
     every_bank,
     first_step,
     json_reply,
-    plain_query,
     share_checks,
     tried,
 )
-from webapp.render import Page, is_partial, render
+from webapp.render import Page
 from webapp.skies import MADE, series_of, skies_field
 from webapp.standing import standing_notices
 from webapp.winters_answer import Told, told
@@ -56,36 +54,16 @@ AGE = Field(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
+class Question(Asked):
     """The question as read."""
 
-    house: Household
-    fields: tuple[Field, ...]
-    form: Parsed[Values]
-    typed: Mapping[str, str]
     series: KcSeries | None
 
 
 @router.get(PAGE.path)
 def page(request: Request) -> Response:
     """Show the question and its answer."""
-    question = read_question(request)
-    errors = question.form.errors
-    if errors and is_partial(request):
-        return problems(request, errors, question.fields)
-    answer, blocked = (None, None) if errors else worked_out(question)
-    return render(
-        request,
-        "winters.html",
-        "answer",
-        status=422 if errors else 200,
-        form=question.form,
-        fields=question.fields,
-        query=plain_query(question.typed),
-        blocked=blocked,
-        answer=None if answer is None else answer.winters,
-        **({} if answer is None else _shown(question, answer)),
-    )
+    return show(request, "winters.html", read_question(request), worked_out, _shown)
 
 
 @router.get(f"{PAGE.path}.json")
@@ -139,6 +117,7 @@ def _shown(question: Question, answer: Told) -> dict[str, Any]:
     supply = supply_asked(question)
     rule: AutonomyDays = answer.autonomy
     return {
+        "answer": answer.winters,
         "view": winters_view(answer.winters, rule, answer.lasting, supply),
         "rule": rule,
         "lasting": answer.lasting,

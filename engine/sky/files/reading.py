@@ -91,11 +91,7 @@ def with_choices(
     InputError
         Naming the choice that cannot be.
     """
-    layout = (
-        reading.layout
-        if decimal in (None, reading.layout.decimal)
-        else with_decimal(reading.layout, reading.sample, str(decimal))
-    )
+    layout = with_decimal(reading.layout, reading.sample, decimal)
     chosen = reading.columns if columns is None else checked_columns(layout, columns, meanings_by_key())
     counts = totals or reading.totals
     if counts not in TOTALS:
