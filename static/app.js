@@ -200,6 +200,10 @@
     if (pointedAt && event.target === pointedAt) event.target.form.requestSubmit();
   });
   document.addEventListener("click", (event) => { if (event.target.closest?.("[data-print]")) window.print(); });
+  /* Back to the folded menu opens it. */
+  document.addEventListener("click", (event) => {
+    if (event.target.closest?.(".folded-only")) document.querySelector(".menu").open = true;
+  });
   /* A table wider than its box is scrolled by keyboard too. */
   const nameOf = (box) => {
     const heads = [...document.querySelectorAll("h1, h2, h3")].filter((one) => one.compareDocumentPosition(box) & Node.DOCUMENT_POSITION_FOLLOWING);

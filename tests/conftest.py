@@ -174,3 +174,11 @@ def client(tmp_path: Path, house_file: Path, clock: Clock) -> Iterator[Client]:
     one = Client(create_app(tmp_path / "data", house_file, clock))
     yield one
     one.close()
+
+
+@pytest.fixture
+def example(tmp_path: Path, clock: Clock) -> Iterator[Client]:
+    """The app as at first start, with the example open."""
+    one = Client(create_app(tmp_path, clock=clock))
+    yield one
+    one.close()

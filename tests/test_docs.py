@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,12 +13,12 @@ from engine.__main__ import main as engine_main
 from engine.answers.sizing import sizing
 from engine.sky.days import owner_dull_day
 from engine.sky.world import ROUGH
-from tests.conftest import Client, Clock, form_of, soup
+from tests.conftest import Client, form_of, soup
 from tests.engine.test_answers import house, lasts
 from tests.web.test_method import years_off
 from webapp import __version__
 from webapp.__main__ import arguments
-from webapp.app import PAGES, create_app
+from webapp.app import PAGES
 from webapp.pages.method import ACCURACIES
 from webapp.pages.run import NO_GENERATOR
 from webapp.render import fixed
@@ -30,14 +29,6 @@ DOCUMENTS = ("README.md", "DEVELOPERS.md", "CHANGELOG.md", "benchmarks/MEASURED.
 MOST_PICTURE_BYTES = 120_000
 MADE_UP = re.compile(r"standby|/lto\.")
 """Files of the recipes' own making."""
-
-
-@pytest.fixture
-def example(tmp_path: Path) -> Iterator[Client]:
-    """The app as at first start."""
-    client = Client(create_app(tmp_path, clock=Clock()))
-    yield client
-    client.close()
 
 
 def text_of(name: str) -> str:

@@ -31,18 +31,19 @@ from webapp.store import Saved
 from webapp.typed_words import typed_words
 from webapp.units import SI, chosen, other_measures
 
-GROUPS = ("Ask", "Describe", "Check", "")
+GROUPS = ("Ask", "Describe", "Check", "Find", "")
 """The groups of the list of pages, in the order of thought; the empty one is the corner."""
 NO_BREAK = "\u00a0"
 
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """Where a page stands in the list of pages."""
+    """Where a page stands in the list of pages, and in a few words what it answers or takes."""
 
     group: str
     title: str
     path: str
+    answers: str
 
 
 @lru_cache

@@ -73,6 +73,31 @@ def test_the_folded_list_opens_and_closes_by_keyboard(open_page: Opener, site: s
     expect(page.locator("details.menu summary")).to_be_focused()
 
 
+@pytest.mark.parametrize("scripts", [True, False])
+def test_the_end_of_a_page_leads_back_to_the_menu(open_page: Opener, site: str, scripts: bool) -> None:
+    page = open_page(f"{site}/units", java_script_enabled=scripts)
+    back = page.get_by_role("link", name="Back to the menu")
+    assert back.evaluate(
+        "(e) => [...document.querySelectorAll('a, button, summary')].filter((one) => "
+        "one.checkVisibility()).at(-1) === e"
+    )
+    back.focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("nav.rail")).to_be_focused()
+    page.keyboard.press("Tab")
+    expect(page.locator("nav.rail a").first).to_be_focused()
+    expect(page.locator("nav.rail a").first).to_be_in_viewport()
+
+
+def test_the_end_of_a_page_on_a_phone_opens_the_folded_menu(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/units", viewport=NARROW)
+    page.get_by_role("link", name="Back to the menu").click()
+    expect(page.locator("details.menu summary")).to_be_focused()
+    expect(page.locator("details.menu a").first).to_be_visible()
+    page.keyboard.press("Tab")
+    expect(page.locator("details.menu a").first).to_be_focused()
+
+
 def test_a_live_answer_moves_neither_the_focus_nor_the_page(open_page: Opener, site: str) -> None:
     page = open_page(site)
     asked = 0

@@ -27,7 +27,7 @@ from webapp.render import Page, render
 from webapp.standing import bank_to_join, next_step
 from webapp.store import Document
 
-PAGE = Page("Describe", "Banks", "/banks")
+PAGE = Page("Describe", "Banks", "/banks", "Your cells, their number, board and charging current")
 router = APIRouter()
 
 INLINE = "inline"

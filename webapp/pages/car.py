@@ -36,7 +36,7 @@ from webapp.questions import (
 )
 from webapp.render import Page, is_partial, render
 
-PAGE = Page("Ask", "Car and water", "/car")
+PAGE = Page("Ask", "Car and water", "/car", "How much may go into car and hot water?")
 router = APIRouter()
 
 KM = Quantity(label="Kilometres wanted", unit="km", low=10.0, high=MOST_KM)

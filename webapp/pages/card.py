@@ -27,7 +27,7 @@ from webapp.render import Page, render
 from webapp.sheet_view import date_and_time, fingerprint
 from webapp.words import MONTHS, in_sentence, listed
 
-PAGE = Page("Check", "Household card", "/card")
+PAGE = Page("Check", "Household card", "/card", "May I plug this in? One page for the door")
 router = APIRouter()
 
 MOST_DAYS = 5

@@ -24,7 +24,7 @@ from webapp.now_question import read_question as read_now
 from webapp.questions import json_reply, tried
 from webapp.render import Page
 
-PAGE = Page("Check", "Cell care", "/care")
+PAGE = Page("Check", "Cell care", "/care", "What do the cells need, and when next?")
 router = APIRouter()
 
 FULL = "full"

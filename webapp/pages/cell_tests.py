@@ -22,7 +22,7 @@ from webapp.uploads import MOST_MB, Brought, Upload
 if TYPE_CHECKING:
     from engine.bench.files import Reading
 
-PAGE = Page("Check", "Cell tests", "/cell-tests")
+PAGE = Page("Check", "Cell tests", "/cell-tests", "Is my cell test believable, and what follows?")
 router = APIRouter()
 
 

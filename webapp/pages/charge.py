@@ -28,7 +28,7 @@ from webapp.render import NO_BREAK, Page, as_read, is_partial, render
 from webapp.sheet_view import date_and_time
 from webapp.standing import next_step
 
-PAGE = Page("Ask", "Charge volts", "/charge")
+PAGE = Page("Ask", "Charge volts", "/charge", "Which end volts, float, cut-off and restart to set?")
 router = APIRouter()
 
 NO_BANK = "There is no bank yet: enter the cells you have on Banks."

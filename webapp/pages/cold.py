@@ -41,7 +41,7 @@ from webapp.questions import (
 )
 from webapp.render import Page
 
-PAGE = Page("Ask", "Cold", "/cold")
+PAGE = Page("Ask", "Cold", "/cold", "What do cold cells take, refuse and hold?")
 router = APIRouter()
 
 HEATER = ("to_c", "ambient_c", "mass_kg", "loss_w_per_k", "heater_w")

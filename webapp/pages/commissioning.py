@@ -21,7 +21,7 @@ from webapp.render import Page
 from webapp.standing import standing_notices
 from webapp.words import MONTHS
 
-PAGE = Page("Check", "Commissioning", "/commissioning")
+PAGE = Page("Check", "Commissioning", "/commissioning", "What to set on the day, and why?")
 router = APIRouter()
 
 

@@ -26,7 +26,7 @@ from webapp.problems import problems
 from webapp.questions import Blocked, asked, first_step, json_reply, plain_query, share_checks, to_standard
 from webapp.render import Page, is_partial, render
 
-PAGE = Page("Check", "Why it went dark", "/dark")
+PAGE = Page("Check", "Why it went dark", "/dark", "Why did it go dark with charge still shown?")
 router = APIRouter()
 
 

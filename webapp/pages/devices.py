@@ -14,7 +14,7 @@ from webapp.pages.sign_in import Form, door_of
 from webapp.render import Page, render
 from webapp.sign_in import LASTS_S, LONGEST, SHORTEST
 
-PAGE = Page("", "Other devices", "/devices")
+PAGE = Page("", "Other devices", "/devices", "Open Greyspell on a phone at home")
 router = APIRouter()
 
 QUIET_MODULES = 4

@@ -33,7 +33,7 @@ from webapp.store import Conflict, Document, Saved, example_document
 from webapp.store_copies import copies
 from webapp.uploads import Upload
 
-PAGE = Page("", "Files", "/files")
+PAGE = Page("", "Files", "/files", "Start your own, open, copy, undo, keep safe")
 router = APIRouter()
 
 SHOWN_VERSIONS = 30

@@ -23,7 +23,7 @@ from webapp.render import Page, render
 from webapp.standing import feeding, next_step
 from webapp.store import Document
 
-PAGE = Page("Describe", "Inverter and generator", "/inverter")
+PAGE = Page("Describe", "Inverter and generator", "/inverter", "What both can give, and their volts")
 router = APIRouter()
 
 LOSSES = ("k1", "k2")

@@ -20,7 +20,7 @@ from webapp.standing import feeding, next_step
 from webapp.store import Document
 from webapp.units import chosen
 
-PAGE = Page("Describe", "Loads", "/loads")
+PAGE = Page("Describe", "Loads", "/loads", "What uses energy, how much and when")
 router = APIRouter()
 
 VALUE = "values."

@@ -23,7 +23,7 @@ from webapp.pages import log_file
 from webapp.render import Page, json_answer, render
 from webapp.uploads import MOST_MB, Brought, Upload
 
-PAGE = Page("Check", "Log", "/log")
+PAGE = Page("Check", "Log", "/log", "What did my meter write, against the model?")
 FURTHER: tuple[tuple[str, str, str], ...] = (
     (
         "/log/compared",

@@ -20,7 +20,7 @@ from webapp.problems import problems
 from webapp.questions import Blocked, asked, bank_field, first_step, json_reply, plain_query, to_standard
 from webapp.render import Page, is_partial, render
 
-PAGE = Page("Check", "Measure", LIST)
+PAGE = Page("Check", "Measure", LIST, "How do I measure idle draw, capacity and sun?")
 router = APIRouter()
 
 

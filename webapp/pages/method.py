@@ -52,7 +52,7 @@ from webapp.dark_words import dark_widths
 from webapp.facts import KIND_MEANINGS, facts, lines, shown
 from webapp.render import Page, fixed, render
 
-PAGE = Page("", "How it is worked out", "/method")
+PAGE = Page("", "How it is worked out", "/method", "Each formula, its source and a worked number")
 router = APIRouter()
 
 CONTENTS = (

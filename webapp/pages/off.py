@@ -42,7 +42,7 @@ from webapp.questions import (
 )
 from webapp.render import Page
 
-PAGE = Page("Ask", "Switch off", "/off")
+PAGE = Page("Ask", "Switch off", "/off", "What must be off so that it lasts?")
 router = APIRouter()
 
 MIND = "mind_"

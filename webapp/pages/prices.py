@@ -13,7 +13,7 @@ from webapp.forms import Card, Field, Group, Values, filled, number_fields
 from webapp.render import Page, render
 from webapp.standing import next_step
 
-PAGE = Page("Describe", "Prices", "/prices")
+PAGE = Page("Describe", "Prices", "/prices", "What bank, panels and fuel cost you")
 router = APIRouter()
 
 

@@ -36,7 +36,7 @@ from webapp.readings import with_readings
 from webapp.render import Page, json_answer, mark_of, render
 from webapp.store import Saved
 
-PAGE = Page("Check", "Promise book", "/promises")
+PAGE = Page("Check", "Promise book", "/promises", "How often was Today right?")
 router = APIRouter()
 
 MOST_CHOICES = 50

@@ -21,7 +21,7 @@ from webapp.records_words import row
 from webapp.render import Page, render
 from webapp.uploads import MOST_MB, Brought, Upload
 
-PAGE = Page("Check", "Sun records", "/records")
+PAGE = Page("Check", "Sun records", "/records", "What do my own records of sun change?")
 router = APIRouter()
 
 

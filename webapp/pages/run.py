@@ -44,7 +44,7 @@ from webapp.render import Page
 from webapp.run_alone import ALONE, alone_sentence, beside_several, generators_on_a_bus
 from webapp.run_view import on_the_clock, run_view
 
-PAGE = Page("Ask", "Generator run", "/run")
+PAGE = Page("Ask", "Generator run", "/run", "When to start the generator, at the latest?")
 router = APIRouter()
 
 NO_GENERATOR = (

@@ -59,7 +59,7 @@ from webapp.winters_answer import fit_of
 from webapp.wiring_view import wiring_view
 from webapp.words import MONTHS, long_date
 
-PAGE = Page("Check", "Sheet", "/sheet")
+PAGE = Page("Check", "Sheet", "/sheet", "All of it on paper, with its sources")
 router = APIRouter()
 
 HOURS_PX, WEEK_PX = 120, 168

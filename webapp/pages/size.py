@@ -47,7 +47,7 @@ from webapp.render import Page
 from webapp.sizing_view import size_view, window_text
 from webapp.standing import standing_notices
 
-PAGE = Page("Ask", "Bank size", "/size")
+PAGE = Page("Ask", "Bank size", "/size", "How big a bank for so many dull days?")
 router = APIRouter()
 
 DAYS = Quantity(label="How many days", unit="days", low=1, high=MOST_DAYS, whole=True, hint="1 to 7 in a row")

@@ -41,7 +41,7 @@ from webapp.render import Page, is_partial, render
 from webapp.sky_view import on_the_clock, sky_name, sky_view
 from webapp.standing import standing_notices
 
-PAGE = Page("Ask", "Sky now", "/sky")
+PAGE = Page("Ask", "Sky now", "/sky", "Which sky is it, by the solar charger’s display?")
 router = APIRouter()
 
 UNITS = (("w", "watts of the panels (W)"), ("kw", "kilowatts of the panels (kW)"), ("a", "amps into the bank (A)"))

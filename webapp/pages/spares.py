@@ -31,7 +31,7 @@ from webapp.questions import (
 from webapp.render import Page, percent
 from webapp.spares_view import on_the_clock, spares_view
 
-PAGE = Page("Ask", "Spares", "/spares")
+PAGE = Page("Ask", "Spares", "/spares", "Which spare bank to charge from, and when?")
 router = APIRouter()
 
 SPARE = "spare_"

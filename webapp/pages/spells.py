@@ -24,7 +24,7 @@ from webapp.spells_view import OFTEN, length, spells_view
 from webapp.standing import standing_notices
 from webapp.words import MONTHS
 
-PAGE = Page("Ask", "Dull spells", "/spells")
+PAGE = Page("Ask", "Dull spells", "/spells", "How little sun do the worst days bring here?")
 router = APIRouter()
 
 DAYS = Field(

@@ -29,7 +29,7 @@ from webapp.sun_forms import array_card, seen_card, seen_values, worked_back
 from webapp.sun_view import year_view
 from webapp.words import MONTHS
 
-PAGE = Page("Describe", "Sun", "/sun")
+PAGE = Page("Describe", "Sun", "/sun", "Your place, its sky and your panels")
 router = APIRouter()
 
 

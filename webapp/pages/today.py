@@ -51,7 +51,7 @@ from webapp.questions import (
 from webapp.render import Page, is_partial, render
 from webapp.standing import standing_notices
 
-PAGE = Page("Ask", "Today", "/today")
+PAGE = Page("Ask", "Today", "/today", "How long have I got, and what ends it?")
 router = APIRouter()
 
 

@@ -13,7 +13,7 @@ from webapp.forms import Card, Field, Group, Values, filled
 from webapp.render import Page, render
 from webapp.standing import next_step
 
-PAGE = Page("Describe", "Units", "/units")
+PAGE = Page("Describe", "Units", "/units", "How you read and type: degrees, cables, numbers")
 router = APIRouter()
 
 EXAMPLE = (

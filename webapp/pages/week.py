@@ -39,7 +39,7 @@ from webapp.questions import (
 from webapp.render import Page
 from webapp.standing import standing_notices
 
-PAGE = Page("Ask", "Rainy week", "/week")
+PAGE = Page("Ask", "Rainy week", "/week", "Which chemistry gets through a rainy week?")
 router = APIRouter()
 
 DAYS = 14

@@ -39,7 +39,7 @@ from webapp.standing import standing_notices
 from webapp.winters_answer import Told, told
 from webapp.winters_view import winters_view
 
-PAGE = Page("Ask", "Winters", "/winters")
+PAGE = Page("Ask", "Winters", "/winters", "How often would it run empty in thirty winters?")
 router = APIRouter()
 
 DAYS = Quantity(label="Days of autonomy beside it", unit="days", low=1, high=14, whole=True, hint="The rule of thumb")

@@ -22,7 +22,7 @@ from webapp.store import Document
 from webapp.wiring_form import wiring_card, wiring_of
 from webapp.wiring_view import wiring_view
 
-PAGE = Page("Check", "Wiring", "/wiring")
+PAGE = Page("Check", "Wiring", "/wiring", "Which currents, losses and fuses are to be checked?")
 router = APIRouter()
 
 
