@@ -23,6 +23,7 @@ from webapp.editing import opened, store_of
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, parse
 from webapp.inputs import inputs_used
+from webapp.pages.log import made_up
 from webapp.problems import problems
 from webapp.questions import Blocked, asked, first_step, json_reply, plain_query
 from webapp.render import is_partial, render
@@ -70,6 +71,7 @@ def page(request: Request) -> Response:
         asked_query=plain_query({name: text for name, text in question.typed.items() if text}),
         blocked=blocked,
         answer=answer,
+        made_up=made_up(request),
         **({} if answer is None else _shown(question, answer)),
     )
 
