@@ -60,3 +60,14 @@ def test_without_a_joined_bank_it_says_what_is_lacking(client_of: Opener, small_
     for reply in (client.post("/log/example", {}), client.get("/log/example.csv")):
         assert reply.status_code == 422
         assert soup(reply).select_one(".summary")
+
+
+@pytest.mark.parametrize(("time_zone", "said"), [("Europe/Dublin", True), ("Asia/Manila", False)])
+def test_days_of_standard_time_are_said_where_the_clock_has_another(
+    client_of: Opener, small_house: dict[str, Any], time_zone: str, said: bool
+) -> None:
+    small_house["site"]["time_zone"] = time_zone
+    client = client_of(small_house)
+    client.post("/log/example", {})
+    for path in ("/log/compared", "/log/learn"):
+        assert ("midnight of standard (winter) time" in text_of(soup(client.get(path)))) is said

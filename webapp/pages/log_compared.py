@@ -72,6 +72,7 @@ def page(request: Request) -> Response:
         blocked=blocked,
         answer=answer,
         made_up=made_up(request),
+        summer_time=question.house.site.summer_time,
         **({} if answer is None else _shown(question, answer)),
     )
 
