@@ -6,6 +6,7 @@ Charges are rounded up to whole five percent: a card on a door is read from a st
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import ceil, floor
 
 from engine.answers.card import SPREAD_W, Card, CardSupply, Extra, Start
@@ -41,13 +42,24 @@ NEVER = "no"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CardRow:
+    """Something to plug in, what it takes, and the charges of a yes, of asking first and of a no."""
+
+    thing: str
+    takes: str
+    yes: str
+    ask: str
+    no: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CardView:
     """What is printed."""
 
     counted_from: str
     sentence: str
     verdicts: str
-    rows: tuple[tuple[str, str, str, str], ...]
+    rows: tuple[CardRow, ...]
     never_yes: str
     readings: tuple[tuple[str, str], ...]
     ends_alike: str
@@ -71,13 +83,13 @@ def card_view(answer: Card, site: Site) -> CardView:
         rows=tuple(_row(extra, one) for extra in one.extras),
         never_yes=_never_yes(one, answer),
         readings=tuple((percent(reading.soc), _lasts(reading.hours)) for reading in one.readings),
-        ends_alike=_ends_alike(one, answer.at.hour + ahead_h),
+        ends_alike=_ends_alike(one, answer.at.hour + ahead_h) or _same_hours(one, answer.at.hour + ahead_h),
         as_it_is=_as_it_is(one, answer),
         most=_most(one),
         order_from=_order_from(one),
         order=tuple((load.name, _gain(load.gained_h)) for load in one.order[:MOST_LOADS]),
         more="Then the rest, as the page Switch off lists it." if len(one.order) > MOST_LOADS else "",
-        never_off=f"Leave on: {listed(list(one.never_off))}." if one.never_off else "",
+        never_off=f"These may always run, leave them on: {listed(list(one.never_off))}." if one.never_off else "",
         generator=() if one.start is None else _generator(one.start, ahead_h),
         restart=_restart(one),
     )
@@ -100,7 +112,7 @@ def from_percent(soc: float | None, top_soc: float) -> str:
 def _verdicts(one: CardSupply, answer: Card) -> str:
     never = _never_yes(one, answer)
     yes = never or f"Yes: the house still rides {counted(answer.days, 'dull day')}."
-    return f"{yes} Ask first: it reaches the morning and then needs the sun. Below that: no."
+    return f"{yes} Ask first: it reaches the morning and then needs the sun. Else no."
 
 
 def _never_yes(one: CardSupply, answer: Card) -> str:
@@ -111,10 +123,36 @@ def _never_yes(one: CardSupply, answer: Card) -> str:
     return f"Nothing more without asking: with any of these even a full bank does not ride {days}."
 
 
-def _row(extra: Extra, one: CardSupply) -> tuple[str, str, str, str]:
+def _row(extra: Extra, one: CardSupply) -> CardRow:
     yes, ask = (from_percent(soc, one.top_soc) for soc in (extra.from_soc, extra.night_soc))
     things = THINGS if one.most_w >= SPREAD_W else SMALL_THINGS
-    return things[extra.kwh], f"{extra.kwh:g}{NO_BREAK}kWh", yes, ask
+    return CardRow(
+        thing=things[extra.kwh],
+        takes=f"{extra.kwh:g}{NO_BREAK}kWh",
+        yes=_and_up(yes),
+        ask=_between(ask, yes),
+        no={NEVER: "always", FULL: "unless full"}.get(ask, f"under {ask}"),
+    )
+
+
+def _and_up(told: str) -> str:
+    """Write a charge from which something holds."""
+    return {NEVER: "never", FULL: FULL}.get(told, f"{told} and up")
+
+
+def _between(ask: str, yes: str) -> str:
+    """Write the charges of asking first: up to those of a yes, all from there on where there is none.
+
+    Examples
+    --------
+    >>> _between("40 %", "75 %"), _between("40 %", "no"), _between("75 %", "75 %"), _between("40 %", "full only")
+    ('40 to 75 %', '40 % and up', 'never', '40 % to full')
+    """
+    if ask in (yes, NEVER):
+        return "never"
+    if yes == NEVER:
+        return _and_up(ask)
+    return f"{ask} to full" if yes == FULL else f"{ask.removesuffix('%').rstrip()} to {yes}"
 
 
 def _most(one: CardSupply) -> str:
@@ -151,8 +189,8 @@ def _as_it_is(one: CardSupply, answer: Card) -> str:
 
 def _order_from(one: CardSupply) -> str:
     if one.rides_soc is None:
-        return "Before dull days, and as soon as the meter falls, switch off in this order:"
-    return f"Below {from_percent(one.rides_soc, one.top_soc)} switch off in this order:"
+        return "Before dull days, and as soon as the meter falls, switch off, what gains most first:"
+    return f"Below {from_percent(one.rides_soc, one.top_soc)} switch off, what gains most first:"
 
 
 def _gain(hours: float | None) -> str:
@@ -181,6 +219,25 @@ def _ends_alike(one: CardSupply, from_h: float) -> str:
         f"{begins} at {clock} o’clock, up to {fixed(heavy.most_w / WH_PER_KWH, 1)}{NO_BREAK}kW with the "
         "rest. Off then, it lasts longer."
     )
+
+
+def _same_hours(one: CardSupply, from_h: float) -> str:
+    """Say why neighbouring charges show the same hours, where any do."""
+    ended = [reading for reading in one.readings if reading.hours is not None]
+    told = []
+    for high, low in pairwise(ended):
+        if low.hours is None or _lasts(high.hours) != _lasts(low.hours):
+            continue
+        takes = "take" if len(low.end_names) > 1 else "takes"
+        loads = f"{listed(list(low.end_names))} {takes} most" if low.end_names else "the loads together make"
+        told.append(
+            f"{percent(high.soc)} and {percent(low.soc)} both end in the hour from "
+            f"{_on_the_wall(floor(low.hours + 1e-9), from_h)} o’clock, when {loads} of "
+            f"{fixed(low.end_w / WH_PER_KWH, 1)}{NO_BREAK}kW"
+        )
+    if not told:
+        return ""
+    return f"{'; '.join(told)}: what the higher charge has more is used up, or cannot be given, in that same hour."
 
 
 def _generator(start: Start, ahead_h: float) -> tuple[str, ...]:

@@ -58,9 +58,10 @@ def beyond_known(bank: ColdBank, coldest_c: float) -> str:
     """Say which rows of a table down to a temperature are beyond what is known; empty where none is."""
     if coldest_c >= bank.known_from_c:
         return ""
+    known = degrees(bank.known_from_c)
     return (
-        f"Nothing is known of the capacity of these cells below {degrees(bank.known_from_c)}: what stands there is that of "
-        f"{degrees(bank.known_from_c)}, and the truth is less."
+        f"Nothing is known of the capacity of these cells below {known}: what stands there is that of {known}, and the "
+        "truth is less."
     )
 
 

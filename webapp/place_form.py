@@ -15,6 +15,11 @@ from webapp.forms import Card, Field, Group, filled, number_fields
 from webapp.render import fixed
 from webapp.standing import place_is_the_examples
 
+AREAS = (
+    "Africa", "America", "Antarctica", "Arctic", "Asia", "Atlantic", "Australia", "Europe", "Indian", "Pacific"
+)  # fmt: skip
+"""Zones are offered by area and city alone: US/Central and its like are older names of some of them."""
+
 
 def site_card(house: Household, region: Region | None = None) -> Card:
     """Return the form of the place; empty while the place is the example's, so that none of it is kept unread.
@@ -28,7 +33,7 @@ def site_card(house: Household, region: Region | None = None) -> Card:
         Where one was picked, the form is filled with it instead of what is stored.
     """
     borrowed = place_is_the_examples(house)
-    zones = tuple(sorted(zone for zone in available_timezones() if "/" in zone and not zone.startswith("Etc/")))
+    zones = tuple(sorted(zone for zone in available_timezones() if zone.partition("/")[0] in AREAS and "/" in zone))
     fields = (
         *number_fields(Site, "latitude_deg", "longitude_deg"),
         Field(
@@ -36,7 +41,8 @@ def site_card(house: Household, region: Region | None = None) -> Card:
             label="Time zone",
             kind="text",
             suggestions=zones,
-            hint="Such as Europe/Lisbon: type a few letters of a city and choose",
+            hint="As area and city, such as Europe/Lisbon; Central time of the United States is America/Chicago. Type "
+            "a few letters of a city and choose",
         ),
         Field(
             name="climate",

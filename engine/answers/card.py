@@ -10,7 +10,7 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 from datetime import datetime
-from math import ceil
+from math import ceil, inf
 
 from engine.answers.answer import Assumption, Notice, assumptions_of
 from engine.answers.coming import Coming, coming
@@ -59,10 +59,15 @@ class Extra:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """A reading of the meter and how long the house lasts from it without any sun [h]; None past a fortnight."""
+    """A reading of the meter and how long the house lasts from it without any sun [h]; None past a fortnight.
+
+    `end_w` is what the loads ask for where it ends, both sides together [W], `end_names` those that take most of it.
+    """
 
     soc: float
     hours: float | None
+    end_names: tuple[str, ...] = ()
+    end_w: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,7 +117,7 @@ class CardSupply:
     extras : tuple of Extra
         By rising energy; the charge they ask for never falls.
     order : tuple of Candidate
-        What to switch off, what gains most first, at `order_soc`.
+        What to switch off, what gains most by itself first, at `order_soc`.
     """
 
     bank_id: str
@@ -216,10 +221,10 @@ def _supply(one: Coming, days: int) -> CardSupply:
             Extra(kwh=kwh, from_soc=least_charge(one, until_h, kwh), night_soc=least_charge(one, night_h, kwh))
             for kwh in EXTRAS_KWH
         ),
-        readings=tuple(Reading(soc=soc, hours=_dark_h(one, soc)) for soc in METER_SOCS if floor < soc <= top),
+        readings=tuple(_reading(one, soc) for soc in METER_SOCS if floor < soc <= top),
         heavy=_heavy(one),
         order_soc=order_soc,
-        order=by_gain(at_charge(one, order_soc)),
+        order=_by_own_gain(by_gain(at_charge(one, order_soc))),
         never_off=tuple(load.name for load in supply.loads if load.never_off),
         start=None if supply.generator is None else _start(one, supply.generator),
     )
@@ -301,9 +306,30 @@ def most_at_once(one: Coming) -> tuple[float, str]:
     return (by_bank_w, "bank") if by_bank_w < inverter.rated_w else (inverter.rated_w, "inverter")
 
 
-def _dark_h(one: Coming, soc: float) -> float | None:
-    """Hours from a charge without any sun [h]."""
-    return at_charge(one, soc).run(_dark(one.given), until_ended=True).ended_h
+def _by_own_gain(order: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
+    """The hours that stand beside each load fall from line to line; of equal ones what takes most a day is first."""
+
+    def gain(load: Candidate) -> tuple[float, float]:
+        return (inf if load.gained_h is None else load.gained_h, load.kwh_per_day)
+
+    return tuple(sorted(order, key=gain, reverse=True))
+
+
+def _reading(one: Coming, soc: float) -> Reading:
+    """How long the house lasts from a charge without any sun, and what is on where that ends."""
+    ended_h = at_charge(one, soc).run(_dark(one.given), until_ended=True).ended_h
+    if ended_h is None:
+        return Reading(soc=soc, hours=None)
+    hour = min(int(ended_h + 1e-9), one.given.ac_w.size - 1)
+    names, watts = _takers(one, slice(hour, hour + 1))
+    return Reading(soc=soc, hours=ended_h, end_names=names, end_w=watts)
+
+
+def _takers(one: Coming, hours: slice) -> tuple[tuple[str, ...], float]:
+    """The loads that take `HEAVY_SHARE` of some hours or more, and the mean of all of them [W]."""
+    takes = {load.name: float(sum(side[hours].mean() for side in one.hours_of((load,)))) for load in one.supply.loads}
+    whole_w = sum(takes.values())
+    return tuple(name for name, watts in takes.items() if 0.0 < HEAVY_SHARE * whole_w <= watts), whole_w
 
 
 def _heavy(one: Coming) -> Heavy | None:
@@ -317,10 +343,7 @@ def _heavy(one: Coming) -> Heavy | None:
         start -= 1
     while stop < len(high) and high[stop]:
         stop += 1
-    takes = {
-        load.name: float(sum(side[start:stop].sum() for side in one.hours_of((load,)))) for load in one.supply.loads
-    }
-    names = tuple(name for name, watts in takes.items() if watts >= HEAVY_SHARE * sum(takes.values()))
+    names, _ = _takers(one, slice(start, stop))
     return Heavy(names=names, start_h=start, stop_h=stop, most_w=float(day_w.max())) if names else None
 
 

@@ -105,9 +105,9 @@ def cell_notices(bank: Bank) -> Iterator[Notice]:
             level="check",
             code="colder-than-known",
             page="cold",
-            text=f"{bank.name}: nothing is known of what {cell.name} holds below {cell.cold_known_c:g} °C. At "
-            f"{bank.cell_c:g} °C it is counted as at {cell.cold_known_c:g} °C, {share * 100:.0f} % of its ampere-hours; "
-            "it holds less. Keep a larger reserve or warm the cells.",
+            text=f"{bank.name}: nothing is known of what {cell.name} holds below {cell.cold_known_c:g} °C. "
+            f"At {bank.cell_c:g} °C it is counted as at {cell.cold_known_c:g} °C, {share * 100:.0f} % of its "
+            "ampere-hours; it holds less. Keep a larger reserve or warm the cells.",
         )
     yield from cold_charge_notices(bank)
     if cell.v_full * bank.series > EXTRA_LOW_VOLTAGE_V:

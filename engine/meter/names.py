@@ -67,8 +67,10 @@ def meaning_of(name: str) -> str:
     ['yield', 'bank', 'charge', 'load']
     >>> [meaning_of(name) for name in ("Battery discharged [kWh]", "Akkustrom [A]", "Spanning accu [V]", "Netz (W)")]
     ['bank_out', 'current', 'volts', 'generator']
+    >>> meaning_of("Load at the sockets [W]")
+    'load'
     """
-    lower = f" {re.sub(r'[^a-zäöüß%°]+', ' ', name.lower())} "
+    lower = f" {re.sub(r'[^a-zäöüß%°]+', ' ', name.lower().replace('socket', ''))} "
     unit = unit_in(name)
     if _any(lower, _NOT):
         return ""

@@ -259,7 +259,7 @@ def test_notices_of_cold() -> None:
 
 @pytest.mark.parametrize(("cell_c", "beyond"), [(-10.0, False), (-10.5, True), (-19.0, True), (-21.0, False)])
 def test_a_bank_colder_than_its_table_says_so_and_what_is_used(cell_c: float, beyond: bool) -> None:
-    """The table of LFP ends at -10 °C with 80 %; below -20 °C it may not be discharged at all, which is said instead."""
+    """The table of LFP ends at -10 °C with 80 %; below -20 °C it may not be discharged at all: that is said instead."""
     home = house(cell_c=cell_c)
     told = {notice.code: notice.text for notice in household_notices(home, 11)}
     (found,) = cold_banks(home, home.supplies()[0], 11)

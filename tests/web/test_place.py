@@ -121,4 +121,6 @@ class TestOneTrueSentence:
         page = soup(client.get("/sun"))
         listed = {one["value"] for one in page.select("#site-time_zone-list option")}
         assert {"America/Chicago", "Europe/Lisbon", "Australia/Hobart"} <= listed
+        assert not {"US/Central", "Canada/Central", "Brazil/East", "Mexico/General"} & listed
+        assert "Central time of the United States is America/Chicago" in text(page)
         assert page.select_one("#site-time_zone[list='site-time_zone-list']") is not None

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
+import pytest
+
 from tests.conftest import Client, form_of, soup
-from tests.web.conftest import Opener
+from tests.web.conftest import HOUSEHOLDS, Opener
 from tests.web.test_first_hour import saved, text
 
 
@@ -65,3 +68,19 @@ def test_two_inverters_are_both_offered(client_of: Opener, small_house: dict[str
     page = soup(client_of(small_house).get("/loads?add=steady"))
     names = [text(one) for one in page.select("#add-load-inverter option")]
     assert names == ["The first inverter", "Byre inverter", "Second"]
+
+
+@pytest.mark.parametrize("path", ["/off", "/run", "/spares", "/car", "/cold", "/care"])
+def test_pages_that_go_on_say_where_their_days_are_from(client_of: Opener, path: str) -> None:
+    document = json.loads((HOUSEHOLDS / "first_hour.json").read_text(encoding="utf-8"))
+    document["generators"] = [
+        {
+            "id": "g", "name": "Petrol set", "rated_w": 3000, "charger_w": 2000, "full_l_per_h": 1.6,
+            "idle_l_per_h": 0.5, "start_soc": 0.4, "stop_soc": 0.8,
+        }
+    ]  # fmt: skip
+    strip = soup(client_of(document).get(f"{path}?charge=60&sky=dull,dull,bright")).select_one(".strip")
+    assert strip is not None
+    link = next(one for one in strip.select("a") if "choose other days" in one.get_text())
+    assert str(link["href"]).startswith("/today?")
+    assert "sky=dull,dull,bright" in str(link["href"])

@@ -11,12 +11,12 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
-from engine.errors import InputError
-from webapp import meter_store
+from engine.errors import InputError, Unreachable
+from webapp import log_example, meter_store
 from webapp.downloads import csv_text, file_response
-from webapp.editing import opened, store_of
+from webapp.editing import Sent, local_now, opened, store_of
 from webapp.log_days import LogDays, days_of_whole
-from webapp.log_reading import KIND, first_known
+from webapp.log_reading import KIND, first_known, taking
 from webapp.log_view import FIRST_ROWS, as_data, daily_table, log_view
 from webapp.log_words import row
 from webapp.pages import log_file
@@ -50,6 +50,7 @@ def _show(
         **log_file.KEPT.lists(request, row),
         view=log_view(days, zone) if days else None,
         further=FURTHER,
+        made_up=made_up(request),
         errors=errors or {},
         pasted=sent.pasted if sent else "",
         most_mb=MOST_MB,
@@ -83,6 +84,44 @@ def upload(request: Request, sent: Upload) -> Response:
         return _show(request, {sent.field: fault.message}, sent)
     kept = meter_store.add(store, saved.household_id, sent.name, KIND, content, known.stored())
     return RedirectResponse(f"{PAGE.path}/{kept.id}", HTTPStatus.SEE_OTHER)
+
+
+@router.post(f"{PAGE.path}/example")
+def try_example(request: Request, sent: Sent) -> Response:
+    """Take the made-up log of the open household in and read it at once."""
+    saved, house = opened(request)
+    store, zone = store_of(request), ZoneInfo(house.site.time_zone)
+    try:
+        content = _example(request)
+    except (InputError, Unreachable) as fault:
+        return _show(request, {"": str(fault)})
+    known = first_known(store, saved.household_id, content, zone)
+    kept = meter_store.add(store, saved.household_id, log_example.SHOWN_NAME, KIND, content, known.stored())
+    for _ in taking(store, kept.id, known, zone):
+        pass
+    return RedirectResponse(PAGE.path, HTTPStatus.SEE_OTHER)
+
+
+@router.get(f"{PAGE.path}/example.csv")
+def example_file(request: Request) -> Response:
+    """Give the made-up log as a file, or say on the page why there is none."""
+    try:
+        content = _example(request)
+    except (InputError, Unreachable) as fault:
+        return _show(request, {"": str(fault)})
+    return file_response(content.decode(), log_example.NAME, "text/csv")
+
+
+def _example(request: Request) -> bytes:
+    _, house = opened(request)
+    return log_example.log(house, local_now(request, house).date())
+
+
+def made_up(request: Request) -> bool:
+    """Whether a file of the open household's log is the made-up one."""
+    saved, _ = opened(request)
+    files = meter_store.accepted(store_of(request), saved.household_id)
+    return any(log_example.is_made_up(one.choices.get("header", ())) for one in files)
 
 
 @router.get(f"{PAGE.path}.json")

@@ -21,6 +21,7 @@ from webapp.editing import opened, store_of
 from webapp.facts import lines
 from webapp.forms import Parsed, Values, parse
 from webapp.inputs import inputs_used
+from webapp.pages.log import made_up
 from webapp.planned_page import Asked, show
 from webapp.questions import Blocked, asked, first_step, json_reply, plain_query
 from webapp.standing import standing_notices
@@ -50,7 +51,16 @@ def page(request: Request) -> Response:
     """Show the question and its answer."""
     question = read_question(request)
     asked_query = plain_query({name: text for name, text in question.typed.items() if text})
-    return show(request, "log_compared.html", question, worked_out, _shown, asked_query=asked_query)
+    return show(
+        request,
+        "log_compared.html",
+        question,
+        worked_out,
+        _shown,
+        asked_query=asked_query,
+        made_up=made_up(request),
+        summer_time=question.house.site.summer_time,
+    )
 
 
 @router.get(f"{PATH}.json")

@@ -19,6 +19,7 @@ from webapp.editing import Sent, Typed, opened, save, store_of
 from webapp.forms import Field, Parsed, Values, parse
 from webapp.learn_view import learn_view, taken_out, used
 from webapp.pages.log import PAGE as LOG
+from webapp.pages.log import made_up
 from webapp.questions import asked
 from webapp.render import json_answer, json_errors, render
 from webapp.store import Document
@@ -94,6 +95,8 @@ def _show(request: Request, typed: Typed, errors: dict[str, str] | None = None, 
         form=form,
         fields=_fields(house),
         query=_query(form),
+        made_up=made_up(request),
+        summer_time=house.site.summer_time,
         view=view,
         why=why,
         used=next((card for card in view.cards if card.held and card.id == typed.get("used")), None) if view else None,
