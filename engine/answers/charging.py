@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -161,8 +162,7 @@ def charging(
     worth = hold_worth(asked, end_v, to.charge_c, to.tail_c, hold_h)
     evened = balancing(asked, end_v, to.charge_c, worth)
     way = Way(cell_v=end_v, hold=hold, charge_c=to.charge_c, tail_c=worth.tail_c)
-    own = None if inverter is None else span(asked, inverter, load_w, way)
-    others = () if inverter is None else other_counts(asked, inverter, load_w, way)
+    fit = _fit(asked, inverter, load_w, way)
     facts = Facts(
         asked=asked,
         inverter=inverter,
@@ -197,12 +197,7 @@ def charging(
         power_w=load_w,
         power_from=load_from,
         **got,
-        counted=Reached(
-            charge_c=asked.charge_c,
-            hold=hold,
-            soc=asked.top_reached_soc,
-            kwh=asked.stored_kwh(0.0, asked.top_reached_soc),
-        ),
+        counted=_counted(asked),
         hold_worth=worth,
         controllable=_decides(bank, end_v, hold, to.charge_c),
         targets=tuple(target(bank, to, soc) for soc in TARGETS),
@@ -211,11 +206,11 @@ def charging(
         balancing=evened,
         narrow=window,
         rows=curve_rows(bank, to, bench_c),
-        span=own,
-        series_spans=tuple(own if own and one.series == bank.series else one for one in others),
-        best_series=best(others, bank.series) if others else None,
-        levers=levers(asked, inverter, to, got["reached"].soc, load_w, own),
-        worked=worked(asked, inverter, current, worth, got["reached"], load_w, own),
+        span=fit.own,
+        series_spans=fit.counts,
+        best_series=fit.best,
+        levers=levers(asked, inverter, to, got["reached"].soc, load_w, fit.own),
+        worked=worked(asked, inverter, current, worth, got["reached"], load_w, fit.own),
         notices=charging_notices(facts),
         assumptions=_assumptions(household, asked, current, load_from),
     )
@@ -243,6 +238,27 @@ def curve_rows(bank: Bank, to: Charger, bench_c: float) -> tuple[CurveRow, ...]:
             )
         )
     return tuple(rows)
+
+
+def _counted(asked: Bank) -> Reached:
+    soc = asked.top_reached_soc
+    return Reached(charge_c=asked.charge_c, hold=asked.hold, soc=soc, kwh=asked.stored_kwh(0.0, soc))
+
+
+class _Fit(NamedTuple):
+    """How a pack stands on its inverter, as it is and in every other count of cells in series; nothing without one."""
+
+    own: Span | None = None
+    counts: tuple[Span, ...] = ()
+    best: SeriesChoice | None = None
+
+
+def _fit(asked: Bank, inverter: Inverter | None, load_w: float, way: Way) -> _Fit:
+    if inverter is None:
+        return _Fit()
+    own, others = span(asked, inverter, load_w, way), other_counts(asked, inverter, load_w, way)
+    counts = tuple(own if one.series == asked.series else one for one in others)
+    return _Fit(own, counts, best(others, asked.series) if others else None)
 
 
 def _decides(bank: Bank, end_v: float, hold: bool, charge_c: float) -> bool:

@@ -12,6 +12,7 @@ import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 from engine.answers.answer import Assumption, Notice, Worked
 from engine.answers.measuring import Lasts, Measured, Part, measured, of_limits, of_step
@@ -138,79 +139,104 @@ def capacity(household: Household, bank: Bank, inverter: Inverter | None, counte
     )
 
 
+class _Input(NamedTuple):
+    """An input that is not known well: what it is, how well, and what is given instead where it is off by so much."""
+
+    label: str
+    how: str
+    changed: Callable[[float], Given]
+    u: float
+
+
 def _parts(bank: Bank, inverter: Inverter | None, counted: Counted, given: Given) -> tuple[Part, ...]:
     """The sources of error, each as Ah of one cell: half of what the result moves between both ends of an input."""
+    found = []
+    for one in (*_counter(counted, given), *_cells(counted, given), _stop(counted, given), *_losses(counted, given)):
+        low, high = (worked_out(bank, inverter, counted, one.changed(x)).ah / bank.parallel for x in (-one.u, one.u))
+        found.append(Part(label=one.label, how=one.how, u=abs(high - low) / 2.0))
+    return tuple(found)
+
+
+def _counter(counted: Counted, given: Given) -> tuple[_Input, ...]:
     accuracy = USUAL_ACCURACY_SHARE[counted.unit] if counted.accuracy_share is None else counted.accuracy_share
     step = USUAL_STEP[counted.unit] if counted.step is None else counted.step
-    start, volts = START_SOC[counted.start], f"{UNSURE_CELL_V * 1000:g} mV a cell either way"
-    limits: list[tuple[str, str, Callable[[float], Given], float]] = [
-        (
+    return (
+        _Input(
             "The counter",
             f"{accuracy * 100:g} % either way",
             lambda x: dataclasses.replace(given, amount=given.amount * (1.0 + x)),
             of_limits(accuracy),
         ),
-        (
+        _Input(
             "Its last digit",
             f"steps of {step:g}, read at both ends",
             lambda x: dataclasses.replace(given, amount=max(given.amount + x, 1e-9)),
             2.0**0.5 * of_step(step),
         ),
-        (
+    )
+
+
+def _cells(counted: Counted, given: Given) -> tuple[_Input, ...]:
+    start = START_SOC[counted.start]
+    return (
+        _Input(
             "How full it was at the start",
             "a point either way" if start == 0.01 else f"{start * 100:g} points either way",
             lambda x: dataclasses.replace(given, start_soc=x),
             of_limits(start),
         ),
-        (
+        _Input(
             "Temperature of the cells",
             f"{TEMPERATURE_C:g} °C either way",
             lambda x: dataclasses.replace(given, cell_c=given.cell_c + x),
             of_limits(TEMPERATURE_C),
         ),
-        (
+        _Input(
             "Resistance of these cells",
             f"{RESISTANCE_SHARE * 100:g} % either way",
             lambda x: dataclasses.replace(given, resistance=1.0 + x),
             of_limits(RESISTANCE_SHARE),
         ),
-        (
+        _Input(
             "What cold and rate keep back",
             f"{CORRECTION_SHARE * 100:g} % of it either way",
             lambda x: dataclasses.replace(given, kept=1.0 + x),
             of_limits(CORRECTION_SHARE),
         ),
-    ]
+    )
+
+
+def _stop(counted: Counted, given: Given) -> _Input:
     if counted.stop == "percent":
-        limits.append(
-            (
-                "The monitor’s % at the end",
-                f"{MONITOR_SOC * 100:g} points either way",
-                lambda x: dataclasses.replace(given, stop_soc=x),
-                of_limits(MONITOR_SOC),
-            )
+        return _Input(
+            "The monitor’s % at the end",
+            f"{MONITOR_SOC * 100:g} points either way",
+            lambda x: dataclasses.replace(given, stop_soc=x),
+            of_limits(MONITOR_SOC),
         )
-    else:
-        limits.append(
-            ("Volts at the end", volts, lambda x: dataclasses.replace(given, stop_v=x), of_limits(UNSURE_CELL_V))
-        )
-    if counted.unit == "sockets":
-        limits += [
-            (
-                "The inverter’s idle draw",
-                f"{IDLE_SHARE * 100:g} % either way",
-                lambda x: dataclasses.replace(given, idle=1.0 + x),
-                of_limits(IDLE_SHARE),
-            ),
-            (
-                "Its other losses",
-                f"{LOSSES_SHARE * 100:g} % either way",
-                lambda x: dataclasses.replace(given, losses=1.0 + x),
-                of_limits(LOSSES_SHARE),
-            ),
-        ]
-    found = []
-    for label, how, changed, u in limits:
-        ends = [worked_out(bank, inverter, counted, changed(x)).ah / bank.parallel for x in (-u, u)]
-        found.append(Part(label=label, how=how, u=abs(ends[1] - ends[0]) / 2.0))
-    return tuple(found)
+    return _Input(
+        "Volts at the end",
+        f"{UNSURE_CELL_V * 1000:g} mV a cell either way",
+        lambda x: dataclasses.replace(given, stop_v=x),
+        of_limits(UNSURE_CELL_V),
+    )
+
+
+def _losses(counted: Counted, given: Given) -> tuple[_Input, ...]:
+    """What the inverter takes, where it was counted at the sockets."""
+    if counted.unit != "sockets":
+        return ()
+    return (
+        _Input(
+            "The inverter’s idle draw",
+            f"{IDLE_SHARE * 100:g} % either way",
+            lambda x: dataclasses.replace(given, idle=1.0 + x),
+            of_limits(IDLE_SHARE),
+        ),
+        _Input(
+            "Its other losses",
+            f"{LOSSES_SHARE * 100:g} % either way",
+            lambda x: dataclasses.replace(given, losses=1.0 + x),
+            of_limits(LOSSES_SHARE),
+        ),
+    )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from engine.answers.answer import Assumption, Notice, Worked
 from engine.answers.measuring import Measured, plain
 from engine.answers.measuring_discharge import Counted, Found, ended_cell_v, lowest_cell_v
@@ -29,49 +31,52 @@ def capacity_notices(
     bank: Bank, inverter: Inverter | None, run: Counted, found: Found, result: Measured
 ) -> tuple[Notice, ...]:
     """What to mind about a counted discharge."""
-    cell, said = bank.cell, []
+    return (*_too_low(bank, inverter, run), *_hard_on_cells(bank, run, found), *_hardly_believed(bank, result))
+
+
+def _too_low(bank: Bank, inverter: Inverter | None, run: Counted) -> Iterator[Notice]:
     lowest_v, ended_v = lowest_cell_v(bank), ended_cell_v(bank, inverter, run)
     if ended_v is not None and ended_v < lowest_v - 1e-9:
         by = "The cut-off of " if run.stop == "cutoff" else ""
         first = "set the cut-off higher, and " if run.stop == "cutoff" else ""
-        said.append(
-            (
-                "stop",
-                "capacity-low",
-                f"{by}{ended_v * bank.series:.4g} V is {ended_v:.3g} V per cell, below the lowest these cells and "
-                f"their board may be taken to, {lowest_v:g} V: that harms them, and a charge after it can be "
-                "dangerous. "
-                f"Never test so low; {first}follow the maker’s sheet before you charge them again. The result "
-                "is not offered.",
-            )
+        yield Notice(
+            level="stop",
+            code="capacity-low",
+            text=f"{by}{ended_v * bank.series:.4g} V is {ended_v:.3g} V per cell, below the lowest these cells and "
+            f"their board may be taken to, {lowest_v:g} V: that harms them, and a charge after it can be dangerous. "
+            f"Never test so low; {first}follow the maker’s sheet before you charge them again. The result "
+            "is not offered.",
         )
+
+
+def _hard_on_cells(bank: Bank, run: Counted, found: Found) -> Iterator[Notice]:
+    """A discharge deeper, colder or faster than is good for these cells."""
+    cell = bank.cell
     if cell.acceptance_tau_h is not None and found.end_soc < LEAD_SOC - 0.02:
-        said.append(
-            (
-                "check",
-                "capacity-lead",
-                f"This took lead-acid down to {found.end_soc * 100:.0f} %. Deep discharges shorten its life: stop at "
-                "half, let it rest some hours, read the volts, and charge it full at once.",
-            )
+        yield Notice(
+            level="check",
+            code="capacity-lead",
+            text=f"This took lead-acid down to {found.end_soc * 100:.0f} %. Deep discharges shorten its life: stop at "
+            "half, let it rest some hours, read the volts, and charge it full at once.",
         )
     if run.cell_c < COOL_C:
-        said.append(
-            (
-                "check",
-                "capacity-cold",
-                f"Cells at {run.cell_c:g} °C hold back a part that only typical tables tell. Test again at 15 to 30 °C "
-                "before you believe it.",
-            )
+        yield Notice(
+            level="check",
+            code="capacity-cold",
+            text=f"Cells at {run.cell_c:g} °C hold back a part that only typical tables tell. Test again at 15 to "
+            "30 °C before you believe it.",
         )
     if found.c_rate > cell.discharge_c_max:
-        said.append(
-            (
-                "check",
-                "capacity-fast",
-                f"A mean current of {plain(found.drawn_ah / run.hours)} A is above what these cells are meant for, "
-                f"{plain(cell.discharge_c_max * found.ah)} A. Use a smaller load.",
-            )
+        yield Notice(
+            level="check",
+            code="capacity-fast",
+            text=f"A mean current of {plain(found.drawn_ah / run.hours)} A is above what these cells are meant for, "
+            f"{plain(cell.discharge_c_max * found.ah)} A. Use a smaller load.",
         )
+
+
+def _hardly_believed(bank: Bank, result: Measured) -> Iterator[Notice]:
+    """A result unlike the label, or too wide to act on."""
     of_label = result.value / bank.label_ah
     if not FEW_SHARE <= of_label <= MANY_SHARE:
         beyond = (
@@ -80,24 +85,20 @@ def capacity_notices(
             else f" Cells hold {LEAST_SHARE * 100:g} to {MOST_SHARE * 100:g} % of their label; beyond that the "
             "result is not offered to be used."
         )
-        said.append(
-            (
-                "check",
-                "capacity-unlike",
-                f"That is {of_label * 100:.0f} % of the label. Before you believe it look over the counting: was it "
-                f"set to nothing at full, did the sun charge meanwhile, are the Ah those of the whole bank?{beyond}",
-            )
+        yield Notice(
+            level="check",
+            code="capacity-unlike",
+            text=f"That is {of_label * 100:.0f} % of the label. Before you believe it look over the counting: was it "
+            f"set to nothing at full, did the sun charge meanwhile, are the Ah those of the whole bank?{beyond}",
         )
     if result.half > WIDE_SHARE * result.value:
-        said.append(
-            (
-                "note",
-                "capacity-wide",
-                f"An error of {result.half / result.value * 100:.0f} % is wide. The largest part is "
-                f"{result.parts[0].label[:1].lower()}{result.parts[0].label[1:]}: mend that first.",
-            )
+        largest = result.parts[0].label
+        yield Notice(
+            level="note",
+            code="capacity-wide",
+            text=f"An error of {result.half / result.value * 100:.0f} % is wide. The largest part is "
+            f"{largest[:1].lower()}{largest[1:]}: mend that first.",
         )
-    return tuple(Notice(level=level, code=code, text=text) for level, code, text in said)
 
 
 def capacity_worked(bank: Bank, inverter: Inverter | None, run: Counted, found: Found) -> tuple[Worked, ...]:

@@ -47,6 +47,19 @@ def _stated_notices(bank: Bank) -> Iterator[Notice]:
 
 def cell_notices(bank: Bank) -> Iterator[Notice]:
     """Cells, board and temperature."""
+    yield from _board_notices(bank)
+    yield from highest_cell_notices(bank)
+    yield from _stated_notices(bank)
+    yield from _tested_notices(bank)
+    yield from _unguarded_notices(bank)
+    yield from frozen_notices(bank)
+    yield from _temperature_notices(bank)
+    yield from cold_charge_notices(bank)
+    yield from _touch_notices(bank)
+
+
+def _board_notices(bank: Bank) -> Iterator[Notice]:
+    """No board where there must be one, or one that opens in the middle of a charge."""
     cell, board = bank.cell, bank.board
     if cell.needs_board and board is None:
         yield Notice(
@@ -64,8 +77,9 @@ def cell_notices(bank: Bank) -> Iterator[Notice]:
             text=f"{bank.name}: the board stops charge at {board.cell_high_v:g} V per cell, below the charge setting "
             f"of {bank.charge_end_cell_v:g} V. It would open in the middle of a charge.",
         )
-    yield from highest_cell_notices(bank)
-    yield from _stated_notices(bank)
+
+
+def _tested_notices(bank: Bank) -> Iterator[Notice]:
     if bank.tested_ah is not None and not 0.6 <= bank.tested_ah / bank.label_ah <= 1.1:
         yield Notice(
             level="check",
@@ -74,6 +88,11 @@ def cell_notices(bank: Bank) -> Iterator[Notice]:
             text=f"{bank.name}: tested {bank.tested_ah:g} Ah is {bank.tested_ah / bank.label_ah * 100:.0f} % of the "
             f"label's {bank.label_ah:g} Ah; 60 to 110 % would be usual. Was the test complete, and of one cell?",
         )
+
+
+def _unguarded_notices(bank: Bank) -> Iterator[Notice]:
+    """A board that lets a cell leave the volts of its chemistry."""
+    cell, board = bank.cell, bank.board
     if board is not None and not (cell.v_low - 0.05 <= board.cell_low_v and board.cell_high_v <= cell.v_max + 0.05):
         yield Notice(
             level="stop",
@@ -82,7 +101,11 @@ def cell_notices(bank: Bank) -> Iterator[Notice]:
             text=f"{bank.name}: its board lets a cell go from {board.cell_low_v:g} to {board.cell_high_v:g} V; "
             f"{cell.name} ends at {cell.v_low:g} and {cell.v_max:g} V. Such a board does not guard it.",
         )
-    yield from frozen_notices(bank)
+
+
+def _temperature_notices(bank: Bank) -> Iterator[Notice]:
+    """Cells too hot to be charged, or too cold to give anything."""
+    cell = bank.cell
     if bank.cell_c > cell.charge_max_c:
         yield Notice(
             level="check",
@@ -109,13 +132,16 @@ def cell_notices(bank: Bank) -> Iterator[Notice]:
             f"At {bank.cell_c:g} °C it is counted as at {cell.cold_known_c:g} °C, {share * 100:.0f} % of its "
             "ampere-hours; it holds less. Keep a larger reserve or warm the cells.",
         )
-    yield from cold_charge_notices(bank)
-    if cell.v_full * bank.series > EXTRA_LOW_VOLTAGE_V:
+
+
+def _touch_notices(bank: Bank) -> Iterator[Notice]:
+    full_v = bank.cell.v_full * bank.series
+    if full_v > EXTRA_LOW_VOLTAGE_V:
         yield Notice(
             level="check",
             code="over-60-v",
             page="banks",
-            text=f"{bank.name} can stand at {cell.v_full * bank.series:.1f} V when full, above 60 V DC: dangerous to "
+            text=f"{bank.name} can stand at {full_v:.1f} V when full, above 60 V DC: dangerous to "
             "touch, and other rules may apply. Ask a licensed electrician.",
         )
 
@@ -184,7 +210,15 @@ def _up(volts: float) -> float:
 
 def pack_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
     """The whole pack on its inverter."""
-    cell = bank.cell
+    yield from _over_inverter(bank, inverter)
+    yield from charger_notices(bank, inverter)
+    yield from _outside_window(bank, inverter)
+    yield from _cutoff_notices(bank, inverter)
+    yield from _charger_over_bank(bank, inverter)
+    yield from charger_cold_notices(bank, inverter)
+
+
+def _over_inverter(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
     charge_v = bank.charge_end_cell_v * bank.series
     if charge_v > inverter.dc_max_v + 1e-9:
         yield Notice(
@@ -195,8 +229,11 @@ def pack_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
             f"{inverter.dc_max_v:g} V and can be damaged. Lower the charge setting and let nothing else charge "
             "higher, or use fewer cells in series.",
         )
-    yield from charger_notices(bank, inverter)
-    nominal_v, other_v = cell.v_nominal * bank.series, cell.v_nominal * bank.parallel
+
+
+def _outside_window(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
+    """Nominal volts that the inverter does not take, and a swap of series and parallel that would cure it."""
+    nominal_v, other_v = bank.cell.v_nominal * bank.series, bank.cell.v_nominal * bank.parallel
     outside = not inverter.dc_min_v <= nominal_v <= inverter.dc_max_v
     if outside and inverter.dc_min_v <= other_v <= inverter.dc_max_v:
         yield Notice(
@@ -222,7 +259,12 @@ def pack_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
             f"{inverter.dc_min_v:g} to {inverter.dc_max_v:g} V." + _lower_cutoff_words(bank, inverter),
             remedies=tuple(_lower_cutoff(bank, inverter)),
         )
-    lowest_v = max(cell.v_low, bank.board.cell_low_v if bank.board else 0.0) * bank.series
+
+
+def _cutoff_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
+    """A cut-off below what the cells may be taken to, and a restart that no charge reaches."""
+    lowest_v = max(bank.cell.v_low, bank.board.cell_low_v if bank.board else 0.0) * bank.series
+    charge_v = bank.charge_end_cell_v * bank.series
     if inverter.dc_min_v < lowest_v - 0.05:
         safe_v = _up(lowest_v)
         cure = Remedy(
@@ -248,7 +290,10 @@ def pack_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
             text=f"{inverter.name} restarts at {inverter.restart_v:g} V, above the {charge_v:.1f} V at which "
             f"{bank.name} is charged: once off, it would stay off.",
         )
-    limit_a = bank.charge_limit_a if bank.charge_limit_a is not None else cell.charge_c_max * bank.ah
+
+
+def _charger_over_bank(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
+    limit_a = bank.charge_limit_a if bank.charge_limit_a is not None else bank.cell.charge_c_max * bank.ah
     if bank.board is not None:
         limit_a = min(limit_a, bank.board.current_limit_a)
     if inverter.charge_limit_a is not None and inverter.charge_limit_a > limit_a:
@@ -259,7 +304,6 @@ def pack_notices(bank: Bank, inverter: Inverter) -> Iterator[Notice]:
             text=f"{inverter.name} may charge with {inverter.charge_limit_a:g} A; {bank.name} takes at most "
             f"{limit_a:g} A. Set the charger to that.",
         )
-    yield from charger_cold_notices(bank, inverter)
 
 
 def board_current_notices(bank: Bank, inverter: Inverter, loads_w: list[float]) -> Iterator[Notice]:

@@ -9,7 +9,7 @@ from engine.answers.sky_parts import FULL_WITHIN_SOC, Found
 from engine.house.household import Household
 from engine.sky.climate import KC_MAX
 from engine.sky.days import WORDS
-from engine.sky.reading import POOR_FIT_SHARE
+from engine.sky.reading import POOR_FIT_SHARE, SkyReading
 
 NEARLY_FULL_SOC = 0.85
 """From here on a bank may be held at its end volts (judgement)."""
@@ -28,8 +28,28 @@ def apart_notice() -> Notice:
 
 def reading_notices(household: Household, full: tuple[str, ...], found: Found) -> Iterator[Notice]:
     """Every notice about a reading; `full` names the banks that are full."""
-    reading, sun = found.reading, household.sun
-    shown = sum(one.shown_w for one in found.displays)
+    yield from _more_than_clear(found)
+    yield from _not_the_sky_alone(found.reading, full)
+    yield from _several_skies(found)
+    days = household.sun.covered_days
+    if days and _shown_w(found) > 0.0:
+        yield Notice(
+            level="note",
+            code="not-covered",
+            page="sun",
+            text=f"The panels are set as covered for {days} days on Sun, but they give power: with this "
+            "reading they are taken as free.",
+        )
+    yield from _nearly_full(household, found)
+
+
+def _shown_w(found: Found) -> float:
+    return sum(one.shown_w for one in found.displays)
+
+
+def _more_than_clear(found: Found) -> Iterator[Notice]:
+    """Displays above what a clear sky gives, now or over the day."""
+    reading, shown = found.reading, _shown_w(found)
     clear = sum(one.clear_w for one in found.displays)
     if reading.why == "above":
         yield Notice(
@@ -47,6 +67,10 @@ def reading_notices(household: Household, full: tuple[str, ...], found: Found) -
             text=f"{found.so_far_kwh:g} kWh so far today is more than these panels give by now under a clear sky. Is "
             "it the counter of today, and not of the month or of all their years?",
         )
+
+
+def _not_the_sky_alone(reading: SkyReading, full: tuple[str, ...]) -> Iterator[Notice]:
+    """What else than the sky may hold the displays where they are."""
     if reading.why == "limit":
         yield Notice(
             level="note",
@@ -68,6 +92,11 @@ def reading_notices(household: Household, full: tuple[str, ...], found: Found) -
             text="0 W in daylight: a very dark sky, snow or a cover on the panels, a full bank, or a charger that is "
             "switched off. Only the first is a reading.",
         )
+
+
+def _several_skies(found: Found) -> Iterator[Notice]:
+    """Two skies that show the same, or displays that fit none."""
+    reading = found.reading
     if reading.other_kc is not None:
         yield Notice(
             level="check",
@@ -83,15 +112,6 @@ def reading_notices(household: Household, full: tuple[str, ...], found: Found) -
             text=f"The displays do not fit one sky: {reading.unexplained_share * 100:.0f} % is left over. Shade or "
             "snow on some panels, two units mixed up, or one charger that holds back?",
         )
-    if sun.covered_days and shown > 0.0:
-        yield Notice(
-            level="note",
-            code="not-covered",
-            page="sun",
-            text=f"The panels are set as covered for {sun.covered_days} days on Sun, but they give power: with this "
-            "reading they are taken as free.",
-        )
-    yield from _nearly_full(household, found)
 
 
 def _nearly_full(household: Household, found: Found) -> Iterator[Notice]:

@@ -166,14 +166,7 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
     rough_a = _rough_a(found)
     ruling_a = max(discharge_a, rough_a)
     advised_v = _advised_v(supply, lowest_v)
-    left = max(bank.parallel - 1, 1)
-    one_out_a = ruling_a / left
-    even_a = ruling_a / bank.parallel
-    conductor_c = (entered or Wiring()).conductor_c
-    main = None if entered is None else _run("main", entered.main, (ruling_a, discharge_a), lowest_v, conductor_c)
-    several = entered is not None and bank.parallel > 1
-    of_string = entered.string if entered is not None and several else None
-    string = _run("string", of_string, (one_out_a, discharge_a / left), lowest_v, conductor_c)
+    main, string = _runs(bank, (ruling_a, discharge_a), lowest_v)
     beside_v = 0.0 if string is None else string.ohm * discharge_a / bank.parallel
     total_v = None if main is None else main.drop_v + beside_v
     wanted = DROP_SHARE if entered is None else entered.drop_share
@@ -200,8 +193,8 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
         advised_a=None
         if advised_v is None
         else max(drawn_w / advised_v, _rough_a(chargers(household, supply, advised_v))),
-        even_a=even_a,
-        one_out_a=one_out_a,
+        even_a=ruling_a / bank.parallel,
+        one_out_a=ruling_a / _strings_left(bank),
         main=main,
         string=string,
         total_drop_v=total_v,
@@ -213,7 +206,7 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
             lowest_v,
             wanted,
             beside_v,
-            conductor_c,
+            (entered or Wiring()).conductor_c,
         ),
         fault=_fault(supply, bank),
         cells_a=bank.cell.discharge_c_max * bank.ah,
@@ -270,6 +263,22 @@ def chargers(household: Household, supply: Supply, lowest_v: float) -> tuple[Cha
             how = f"{one.charger_w:,.0f} W over {lowest_v:.4g} V"
             found.append(Charger(name=f"Charger of {one.name}", most_a=most_a, rough_a=most_a, how=how))
     return tuple(found)
+
+
+def _strings_left(bank: Bank) -> int:
+    """Strings that carry everything if one drops out; one string alone carries all."""
+    return max(bank.parallel - 1, 1)
+
+
+def _runs(bank: Bank, highest_and_drop_a: tuple[float, float], lowest_v: float) -> tuple[Run | None, Run | None]:
+    """The main cable and that of a string, as far as they are entered."""
+    entered = bank.wiring
+    if entered is None:
+        return None, None
+    main = _run("main", entered.main, highest_and_drop_a, lowest_v, entered.conductor_c)
+    highest_a, drop_a = (amps / _strings_left(bank) for amps in highest_and_drop_a)
+    of_string = entered.string if bank.parallel > 1 else None
+    return main, _run("string", of_string, (highest_a, drop_a), lowest_v, entered.conductor_c)
 
 
 def _run(

@@ -99,13 +99,50 @@ class Year:
 def drawn(seed: int) -> Truth:
     """Draw a household by a seed."""
     chance = np.random.default_rng(1000 + seed)
-    chemistry, series, cut_v = CELLS[seed % len(CELLS)]
     latitude, longitude, zone = PLACES[int(chance.integers(len(PLACES)))]
     south = latitude < 0
     site = Site(latitude_deg=latitude, longitude_deg=longitude, time_zone=zone)
     mean_w = chance.uniform(220.0, 520.0)
     rated_w = float(chance.integers(3, 9)) * 1000.0
     idle_w = chance.uniform(12.0, 60.0)
+    described, ah = _described(chance, seed, site, mean_w=mean_w, rated_w=rated_w, idle_w=idle_w)
+    (roof,), chemistry = described.sun.arrays, described.banks[0].chemistry
+    losses = chance.uniform(0.02, 0.3)
+    charger = chance.uniform(0.92, 0.98)
+    first = date(2023, int(chance.integers(1, 13)), 1)
+    k1, k2 = chance.uniform(0.0, 0.04), chance.uniform(0.01, 0.06)
+    coulombic_loss = chance.uniform(0.5, 1.5 if chemistry.startswith("lead") else 3.0)
+    leak = chance.uniform(0.005, 0.04) + chance.choice([0.0, chance.uniform(0.0, 0.04) * 730.5 / ah])
+    offset_v, resistance = chance.normal(0.0, 0.005), float(np.exp(chance.normal(0.0, 0.15)))
+    load_w = _loads(chance, mean_w, first, south=south)
+    panels_w, kc = _sun(chance, site, roof, losses, first, south=south)
+    return Truth(
+        seed=seed,
+        described=described,
+        style=WRITTEN[(seed // len(CELLS) + seed) % len(WRITTEN)],
+        ah=ah,
+        idle_w=idle_w,
+        k1=k1,
+        k2=k2,
+        coulombic_loss=coulombic_loss,
+        leak_per_month=leak,
+        strength=1.0 - losses,
+        charger=charger,
+        offset_v=offset_v,
+        resistance=resistance,
+        load_w=load_w,
+        bus_w=panels_w * charger,
+        kc=kc,
+        first=first,
+    )
+
+
+def _described(
+    chance: np.random.Generator, seed: int, site: Site, *, mean_w: float, rated_w: float, idle_w: float
+) -> tuple[Household, float]:
+    """The household as its people describe it, more or less rightly, and the Ah its bank truly has."""
+    chemistry, series, cut_v = CELLS[seed % len(CELLS)]
+    south = site.south
     kwp = round(float(mean_w * 24.0 / 1000.0 * chance.uniform(0.4, 1.2)), 1)
     roof = Array(
         id="roof",
@@ -138,7 +175,7 @@ def drawn(seed: int) -> Truth:
         k1=0.02,
         k2=0.0375,
     )
-    described = Household(
+    household = Household(
         name=f"House {seed}",
         site=site,
         sun=Sun(arrays=(roof,)),
@@ -148,34 +185,7 @@ def drawn(seed: int) -> Truth:
             Load(id="all", name="All", kind="steady", values={"power_w": round(mean_w * chance.uniform(0.6, 1.4))}),
         ),
     )
-    losses = chance.uniform(0.02, 0.3)
-    charger = chance.uniform(0.92, 0.98)
-    first = date(2023, int(chance.integers(1, 13)), 1)
-    k1, k2 = chance.uniform(0.0, 0.04), chance.uniform(0.01, 0.06)
-    coulombic_loss = chance.uniform(0.5, 1.5 if chemistry.startswith("lead") else 3.0)
-    leak = chance.uniform(0.005, 0.04) + chance.choice([0.0, chance.uniform(0.0, 0.04) * 730.5 / ah])
-    offset_v, resistance = chance.normal(0.0, 0.005), float(np.exp(chance.normal(0.0, 0.15)))
-    load_w = _loads(chance, mean_w, first, south=south)
-    panels_w, kc = _sun(chance, site, roof, losses, first, south=south)
-    return Truth(
-        seed=seed,
-        described=described,
-        style=WRITTEN[(seed // len(CELLS) + seed) % len(WRITTEN)],
-        ah=ah,
-        idle_w=idle_w,
-        k1=k1,
-        k2=k2,
-        coulombic_loss=coulombic_loss,
-        leak_per_month=leak,
-        strength=1.0 - losses,
-        charger=charger,
-        offset_v=offset_v,
-        resistance=resistance,
-        load_w=load_w,
-        bus_w=panels_w * charger,
-        kc=kc,
-        first=first,
-    )
+    return household, ah
 
 
 def _season(first: date, *, south: bool) -> Floats:

@@ -60,7 +60,12 @@ AT_SOCKETS = "Usable at the sockets"
 
 
 def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
-    meanings = quantities(Bank)
+    """The form of a bank, what is folded away last."""
+    groups = (_cells(house, bank), _window(bank), _charging(), _board_form(bank), _beside_others())
+    return tuple(sorted(groups, key=lambda group: group.folded))
+
+
+def _cells(house: Household, bank: Bank | None) -> Group:
     own = (
         ((INLINE, f"{bank.chemistry.name} (written out in this household)"),)
         if bank and isinstance(bank.chemistry, Chemistry)
@@ -69,14 +74,13 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
     joined = (("", "None: listed only"), *((i.id, i.name) for i in house.inverters))
     taken = {one.inverter for one in house.banks}
     free = [i.id for i in house.inverters if i.id not in taken]
-    kinds = (*own, *catalogue.names().items())
-    cells = (
+    fields = (
         Field(name="name", label="Name", kind="text", default="Bank", hint="How you call it: “store-room bank”"),
         Field(
             name="chemistry",
             label="Chemistry",
             kind="choice",
-            choices=kinds,
+            choices=(*own, *catalogue.names().items()),
             optional=not bank,
         ),
         *number_fields(
@@ -91,18 +95,31 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
             hint="Several banks may be joined to one inverter: they then share its DC bus",
         ),
     )
-    window = (
+    return Group(legend="The cells", fields=fields)
+
+
+def _window(bank: Bank | None) -> Group:
+    fields = (
         *number_fields(Bank, "top_soc"),
-        number_field("reserve_soc", meanings["reserve_soc"], optional=True, hint=_reserve_hint(bank)),
+        number_field("reserve_soc", quantities(Bank)["reserve_soc"], optional=True, hint=_reserve_hint(bank)),
         *number_fields(Bank, "top_v", "reserve_v"),
     )
-    charging = (
+    hint = "In % of tested Ah, or in volts per cell as your settings have it; volts go before percent."
+    return Group(legend="The window to use", fields=fields, hint=hint, folded=True)
+
+
+def _charging() -> Group:
+    fields = (
         *number_fields(Bank, "charge_v"),
         Field(name="hold", label="At the end of the charge", kind="choice", choices=HOLDS, default="usual"),
         *number_fields(Bank, "charge_limit_a", "cold_charge_a", "cell_spread_mv"),
         *number_fields(Bank, "charge_efficiency", "self_discharge_per_month"),
     )
-    board = (
+    return Group(legend="Charging", fields=fields, folded=True)
+
+
+def _board_form(bank: Bank | None) -> Group:
+    fields = (
         Field(name="board", label="A protection board is fitted", kind="tick", default="1"),
         *(
             number_field(f"{BOARD}{name}", quantities(Board)[name], optional=True, hint=hint)
@@ -115,33 +132,19 @@ def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
             hint="A contactor is a power relay the board opens, for currents it cannot break itself",
         ),
     )
-    on_the_bus = tuple(
-        Field(name=name, label=label, kind="tick", hint=hint) for name, (label, hint) in OWN_GUARDS.items()
+    return Group(
+        legend="Protection board",
+        fields=fields,
+        hint="Lithium and sodium-ion cells must not be used without one: type at least its highest current, from "
+        "its app or data sheet. Lead-acid banks have none: leave the numbers empty.",
+        folded=bank is not None and bank.board is None and not bank.cell.needs_board,
     )
-    groups = (
-        Group(legend="The cells", fields=cells),
-        Group(
-            legend="The window to use",
-            fields=window,
-            hint="In % of tested Ah, or in volts per cell as your settings have it; volts go before percent.",
-            folded=True,
-        ),
-        Group(legend="Charging", fields=charging, folded=True),
-        Group(
-            legend="Protection board",
-            fields=board,
-            hint="Lithium and sodium-ion cells must not be used without one: type at least its highest current, from "
-            "its app or data sheet. Lead-acid banks have none: leave the numbers empty.",
-            folded=bank is not None and bank.board is None and not bank.cell.needs_board,
-        ),
-        Group(
-            legend="Beside other banks",
-            fields=on_the_bus,
-            hint="Banks that share one DC bus each need a fuse and a disconnect of their own.",
-            folded=True,
-        ),
-    )
-    return tuple(sorted(groups, key=lambda group: group.folded))
+
+
+def _beside_others() -> Group:
+    fields = tuple(Field(name=name, label=label, kind="tick", hint=hint) for name, (label, hint) in OWN_GUARDS.items())
+    hint = "Banks that share one DC bus each need a fuse and a disconnect of their own."
+    return Group(legend="Beside other banks", fields=fields, hint=hint, folded=True)
 
 
 def _reserve_hint(bank: Bank | None) -> str:
