@@ -16,7 +16,7 @@ from engine.meter.log import MeterLog
 from engine.sky.believable import fit_for_averages, kc_series
 from engine.sky.series import DailySeries, KcSeries
 from engine.sky.site import Site
-from webapp import records_reading, sky_store
+from webapp import questions, records_reading, sky_store
 from webapp.forms import Field
 from webapp.skies import FILE
 from webapp.store import Store
@@ -103,13 +103,9 @@ def read_day(name: str, label: str, text: str, first: date, last: date) -> date 
     InputError
         On the field, if it is no date or one outside the log.
     """
-    typed = text.strip().replace("\u2011", "-")
-    if not typed:
+    if not text.strip():
         return None
-    try:
-        found = date.fromisoformat(typed)
-    except ValueError:
-        raise InputError(name, f"{label} must be a day such as {first}; got “{text.strip()}”.") from None
+    found = questions.read_day(text, name, label, first)
     if not first <= found <= last:
         raise InputError(name, f"{label} must be a day of the log, from {first} to {last}; got {found}.")
     return found

@@ -7,6 +7,7 @@ the monthly means of its place. Ids and typed days are those of `engine.sky.days
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Sequence
 
 from engine.answers.answer import Notice, Remedy
@@ -18,7 +19,7 @@ from engine.sky import climate as climates
 from engine.sky.averages import average_day_kc
 from engine.sky.days import MADE_SPELLS, SEASON, Sky, owner_dull_day, parse_sky
 from engine.sky.site import Site, Sun
-from engine.sky.spells import KEPT_DAYS, WINDOW_DAYS, spell_title
+from engine.sky.spells import KEPT_DAYS, WINDOW_DAYS
 from engine.sky.sun import clear_day_kwh_m2
 from engine.text.dates import written_date
 from webapp.words import MONTHS
@@ -27,16 +28,17 @@ OWN_DAY = "own"
 """Value of `sky` that asks for the owner's own dull day."""
 USUAL = "usual"
 """Value of `sky` that asks for the worst days of 1 year in 10, the window that fits the days asked."""
-USUAL_CHOICE = (USUAL, "The worst days of 1 year in 10 here, as many as asked")
-SEASON_NAME = "Not said: as these days go in other years"
+USUAL_CHOICE = (USUAL, "Worst days of 1 year in 10 here")
+SEASON_NAME = "Not said: as in other years"
 LONGEST_SKY = 4000
+_SPELL = re.compile(r".*_(\d+)d_1in(\d+)")
 MOVED_SOUTH = "moved by half a year for the south"
 
 
 def spell_choices(site: Site, sun: Sun, sky: str, extra: Sequence[tuple[str, str]] = ()) -> tuple[tuple[str, str], ...]:
     """Return what the days may be chosen from; days that are none of these are kept as typed."""
-    own = () if sun.dull_day_kwh is None else ((OWN_DAY, f"Days like your own dull day, {sun.dull_day_kwh:g} kWh"),)
-    file = tuple((one.id, f"{one.title}, out of your file of {one.years} years") for one in sun.spells)
+    own = () if sun.dull_day_kwh is None else ((OWN_DAY, f"Like your own dull day, {sun.dull_day_kwh:g} kWh"),)
+    file = tuple((one.id, _worst(one.id, "your file")) for one in sun.spells)
     measured = tuple((key, _measured(one)) for key, one in climates.presets().items() if one.climate == site.climate)
     made = tuple((key, _made(key)) for key, (days, _) in MADE_SPELLS.items() if days in KEPT_DAYS)
     choices = (*extra, *own, *file, *measured, *made, ("none", "No sun at all"))
@@ -46,19 +48,24 @@ def spell_choices(site: Site, sun: Sun, sky: str, extra: Sequence[tuple[str, str
 
 
 def _measured(preset: climates.Preset) -> str:
-    return f"{preset.title}, measured at {preset.station}{' (shape borrowed)' if preset.shape_borrowed else ''}"
+    return _worst(preset.id, preset.station.split(",")[0])
 
 
 def _made(spell_id: str) -> str:
-    return f"{spell_title(*MADE_SPELLS[spell_id])}, made for this place"
+    return _worst(spell_id, "made here")
+
+
+def _worst(spell_id: str, whence: str) -> str:
+    """What a spell is called where a phone must show it whole; its answer names it at length."""
+    days, risk = _SPELL.fullmatch(spell_id).groups()  # type: ignore[union-attr]
+    return f"Worst {days} days, {'typical' if risk == '1' else f'1 in {risk}'}: {whence}"
 
 
 def _unlisted(sky: str) -> str:
     if sky == SEASON:
         return SEASON_NAME
     if sky in climates.presets():
-        preset = climates.presets()[sky]
-        return f"{preset.title}, measured at {preset.station}, another climate"
+        return f"{_measured(climates.presets()[sky])}, another climate"
     if sky in MADE_SPELLS:
         return _made(sky)
     return f"As typed: {sky if len(sky) < 40 else sky[:38] + '…'}"

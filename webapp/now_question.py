@@ -7,6 +7,7 @@ standard time in what the engine gets.
 from __future__ import annotations
 
 import dataclasses
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -46,7 +47,7 @@ KWH = "kwh"
 """Choice of the form whose days stand in a text of their own, of this name too."""
 CHARGE = Quantity(label="Charge now", unit="%", low=0.0, high=1.0, percent=True)
 SCALE_CHOICES = (
-    ("monitor", "% on the bank monitor"),
+    ("monitor", "% on the monitor"),
     ("inverter", "% on the inverter"),
     ("usable", "% of what is usable"),
     ("ah", "Ah out since 100 %"),
@@ -57,7 +58,14 @@ DAY_BY_DAY_CHOICE = (DAY_BY_DAY, "Day by day, as chosen here")
 KWH_CHOICE = (KWH, "kWh of all panels, day by day")
 OFF = "off"
 """Name of the loads, by id, that are switched off from now on."""
-AT = Field(name="at", label="From", kind="text", default="now", optional=True, hint="now, or like 2026‑11‑25 18:00")
+AT = Field(
+    name="at",
+    label="From",
+    kind="text",
+    default="now",
+    optional=True,
+    hint="now, 18:00 of today, or like 25 Nov 2026 18:00",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -257,7 +265,7 @@ def _charge_fields(
     full = _full_soc(house, bank=supply.bank)
     meaning = dataclasses.replace(CHARGE, label=label)
     if scale == "ah":
-        meaning = dataclasses.replace(meaning, unit="Ah", low=0.0, high=round(m.ah, 3), percent=False)
+        meaning = dataclasses.replace(meaning, unit="Ah", low=0.0, high=math.floor(m.ah * 10.0) / 10.0, percent=False)
     if scale == "volts":
         low_v, high_v = volts_span(m)
         ends = {"low": round(low_v - 0.05, 1), "high": round(max(high_v, m.series * supply.bank.cell.v_max) + 0.05, 1)}

@@ -7,7 +7,6 @@ form of five small choices works without JavaScript.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -29,8 +28,8 @@ from webapp.forms import Field, Parsed
 from webapp.numbers import looks_like_share
 from webapp.readings import with_readings
 from webapp.render import json_answer, json_errors
-from webapp.units import with_24_hours
 from webapp.words import MONTHS, weekday
+from webapp.written_dates import iso_text
 
 T = TypeVar("T")
 
@@ -100,12 +99,8 @@ def plain_query(typed: Mapping[str, str]) -> str:
     return urlencode(dict(typed), safe=",:")
 
 
-_ONE_DIGIT = re.compile(r"(^|[ T])(\d:)")
-"""An hour written with one digit."""
-
-
 def read_moment(text: str, now: datetime, label: str = "From") -> datetime:
-    """Read a moment: now, today, a time of today, a date, or both.
+    """Read a moment: now, today, a time of today, a date as people write it, or both.
 
     Parameters
     ----------
@@ -124,24 +119,52 @@ def read_moment(text: str, now: datetime, label: str = "From") -> datetime:
     Raises
     ------
     InputError
-        On the field ``at``.
+        On the field ``at``; also where a date may be two days.
     """
-    typed = with_24_hours(text.strip().replace("\u2011", "-"))
-    if typed in ("now", "today"):
+    if text.strip().lower() in ("now", "today"):
         return now
-    typed = _ONE_DIGIT.sub(r"\g<1>0\2", typed)
+    typed = iso_text(text, "at", label)
     try:
         found = datetime.fromisoformat(f"{now:%Y-%m-%d} {typed}" if 4 <= len(typed) <= 5 and ":" in typed else typed)
         if not FIRST_YEAR <= found.year <= LAST_YEAR:
             raise ValueError
     except ValueError:
-        shown = f"“{typed}”" if typed else "nothing"
+        shown = f"“{text.strip()}”" if typed else "nothing"
         raise InputError(
             "at",
-            f"{label} must be now, or a moment such as {now:%Y-%m-%d %H}:00, "
+            f"{label} must be now, or a moment such as {now:%Y-%m-%d %H}:00 or {_written(now)} {now:%H}:00, "
             f"from the year {FIRST_YEAR} to {LAST_YEAR}; got {shown}.",
         ) from None
     return found.astimezone(now.tzinfo) if found.tzinfo else found.replace(tzinfo=now.tzinfo)
+
+
+def read_day(text: str, field: str, label: str, example: date, otherwise: str = "") -> date:
+    """Read a day as people write it.
+
+    Parameters
+    ----------
+    field, label : str
+        Name of the field, and what it is called in the sentence.
+    example : date
+        A day that the sentence shows.
+    otherwise : str
+        What else may be typed, behind the example.
+
+    Raises
+    ------
+    InputError
+        On `field`; also where a date may be two days.
+    """
+    try:
+        return date.fromisoformat(iso_text(text, field, label))
+    except ValueError:
+        raise InputError(
+            field, f"{label} must be a day such as {example} or {_written(example)}{otherwise}; got “{text.strip()}”."
+        ) from None
+
+
+def _written(day: date) -> str:
+    return f"{day.day} {day:%B %Y}"
 
 
 def to_standard(site: Site, moment: datetime) -> datetime:

@@ -94,7 +94,7 @@ def winter_row(name: int, winter: Winter) -> Row:
 def size_row(one: RiskSize, answer: ManyWinters) -> Row:
     """Return the bank for a risk on the own panels, with its band."""
     if one.bank_kwh is None:
-        return risk_name(one.risk), (f"over {kwh_cell(answer.most_kwh)}", "–", "–", "–")
+        return risk_name(one.risk), ("none is enough", "", "", "")
     between = "–" if one.low_kwh is None else _between(one.low_kwh, one.high_kwh)
     cells = (kwh_cell(one.bank_kwh), between, kwh_cell(one.label_kwh), str(one.strings))
     return risk_name(one.risk), cells

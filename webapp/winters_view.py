@@ -59,6 +59,7 @@ class WintersView:
     needed: Figure
     winter_rows: tuple[Row, ...]
     size_rows: tuple[Row, ...]
+    none_enough: str
     bank_rows: tuple[Row, ...]
     rule: str
     map_basis: str
@@ -101,6 +102,7 @@ def winters_view(answer: ManyWinters, rule: AutonomyDays, worn: Lasting, supply:
             winter_row(name, one) for name, one in zip(winter_names(answer), answer.winters, strict=True)
         ),
         size_rows=tuple(size_row(one, answer) for one in answer.sizes),
+        none_enough=none_enough(answer),
         bank_rows=tuple(bank_row(one, answer, supply.bank.parallel) for one in answer.rows),
         rule=rule_sentence(rule, answer),
         map_basis=map_basis(answer, worn),
@@ -199,13 +201,20 @@ def band(answer: ManyWinters) -> str:
         return ""
     near, low, high = answer.sizes[1], round(answer.own_low_spells), round(answer.own_high_spells)
     often = times(high) if low == high else f"{low} to {high} times"
-    text = f"Drawn anew from the same winters, your bank ran empty {often}"
+    text = f"So picked, your bank ran empty {often}"
     if near.low_kwh is not None and near.high_kwh is not None:
         text += f", and {risk_name(near.risk)} took {kwh_cell(near.low_kwh)} to {bank_size(near.high_kwh)}"
-    text += " (nine of ten draws). That is chance alone; how well the averages of your place are known is not in it."
+    text += " (nine of ten picks). How well the averages of your place are known is not in it."
     if near.risk.years < RAREST_YEARS:
         text += f" {answer.years} winters are too few to tell 1 in {RAREST_YEARS} years."
     return text
+
+
+def none_enough(answer: ManyWinters) -> str:
+    """Say what a row without a bank means; empty where there is none."""
+    if all(one.bank_kwh is not None for one in answer.sizes):
+        return ""
+    return f"None is enough: banks up to {bank_size(answer.most_kwh)} were tried; more panels or less use come before."
 
 
 def rule_sentence(rule: AutonomyDays, answer: ManyWinters) -> str:

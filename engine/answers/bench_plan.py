@@ -27,9 +27,9 @@ from engine.fields import Quantity
 from engine.text.finding import Finding
 
 QUESTIONS = {
-    "volts_for_share": "Which volts for a share of the charge?",
+    "volts_for_share": "Which volts for which charge?",
     "hold_worth": "Is a hold worth it?",
-    "balancer": "Which balancer, and where must it work?",
+    "balancer": "Which balancer, and where?",
     "capacity": "What do my cells hold?",
     "whole_curve": "The whole curve, at any current?",
 }

@@ -21,7 +21,7 @@ from engine.sources import Source
 Floats = NDArray[np.float64]
 
 WORLD = "world"
-NAME = "Worked out for this place, from a world table"
+NAME = "For this place, by a world table"
 UNCERTAIN_SHARE = 0.3
 """How far a month's mean of this table may be from the truth (spread of its worst weeks at ten stations; measured)."""
 ROUGH = f"a month ±{UNCERTAIN_SHARE * 100:.0f} %, the worst week half to 1.6 times the real one"

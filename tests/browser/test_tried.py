@@ -19,9 +19,14 @@ def test_progress_is_seen_before_the_result(open_page: Opener, site: str) -> Non
     now = page.locator("#tried-now")
     expect(now.locator("progress")).to_be_visible(timeout=60_000)
     expect(now).to_contain_text("tried, between", timeout=120_000)
+    spoken = page.locator("#tried-said")
+    expect(spoken).to_have_text("A size is being tried on the full cell model.")
+    spoken.evaluate("(e) => { e.stayed = true; }")
     expect(now).to_contain_text("found to within half a percent", timeout=240_000)
     expect(now.locator("tbody tr")).to_have_count(2)
     expect(now.locator("progress")).to_have_count(0)
+    expect(spoken).to_contain_text("By the full cell model “1 in 10 years” takes")
+    assert spoken.evaluate("(e) => e.stayed")
 
 
 def test_no_answer_about_the_last_choice_stands_under_a_new_one(open_page: Opener, site: str) -> None:

@@ -75,7 +75,7 @@ def test_rested_volts_of_sodium_ion_tell_it(client_of: Opener, small_house: dict
         ("charge=12&charge_as=volts", "to 58.4 V; got 12."),
         ("charge=58.5&charge_as=volts", "to 58.4 V; got 58.5."),
         ("charge=about+half&charge_as=volts", "to 58.4 V; got “about half”."),
-        ("charge=60&charge_as=guess", "Read as cannot be “guess”; choose from: % on the bank monitor, "),
+        ("charge=60&charge_as=guess", "Read as cannot be “guess”; choose from: % on the monitor, "),
     ],
 )
 def test_limits_follow_the_scale_and_what_was_typed_stays(client: Client, query: str, said: str) -> None:

@@ -118,7 +118,7 @@ def test_a_period_is_chosen_and_wrong_ones_are_refused_with_what_was_typed(with_
     answer = data(with_log, "?from=2025-03-10&to=2025-03-20")
     assert (answer["first"], answer["last"], len(answer["each"])) == ("2025-03-10", "2025-03-20", 11)
     for query, said in (
-        ("?from=spring", "From must be a day such as 2025-03-01; got “spring”."),
+        ("?from=spring", "From must be a day such as 2025-03-01 or 1 March 2025; got “spring”."),
         ("?to=2031-01-01", "To must be a day of the log, from 2025-03-01 to 2025-04-29; got 2031-01-01."),
         ("?from=2025-04-02&to=2025-04-01", "To must not be before From, 2025-04-02; got 2025-04-01."),
         ("?skies=file-99", "Yield held against cannot be “file-99”"),

@@ -62,7 +62,7 @@ def test_the_sky_of_the_world_table_says_that_it_is_rough(client: Client) -> Non
     settled(client, latitude_deg="-33", longitude_deg="19", time_zone="Africa/Johannesburg")
     page = text(soup(client.get("/sun")))
     assert f"a rough estimate: {ROUGH}" in page
-    assert "Worked out for this place, from a world table" in page
+    assert "For this place, by a world table" in page
     assert client.get("/sheet").status_code == 200
 
 

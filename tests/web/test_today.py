@@ -447,6 +447,47 @@ def test_a_moment_may_be_said_in_several_ways() -> None:
     assert read_moment("2026-12-01 06:15", now) == read_moment("2026-12-01T06:15", now)
 
 
+@pytest.mark.parametrize(
+    ("text", "moment"),
+    [
+        ("15 June 2027", "2027-06-15T00:00"),
+        ("15 Jun 2027 14:30", "2027-06-15T14:30"),
+        ("15th of June 2027", "2027-06-15T00:00"),
+        ("15th June 2027, 2:30 pm", "2027-06-15T14:30"),
+        ("June 15, 2027 at 9:05", "2027-06-15T09:05"),
+        ("Tuesday 15 june 2027 14:30", "2027-06-15T14:30"),
+        ("14:30, 15 June 2027", "2027-06-15T14:30"),
+        ("15.6.2027 14:30", "2027-06-15T14:30"),
+        ("5.6.2027", "2027-06-05T00:00"),
+        ("15. Juni 2027", ""),
+        ("2027-6-15 14:30", "2027-06-15T14:30"),
+        ("2027/06/05", "2027-06-05T00:00"),
+        ("15/6/2027", "2027-06-15T00:00"),
+        ("6/15/2027 14:30", "2027-06-15T14:30"),
+        ("6/6/2027", "2027-06-06T00:00"),
+        ("31 June 2027", ""),
+        ("15.6.27", ""),
+        ("15 June", ""),
+        ("13/13/2027", ""),
+        ("15 June 2027 late", ""),
+    ],
+)
+def test_a_date_is_read_as_people_write_it_and_refused_as_typed(client: Client, text: str, moment: str) -> None:
+    answer = client.get("/today.json", params={"at": text}).json()
+    if moment:
+        assert answer["at"] == f"{moment}:00+{'01' if moment > '2027-03-28' else '00'}:00"
+    else:
+        assert answer["errors"]["at"].endswith(f"; got “{text}”.")
+
+
+@pytest.mark.parametrize("text", ["5/6/2027", "5-6-2027 14:30"])
+def test_a_date_that_may_be_two_days_is_asked_back(client: Client, text: str) -> None:
+    said = client.get("/today.json", params={"at": text}).json()["errors"]["at"]
+    assert f"“{text[:8]}” may be 5 June or 6 May. Write the month as a word, such as 5 June 2027." in said
+    page = soup(client.get("/today", params={"at": text}))
+    assert page.select_one("#at")["value"] == text  # type: ignore[index]
+
+
 def test_summer_time_ends_within_the_answer(client_of: Opener, small_house: dict[str, Any]) -> None:
     """Clocks go back on 25 October 2026: hours count true hours, the clock shows one less."""
     small_house["site"]["time_zone"] = "Europe/Berlin"

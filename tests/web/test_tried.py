@@ -67,7 +67,7 @@ def test_other_cells_are_tried_in_the_same_way(client_of: Opener, small_house: d
 
 def test_how_far_it_is_stands_in_words_and_in_a_bar_and_is_asked_again(client: Client) -> None:
     held = holding(client, Progress(done_share=0.4, sizes_tried=3, low_kwh=41.0, high_kwh=44.0), "")
-    block = soup(client.get("/winters/tried", headers=HTMX)).select_one("[role=status] #tried-now")
+    block = soup(client.get("/winters/tried", headers=HTMX)).select_one("#tried-now")
     assert block is not None
     assert "3 tried, between 41.0 and 44.0 kWh usable" in block.get_text()
     bar = block.select_one("progress")
@@ -78,6 +78,17 @@ def test_how_far_it_is_stands_in_words_and_in_a_bar_and_is_asked_again(client: C
     assert str(again["hx-trigger"]).startswith("load delay:")
     assert client.get(str(again["hx-get"]), headers=HTMX).status_code == 200
     held.set()
+
+
+def test_one_short_line_is_spoken_of_a_trial_and_neither_its_progress_nor_its_table(client: Client) -> None:
+    held = holding(client, Progress(done_share=0.4, sizes_tried=3, low_kwh=41.0, high_kwh=44.0), "")
+    running = soup(client.get("/winters/tried", headers=HTMX))
+    held.set()
+    done = soup(client.get("/winters/tried?risk=1in5&times=3"))
+    for page, said in ((running, "A size is being tried"), (done, "By the full cell model “1 in 5 years” takes")):
+        (live,) = page.select("[role=status], [aria-live]")
+        assert live.get_text().startswith(said)
+        assert len(live.get_text()) < 100
 
 
 def test_a_page_without_scripts_says_how_far_it_is_and_leads_on(

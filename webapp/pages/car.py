@@ -46,10 +46,12 @@ RISK = Field(
     kind="choice",
     choices=(
         (LIKELY, "Likely: the days as said"),
-        (CAUTIOUS, "Cautious: the days darker, the loads a tenth more"),
-        (CAREFUL, "Most careful: dull years too for days nobody said"),
+        (CAUTIOUS, "Cautious: darker, more used"),
+        (CAREFUL, "Most careful: dull years too"),
     ),
     default=CAUTIOUS,
+    hint="Cautious: each day as dark as its word allows, the loads a tenth more. Most careful: days nobody said as in "
+    "dull years, too",
 )
 LITRES = KINDS["water"].fields["tank_litres"]
 NOW_C = Quantity(label="Tank now", unit="°C", low=1.0, high=95.0, hint="On its thermometer, in the middle of the tank")

@@ -21,7 +21,7 @@ from webapp.going_on import Question, answered, day_tiles, days_to_come, merged,
 from webapp.inputs import inputs_used
 from webapp.now_question import Question as Moment
 from webapp.now_question import read_question as read_now
-from webapp.questions import json_reply, tried
+from webapp.questions import json_reply, read_day, tried
 from webapp.render import Page
 
 PAGE = Page("Check", "Cell care", "/care", "What do the cells need, and when next?")
@@ -77,15 +77,7 @@ def _full_field(base: Moment) -> Field:
 
 def _read_day(text: str, base: Moment) -> date | None:
     """Read the day of the last full charge; None where nothing is typed."""
-    typed = text.strip().replace("\u2011", "-")
-    if not typed:
-        return None
-    try:
-        return date.fromisoformat(typed)
-    except ValueError:
-        raise InputError(
-            FULL, f"Last full on must be a day such as {base.now:%Y-%m-%d}, or empty; got “{typed}”."
-        ) from None
+    return read_day(text, FULL, "Last full on", base.now.date(), ", or empty") if text.strip() else None
 
 
 def _answer(base: Moment, found: tuple[Coming, ...], last_on: date | None, errors: dict[str, str]) -> Care | None:

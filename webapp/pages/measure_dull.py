@@ -22,7 +22,7 @@ from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.inputs import sun_inputs
 from webapp.measure_dull_view import KIND_NAMES, dull_view
 from webapp.pages.measure_one import LIST, Question, as_data, show, typed_in
-from webapp.questions import Blocked, to_standard, tried
+from webapp.questions import Blocked, read_day, to_standard, tried
 from webapp.read_at import FIELD as READ_AT
 from webapp.read_at import before_charger
 
@@ -172,10 +172,7 @@ def _days(
 
 
 def _read_day(text: str, today: date, row: int) -> date:
-    try:
-        day = date.fromisoformat(text.replace("\u2011", "-"))
-    except ValueError:
-        raise InputError("", f"Date of day {row} must be a day such as {today}; got “{text}”.") from None
+    day = read_day(text, "", f"Date of day {row}", today)
     if not day.year >= EARLIEST or day > today:
         raise InputError("", f"Date of day {row} must be from the year {EARLIEST} to today, {today}; got {day}.")
     return day

@@ -183,7 +183,7 @@ def _fields(request: Request, chosen: int | None) -> tuple[tuple[Field, ...], li
     return (
         Field(name="answer", label="Answer", kind="choice", choices=choices, default=first),
         Field(name="kind", label="What came", kind="choice", choices=CAME, default="charge"),
-        Field(name="at", label="When", kind="text", default="now", hint="now, 07:10 of today, or 2026‑11‑26 07:10"),
+        Field(name="at", label="When", kind="text", default="now", hint="now, 07:10 of today, or 26 Nov 2026 07:10"),
         number_field("soc", SHOWED, optional=True, hint="On the bank monitor, where it showed one"),
     ), kept
 

@@ -75,7 +75,7 @@ def skies_field(sun: Sun) -> Field:
     """Return the choice of where the days are from; the owner's own file first where it has spells."""
     names = {MADE: "Made for this place", FILE: f"Measured: your own {sun.sky_file or 'file'}"}
     choices = tuple(
-        (basis, names.get(basis) or f"Measured elsewhere: {climates.names()[basis]}") for basis in bases(sun)
+        (basis, names.get(basis) or f"Elsewhere: {climates.names()[basis].split(' (')[0]}") for basis in bases(sun)
     )
     return Field(name="skies", label="Skies", kind="choice", choices=choices, default=FILE if sun.spells else MADE)
 

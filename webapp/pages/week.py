@@ -60,7 +60,7 @@ AT = Field(
     kind="text",
     default="today",
     optional=True,
-    hint="today, or like 2026‑12‑01; not used with a month",
+    hint="today, or like 1 Dec 2026; not used with a month",
 )
 BASIS = Field(
     name="basis",
