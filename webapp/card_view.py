@@ -75,7 +75,7 @@ class CardView:
 
 def card_view(answer: Card, site: Site) -> CardView:
     """Return the card in words, its times by the clock on the wall of its month."""
-    one, ahead_h = answer.supply, site.clock_ahead_h(answer.at)
+    one, ahead_h = answer.supply, site.clock_ahead_h(answer.at.date())
     return CardView(
         counted_from=f"{_on_the_wall(answer.at.hour, ahead_h)} o’clock",
         sentence=f"Read the battery monitor of {in_sentence(one.name)} first, then find the line.",

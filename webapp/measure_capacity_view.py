@@ -9,6 +9,7 @@ from markupsafe import Markup
 from engine.answers.measuring_capacity import Capacity
 from engine.answers.measuring_capacity_words import LEAD_SOC
 from engine.answers.measuring_discharge import cutoff_guards, lowest_cell_v
+from engine.cells.chemistry import TABLE_C
 from engine.house.bank import Bank, cutoff_cell_v, delivered
 from engine.house.inverter import Inverter
 from webapp import measure_chart
@@ -227,9 +228,9 @@ def _use(answer: Capacity, bank: Bank) -> Use | None:
     return Use(
         section="banks",
         item_id=bank.id,
-        values={"tested_ah": ah},
+        values={"tested_ah": ah, "tested_c": TABLE_C},
         label=f"Use {ah:g}{NO_BREAK}Ah as the tested capacity of one cell",
         what=f"{bank.name}: capacity measured, {ah:g} Ah a cell",
         told=f"{ah:g}{NO_BREAK}Ah stand on Banks as the tested capacity of one cell.",
-        held=bank.tested_ah is not None and abs(bank.tested_ah - ah) < 1e-6,
+        held=bank.tested_ah is not None and abs(bank.tested_ah - ah) < 1e-6 and bank.tested_c in (None, TABLE_C),
     )

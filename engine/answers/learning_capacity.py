@@ -31,7 +31,7 @@ from engine.answers.learning_parts import (
     in_blocks,
     together,
 )
-from engine.cells.chemistry import arrays
+from engine.cells.chemistry import TABLE_C, arrays
 from engine.house.bank import Bank
 from engine.quantities import HOURS_PER_DAY
 from engine.text.clocks import DAY_S
@@ -226,7 +226,7 @@ def _told(e: Evidence, p: Points) -> tuple[float, float]:
 def _lesson(e: Evidence, p: Points, ah: float, half: float) -> Lesson:
     bank = e.supply.bank
     used = round(ah / bank.parallel, 1)
-    after = dataclasses.replace(bank, tested_ah=used)
+    after = dataclasses.replace(bank, tested_ah=used, tested_c=TABLE_C)
     times = int(np.unique(p.span).size)
     return Lesson(
         id=CAPACITY,
@@ -246,7 +246,7 @@ def _lesson(e: Evidence, p: Points, ah: float, half: float) -> Lesson:
             f"It trusts the curve of {bank.cell.name} and a cell temperature of {bank.cell_c:g} °C.",
             "It is of the whole string. Where one cell is weaker, the string ends with that cell: test it by itself.",
         ),
-        changes=(Change(part="banks", id=bank.id, fields={"tested_ah": used}),),
+        changes=(Change(part="banks", id=bank.id, fields={"tested_ah": used, "tested_c": TABLE_C}),),
         now=bank.ah,
         effect=Effect(
             label="Stored from reserve to full",

@@ -87,7 +87,7 @@ class Capacity:
 
 
 def capacity(household: Household, bank: Bank, inverter: Inverter | None, counted: Counted, at: datetime) -> Capacity:
-    """Work out a bank's capacity from one counted discharge.
+    """Work out a bank's capacity from one counted discharge, as at 25 degC whatever it was tested at before.
 
     Parameters
     ----------
@@ -102,6 +102,7 @@ def capacity(household: Household, bank: Bank, inverter: Inverter | None, counte
         If something that this way of counting needs is missing, or the discharge tells nothing.
     """
     refuse(bank, inverter, counted)
+    bank = dataclasses.replace(bank, tested_c=None)
     given = Given(amount=counted.amount, cell_c=counted.cell_c)
     found = worked_out(bank, inverter, counted, given)
     span = found.start_soc - found.end_soc

@@ -20,9 +20,10 @@ def with_idle(household: Household, inverter_id: str, idle_w: float) -> Househol
 
 
 def with_tested(household: Household, bank_id: str, tested_ah: float) -> Household:
-    """The household with another tested capacity of one cell of a bank [Ah]."""
+    """The household with another tested capacity of one cell of a bank, as at 25 degC [Ah]."""
     banks = tuple(
-        dataclasses.replace(bank, tested_ah=tested_ah) if bank.id == bank_id else bank for bank in household.banks
+        dataclasses.replace(bank, tested_ah=tested_ah, tested_c=None) if bank.id == bank_id else bank
+        for bank in household.banks
     )
     return dataclasses.replace(household, banks=banks)
 

@@ -284,7 +284,7 @@ def _moves(one: Coming, hours: float) -> tuple[Move, ...]:
 
 def _by_hour(one: Coming) -> Floats:
     """Sun of the days by hour of the clock on the wall, (24,) [W]; whole hours of summer time."""
-    from_hour = one.given.from_hour + round(one.household.site.clock_ahead_h(one.at))
+    from_hour = one.given.from_hour + round(one.household.site.clock_ahead_h(one.at.date()))
     hour = (from_hour + np.arange(one.given.sun_w.size)) % HOURS_PER_DAY
     return np.asarray(np.bincount(hour, weights=one.given.sun_w, minlength=HOURS_PER_DAY))
 

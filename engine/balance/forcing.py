@@ -97,7 +97,7 @@ def load_hours(household: Household, supply: Supply, start: datetime, days: int)
     """
     weekly = any(load.profile is not None for load in supply.loads)
     dates = [start + timedelta(days=day) for day in range(days)]
-    kinds = [(at.month, at.weekday() if weekly else None, household.site.clock_ahead_h(at)) for at in dates]
+    kinds = [(at.month, at.weekday() if weekly else None, household.site.clock_ahead_h(at.date())) for at in dates]
     shapes = {kind: _day_w(household, supply, *kind) for kind in set(kinds)}
     ac_w = np.concatenate([shapes[kind][0] for kind in kinds]) if kinds else np.zeros(0)
     dc_w = np.concatenate([shapes[kind][1] for kind in kinds]) if kinds else np.zeros(0)

@@ -98,13 +98,15 @@ class Bank:
         optional=True,
         hint="Your own test of the weakest cell; empty if never tested",
     )
-    tested_c: float = quantity(
+    tested_c: float | None = quantity(
         "Tested at",
         "°C",
         -40,
         60,
-        default=TABLE_C,
-        hint="Cell temperature in that test, so that cold is not taken off twice; warmer cells count as tested",
+        default=None,
+        optional=True,
+        hint="Cell temperature in that test, so that cold is not taken off twice; warmer cells count as tested. Empty: "
+        "25 °C",
     )
     rated_h: float | None = quantity(
         "Ampere-hours are for a discharge of",

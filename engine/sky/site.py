@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 from typing import ClassVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -74,9 +75,7 @@ class Site:
         >>> home.clock_ahead_h(date(2026, 3, 28)), home.clock_ahead_h(date(2026, 3, 29))
         (0.0, 1.0)
         """
-        offset = datetime(day.year, day.month, day.day, 12, tzinfo=_zone(self.time_zone)).utcoffset()
-        assert offset is not None
-        return offset.total_seconds() / 3600.0 - self.utc_offset_h
+        return _clock_ahead_h(self.time_zone, day)
 
     def usual_ahead_h(self, month: int) -> float:
         """Return the same for the middle of a month of any year, by the rules of 2025 [h]."""
@@ -92,6 +91,13 @@ class Site:
     def south(self) -> bool:
         """Whether the site lies south of the equator."""
         return self.latitude_deg < 0
+
+
+@lru_cache(maxsize=4096)
+def _clock_ahead_h(time_zone: str, day: date) -> float:
+    offset = datetime(day.year, day.month, day.day, 12, tzinfo=_zone(time_zone)).utcoffset()
+    assert offset is not None
+    return offset.total_seconds() / 3600.0 - min(_offsets_h(time_zone))
 
 
 def _offsets_h(time_zone: str) -> list[float]:

@@ -318,6 +318,8 @@ def test_cold_cells_are_brought_to_25_degrees() -> None:
     found = capacity(H, cells, inverter(), at_zero, AT)
     assert value_of(found)[0] == pytest.approx(280.0, rel=0.01)
     assert "capacity-cold" in [one.code for one in found.notices]
+    tested_before = dataclasses.replace(cells, tested_ah=250.0, tested_c=0.0)
+    assert value_of(capacity(H, tested_before, inverter(), at_zero, AT))[0] == pytest.approx(280.0, rel=0.01)
 
 
 def test_a_finer_counter_and_a_deeper_stop_narrow_it() -> None:
