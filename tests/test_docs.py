@@ -38,12 +38,12 @@ def text_of(name: str) -> str:
 
 def section(title: str, of: str = README) -> str:
     """What stands under a heading of the second order."""
-    return of.split(f"\n## {title}\n")[1].split("\n## ")[0]
+    return of.split(f"\n## {title}\n")[1].split("\n## ", maxsplit=1)[0]
 
 
 def rows(text: str) -> list[list[str]]:
     """The cells of the first table of a text, its head left out."""
-    table = re.search(r"(?:^\|.*\n)+", text, re.M)
+    table = re.search(r"(?:^\|.*\n)+", text, re.MULTILINE)
     assert table is not None
     return [[cell.strip() for cell in line.strip("|").split("|")] for line in table[0].splitlines()[2:]]
 
@@ -226,7 +226,7 @@ def test_links_anchors_and_named_files_exist(name: str) -> None:
 
 def anchors(text: str) -> set[str]:
     """The anchors of a document's headings, as a forge makes them."""
-    titles = re.findall(r"^#+ (.+)$", text, re.M)
+    titles = re.findall(r"^#+ (.+)$", text, re.MULTILINE)
     return {re.sub(r"[^\w\- ]", "", title.lower()).strip().replace(" ", "-") for title in titles}
 
 

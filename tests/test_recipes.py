@@ -39,7 +39,7 @@ def recipe(title: str) -> str:
 
 @pytest.mark.parametrize(("name", "path"), NAMED, ids=[name for name, _ in NAMED])
 def test_what_a_recipe_says_stands_in_a_file_stands_there(name: str, path: str) -> None:
-    assert re.search(rf"^(?:\s*(?:def|class) )?{name}\b", (ROOT / path).read_text(encoding="utf-8"), re.M)
+    assert re.search(rf"^(?:\s*(?:def|class) )?{name}\b", (ROOT / path).read_text(encoding="utf-8"), re.MULTILINE)
 
 
 def test_what_the_recipe_of_a_page_calls_is_there() -> None:
@@ -53,7 +53,7 @@ def lto(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
     """A data folder after the `cp` lines of the recipe, with the name and the source changed; its catalogue is read."""
     for folder in ("chemistries", "curves"):
         shutil.copytree(data_dir() / folder, tmp_path / "data" / folder)
-    copies = re.findall(r"^    cp (\S+) (\S+)$", recipe("Add a chemistry"), re.M)
+    copies = re.findall(r"^    cp (\S+) (\S+)$", recipe("Add a chemistry"), re.MULTILINE)
     assert len(copies) == 2
     for source, target in copies:
         shutil.copy(tmp_path / source, tmp_path / target)
@@ -95,7 +95,7 @@ def test_a_new_chemistry_has_the_stand_ins_that_the_recipe_names(lto: str) -> No
 @pytest.fixture
 def hob(monkeypatch: pytest.MonkeyPatch) -> str:
     """The two code blocks of the recipe, put where it says."""
-    shape, entry = re.findall(r"```python\n(.*?)```", recipe("Add a kind of load"), re.S)
+    shape, entry = re.findall(r"```python\n(.*?)```", recipe("Add a kind of load"), re.DOTALL)
     space = {**vars(load_shapes), **vars(load_kinds)}
     exec(compile(shape, "shape", "exec"), space)
     added = eval(compile("{" + entry + "}", "entry", "eval"), space)

@@ -177,11 +177,9 @@ def _chart(answer: Dark, site: Site) -> tuple[Figure, tuple[str, ...], tuple[tup
 def _at_hour(answer: Dark, hour: float) -> list[float]:
     """Charge of the monitor and of each leading cause at an hour of the night [%]."""
     part = hour / answer.night_h
-    found = [100.0 * (answer.start_soc + (answer.seen.soc - answer.start_soc) * part)]
-    for one in answer.causes:
-        if one.code in answer.leading and one.rerun is not None:
-            found.append(100.0 * _between(one.rerun.times_h, one.rerun.soc, hour))
-    return found
+    monitor = 100.0 * (answer.start_soc + (answer.seen.soc - answer.start_soc) * part)
+    reruns = [one.rerun for one in answer.causes if one.code in answer.leading and one.rerun is not None]
+    return [monitor, *(100.0 * _between(rerun.times_h, rerun.soc, hour) for rerun in reruns)]
 
 
 def _between(times: tuple[float, ...], values: tuple[float, ...], at: float) -> float:

@@ -151,8 +151,7 @@ def text_of(value: Any, meaning: Quantity | None = None) -> str:
         return clock_hour(value)
     if isinstance(value, float):
         scaled = value * (meaning.scale if meaning else 1.0)
-        text = f"{scaled:.10f}".rstrip("0").rstrip(".") if math.isfinite(scaled) else str(scaled)
-        return text
+        return f"{scaled:.10f}".rstrip("0").rstrip(".") if math.isfinite(scaled) else str(scaled)
     if isinstance(value, tuple | list):
         return ",".join(str(item) for item in value)
     return str(value)

@@ -24,7 +24,7 @@ from webapp.forms import Field, Parsed, Values
 from webapp.now_question import AT, OFF, USUAL_SKY
 from webapp.now_question import Question as Moment
 from webapp.problems import problems
-from webapp.questions import Blocked, Tile, first_step, plain_query, share_checks, tiles, to_civil, to_standard
+from webapp.questions import Blocked, first_step, plain_query, share_checks, tiles, to_civil, to_standard
 from webapp.render import is_partial, render
 from webapp.run_alone import ALONE
 from webapp.standing import standing_notices
@@ -119,7 +119,8 @@ def answered(
         return problems(request, errors, question.fields)
     asked = asking(request, question.now, question.form, question.fields, own)
     answer = {"blocked": question.blocked, "answer": question.answer}
-    return render(request, template, "answer", status=422 if errors else 200, **(asked | answer | shown))
+    days = {} if question.answer is None else _days_shown(question)
+    return render(request, template, "answer", status=422 if errors else 200, **(asked | answer | days | shown))
 
 
 def on_query(base: Moment) -> str:
@@ -139,10 +140,11 @@ def notices_of(base: Moment, month: int, own: Sequence[Notice], asked: Question[
     return gravest_first(found)
 
 
-def day_tiles(question: Question[A]) -> tuple[Tile, ...]:
-    """Return the strip of the days that were listed."""
+def _days_shown(question: Question[A]) -> dict[str, Any]:
+    """What the days are called, and the strip of those that were listed."""
     first, sky = question.first, question.now.sky
     assert first is not None
     assert sky is not None
     listed = range(sky.listed_days)
-    return tiles(tuple((date.fromordinal(first.toordinal() + n), sky.labels[n], float(sky.kc[n])) for n in listed))
+    days = tuple((date.fromordinal(first.toordinal() + n), sky.labels[n], float(sky.kc[n])) for n in listed)
+    return {"tiles": tiles(days), "sky_title": sky.title}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -67,7 +68,7 @@ def off_view(answer: Shedding, one: Coming, site: Site) -> OffView:
             for time, a, b in zip(times, before.percent, after.percent, strict=True)
         ),
         span=f"{short_date(times[0].date())} to {short_date(times[-1].date())}",
-        notices=_notices(answer),
+        notices=tuple(_notices(answer)),
     )
 
 
@@ -150,12 +151,10 @@ def _surplus(answer: Shedding, one: Coming) -> str:
     )
 
 
-def _notices(answer: Shedding) -> tuple[Notice, ...]:
-    found = []
-    cold = [off for off in answer.offs if off.kind == "water" and answer.until_h - off.off_h > COLD_TANK_H]
-    for off in cold:
-        found.append(
-            Notice(
+def _notices(answer: Shedding) -> Iterator[Notice]:
+    for off in answer.offs:
+        if off.kind == "water" and answer.until_h - off.off_h > COLD_TANK_H:
+            yield Notice(
                 level="check",
                 code="tank-cold",
                 page="loads",
@@ -163,24 +162,18 @@ def _notices(answer: Shedding) -> tuple[Notice, ...]:
                 "25 and 50 °C can grow legionella: heat it through to 60 °C before it is used again, mind that water "
                 "of 60 °C scalds, and follow local guidance.",
             )
-        )
     if any(off.kind == "pump" for off in answer.offs):
-        found.append(
-            Notice(
-                level="note",
-                code="pump-least",
-                page="loads",
-                text="A pool pump is cut to the least it must run, not stopped. Whether the water stands that is for "
-                "whoever looks after it to say.",
-            )
+        yield Notice(
+            level="note",
+            code="pump-least",
+            page="loads",
+            text="A pool pump is cut to the least it must run, not stopped. Whether the water stands that is for "
+            "whoever looks after it to say.",
         )
     if not answer.enough and answer.never_off:
-        found.append(
-            Notice(
-                level="note",
-                code="never-off",
-                page="loads",
-                text=f"Marked never off and not touched: {listed(list(answer.never_off))}.",
-            )
+        yield Notice(
+            level="note",
+            code="never-off",
+            page="loads",
+            text=f"Marked never off and not touched: {listed(list(answer.never_off))}.",
         )
-    return tuple(found)

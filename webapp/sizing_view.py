@@ -11,9 +11,10 @@ from markupsafe import Markup
 from engine.answers.answer import Notice
 from engine.answers.sheet import bank_steps
 from engine.answers.sizing import RECOVERY_DAYS, SizeRow, Sizing
-from engine.house.bank import Bank, StepDown
+from engine.house.bank import Bank
 from engine.house.household import Household, Supply
 from engine.house.sizes import with_strings
+from engine.house.step_down import StepDown
 from engine.sky.days import Sky
 from webapp import charts
 from webapp.chart_parts import Figure

@@ -16,11 +16,12 @@ from engine.answers.measuring_idle import idle_draw
 from engine.answers.measuring_readings import Readings
 from engine.answers.sizing import sizing
 from engine.cells.chemistry import Chemistry
-from engine.house.bank import Bank, Board, StepDown, step_down
+from engine.house.bank import Bank, Board
 from engine.house.generator import Generator
 from engine.house.household import Household
 from engine.house.inverter import Inverter
 from engine.house.loads import Load
+from engine.house.step_down import StepDown, step_down
 from engine.sky.days import owner_dull_day, parse_sky
 from engine.sky.site import Array, Sun
 from engine.sources import Source

@@ -246,7 +246,7 @@ def preset(
     at_hand: bool,
 ) -> dict[str, object]:
     """Return one entry of presets.json."""
-    length, risk = int(name.split("d_")[0]), name.split("_")[1]
+    length, risk = int(name.split("d_", maxsplit=1)[0]), name.split("_")[1]
     station, _, _, credit = STATIONS[str(window["station"])]
     borrowed = (climate, name) not in observed
     if borrowed:

@@ -168,4 +168,4 @@ def _lowest(bank: Bank, inverter: Inverter | None, noon_w: float, pack_v: float)
         why = "no panels charge it" if inverter is not None else "it is joined to no inverter"
         given = (MEAN_CHARGE_C * bank.ah, "assumed", f"assumed {MEAN_CHARGE_C:g}C, as {why}")
     found_a, limit, words = min((given, *limits), key=lambda one: one[0])
-    return found_a, limit, f"limited by {words}" if limit not in {"assumed"} else words
+    return found_a, limit, f"limited by {words}" if limit != "assumed" else words

@@ -222,7 +222,7 @@ def _profile(profile: Profile | None) -> tuple[Row, ...]:
     if profile is None:
         return ()
     highest_w = max(max(day) for day in profile.month_w)
-    found = (
+    return (
         Row(label="Measured by", value=profile.title or "not said"),
         Row(label="Whole days it rests on", value=profile.days),
         Row(label="Mean days measured, January first", value=_listed(profile.daily_kwh()), unit="kWh a day"),
@@ -233,7 +233,6 @@ def _profile(profile: Profile | None) -> tuple[Row, ...]:
             unit="% of the mean day",
         ),
     )
-    return found
 
 
 def _listed(values: tuple[float, ...]) -> str:

@@ -189,6 +189,13 @@ def refuse_volts(bank: Bank, field: str, label: str, volts_v: float) -> None:
 
 
 def refuse(bank: Bank, inverter: Inverter | None, counted: Counted) -> None:
+    """Refuse a discharge that lacks what its way of counting or its stop needs, or has what cannot be.
+
+    Raises
+    ------
+    InputError
+        On the field that is missing or outside its limits.
+    """
     cell = bank.cell
     if inverter is None and counted.unit == "sockets":
         raise InputError(

@@ -53,8 +53,8 @@ def with_off(one: Coming, off: Loads) -> Coming:
 
 
 def reaches(one: Coming, until_h: float) -> bool:
-    ended_h = one.run(one.given.until(until_h), until_ended=True).ended_h
-    return ended_h is None or ended_h >= until_h - TINY_H
+    """Whether the bank lasts for so many hours from now [h]."""
+    return _reaches_by(one, one.given, until_h)
 
 
 def schedule(one: Coming, off: Loads, costs: Mapping[str, float], until_h: float) -> tuple[SwitchOff, ...]:
@@ -97,6 +97,7 @@ def _partly(one: Coming, base: Coming, on_until: Mapping[str, float]) -> Forcing
 
 
 def scheduled(one: Coming, on_until: Mapping[str, float]) -> tuple[Coming, Forcing]:
+    """The days with some loads off, and their hours with each of them on until its time [h from now]."""
     base = with_off(one, frozenset(on_until))
     return base, _partly(one, base, on_until)
 

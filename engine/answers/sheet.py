@@ -24,8 +24,8 @@ from engine.answers.sizing import Sizing, sizing
 from engine.answers.winters import Fitted
 from engine.answers.wiring import WiringAnswer, wiring
 from engine.balance.forcing import mean_day_hours, mean_dc_w
-from engine.house.bank import StepDown, step_down
 from engine.house.household import Household, Supply
+from engine.house.step_down import StepDown, step_down
 from engine.sky.days import Sky
 
 

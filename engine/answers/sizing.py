@@ -12,7 +12,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 from functools import lru_cache
 from math import ceil
 
@@ -22,15 +21,15 @@ from numpy.typing import NDArray
 from engine.answers.answer import KEPT_ANSWERS, Assumption, Lever, Notice, Worked, assumptions_of
 from engine.answers.notices import household_notices
 from engine.answers.scaling import scale_for
-from engine.balance.forcing import drawn_hours, mean_day_hours, sun_hours
+from engine.answers.sizing_days import Days, days_of
+from engine.balance.forcing import drawn_hours
 from engine.balance.step import State, plant
 from engine.balance.trajectory import Trajectory, run
 from engine.errors import InputError, Unreachable
 from engine.house.bank import floor
 from engine.house.household import Household, Supply
 from engine.house.sizes import MOST_STRINGS, usable_kwh, with_strings
-from engine.quantities import HOURS_PER_DAY, WH_PER_KWH, mean_day_of_year
-from engine.sky.averages import average_day_kc
+from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sky.days import Sky
 
 Floats = NDArray[np.float64]
@@ -39,7 +38,6 @@ MOST_DAYS = 7
 RECOVERY_DAYS = 14
 """A bank that ordinary days do not refill within a fortnight is called larger than these panels can use (judgement)."""
 _LONGEST_RECOVERY_DAYS = 28
-_YEAR = 2001
 _MORE_STRINGS = 8
 _BY_HOURS = "deepest point of the spell, hour by hour from a full bank: some of its hours give more than they take"
 
@@ -101,53 +99,6 @@ class Sizing:
     worked: tuple[Worked, ...]
     notices: tuple[Notice, ...]
     assumptions: tuple[Assumption, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Spell:
-    """Dull days in their order, (m, 24), and their mean day, (24,) [W]."""
-
-    listed_w: Floats
-    usual_w: Floats
-
-    def run_w(self, days: int) -> Floats:
-        """Their worst run of so many days, (days, 24); days beyond the list are its mean day."""
-        listed = len(self.listed_w)
-        if days > listed:
-            return np.vstack([self.listed_w, np.tile(self.usual_w, (days - listed, 1))])
-        sums = np.convolve(self.listed_w.sum(axis=1), np.ones(days), mode="valid")
-        first = int(np.argmin(sums))
-        return self.listed_w[first : first + days].copy()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Days:
-    """The daily energies a size rests on [kWh] and the hours behind them [W], from midnight.
-
-    `spells` are the dull days that a run of 1 to `MOST_DAYS` days is taken from.
-    """
-
-    load_kwh: float
-    sockets_kwh: float
-    average_kwh: float
-    mean_dc_w: float
-    sunrise_h: int
-    covered_days: int
-    ac_w: Floats
-    dc_w: Floats
-    drawn_w: Floats
-    spells: tuple[_Spell, ...]
-    average_w: Floats
-
-    def spell_w(self, days: int) -> Floats:
-        """Hours of the worst run of so many days [W], (24 days,)."""
-        spell = self.spells[days - 1].run_w(days)
-        spell[: self.covered_days] = 0.0
-        return spell.ravel()
-
-    def spell_kwh(self, days: int) -> float:
-        """Energy of that run [kWh]."""
-        return float(self.spell_w(days).sum()) / WH_PER_KWH
 
 
 @lru_cache(maxsize=KEPT_ANSWERS)
@@ -244,9 +195,9 @@ def _not_counted(supply: Supply) -> tuple[Notice, ...]:
 @lru_cache(maxsize=KEPT_ANSWERS)
 def _sized(
     household: Household, supply: Supply, month: int, skies: tuple[Sky, ...]
-) -> tuple[_Days, tuple[SizeRow, ...]]:
+) -> tuple[Days, tuple[SizeRow, ...]]:
     """The daily energies and the rows of 1 to 7 days, as far as a size can do it: the same whatever number is asked."""
-    energies, rows = _days(household, supply, month, skies), list[SizeRow]()
+    energies, rows = days_of(household, supply, month, skies), list[SizeRow]()
     try:
         while energies.load_kwh > 0.0 and len(rows) < MOST_DAYS:
             rows.append(_row(supply, energies, len(rows) + 1, rows))
@@ -255,71 +206,8 @@ def _sized(
     return energies, tuple(rows)
 
 
-def _days(household: Household, supply: Supply, month: int, skies: Sequence[Sky]) -> _Days:
-    """Daily energies on the month's average day (the sun's, Klein's) for spell and ordinary days."""
-    start = datetime(_YEAR, 1, 1) + timedelta(days=mean_day_of_year(month) - 1)
-    bare = dataclasses.replace(household, sun=dataclasses.replace(household.sun, covered_days=0))
-
-    def day_w(kc: float) -> Floats:
-        return sun_hours(bare, supply, start, np.array([kc]))
-
-    def spell(sky: Sky) -> _Spell:
-        listed_kc = sky.kc[: sky.listed_days]
-        listed_w = np.array([day_w(float(kc)) for kc in listed_kc])
-        return _Spell(listed_w=listed_w, usual_w=day_w(float(np.mean(listed_kc))))
-
-    of_sky = {id(sky): spell(sky) for sky in skies}
-    average_w = day_w(average_day_kc(household.site, household.sun, month))
-    ac_w, dc_w = mean_day_hours(household, supply, month)
-    drawn_w = drawn_hours(supply.inverter, ac_w, dc_w)
-    lit = np.flatnonzero(day_w(1.0) > 0.0)
-    sockets_kwh = float(ac_w.sum() + dc_w.sum()) / WH_PER_KWH
-    return _Days(
-        load_kwh=float(drawn_w.sum()) / WH_PER_KWH if sockets_kwh > 0.0 else 0.0,
-        sockets_kwh=sockets_kwh,
-        average_kwh=float(average_w.sum()) / WH_PER_KWH,
-        mean_dc_w=float(drawn_w.mean()),
-        sunrise_h=int(lit[0]) if lit.size else 0,
-        covered_days=household.sun.covered_days,
-        ac_w=ac_w,
-        dc_w=dc_w,
-        drawn_w=drawn_w,
-        spells=tuple(of_sky[id(sky)] for sky in skies),
-        average_w=average_w,
-    )
-
-
 def _usable_kwh(supply: Supply, strings: float, power_w: float) -> float:
     return usable_kwh(supply.bank, supply.inverter, strings, power_w)
-
-
-def _needed_kwh(energies: _Days, days: int) -> float:
-    """Deepest the bank is drawn below full on the worst run of so many days, or on a shorter one [kWh].
-
-    Longer runs may hold the darkest days less close together; a bank for them must survive the shorter ones too.
-    """
-    return _deepest_kwh(energies, _hardest_days(energies, days))
-
-
-def _hardest_days(energies: _Days, days: int) -> int:
-    """Length of the run of at most so many days that draws a bank deepest [days]; the longest of equals."""
-    return max(range(1, days + 1), key=lambda length: (_deepest_kwh(energies, length), length))
-
-
-def _deepest_kwh(energies: _Days, days: int) -> float:
-    """Deepest the bank is drawn below full on a run from sunrise to sunrise [kWh], at the terminals.
-
-    On days that each end lower than they began this is the sum of load less yield; on brighter ones it is the
-    deepest night.
-    """
-    begin, hours = energies.sunrise_h, days * HOURS_PER_DAY
-    sun_w = np.append(energies.spell_w(days), energies.average_w)[begin : begin + hours]
-    drawn_w = np.tile(energies.drawn_w, days + 1)[begin : begin + hours]
-    depth_wh = deepest_wh = 0.0
-    for short_wh in (drawn_w - sun_w).tolist():
-        depth_wh = max(depth_wh + short_wh, 0.0)
-        deepest_wh = max(deepest_wh, depth_wh)
-    return deepest_wh / WH_PER_KWH
 
 
 def _strings_for(supply: Supply, needed_kwh: float, power_w: float) -> float:
@@ -341,10 +229,10 @@ def _strings_for(supply: Supply, needed_kwh: float, power_w: float) -> float:
     return found
 
 
-def _row(supply: Supply, energies: _Days, days: int, shorter: Sequence[SizeRow]) -> SizeRow:
+def _row(supply: Supply, energies: Days, days: int, shorter: Sequence[SizeRow]) -> SizeRow:
     """The bank for so many days, no smaller than the last of the rows for fewer."""
-    hardest = _hardest_days(energies, days)
-    needed_kwh = _deepest_kwh(energies, hardest)
+    hardest = energies.hardest_days(days)
+    needed_kwh = energies.deepest_kwh(hardest)
     exact = _strings_for(supply, needed_kwh, energies.mean_dc_w)
     least = max(ceil(exact - 1e-6), 1, *(row.strings for row in shorter[-1:]))
     strings, spell = _confirmed(supply, energies, days, least)
@@ -370,7 +258,7 @@ def _longest(recovery_days: Sequence[float | None]) -> float | None:
     return max(known) if len(known) == len(recovery_days) else None
 
 
-def _confirmed(supply: Supply, energies: _Days, days: int, least: int) -> tuple[int, Trajectory]:
+def _confirmed(supply: Supply, energies: Days, days: int, least: int) -> tuple[int, Trajectory]:
     """The fewest strings that leave nothing unserved hour by hour, and their spell; `least` where more do not help."""
     first = _spell(supply, energies, days, least)
     if first.ended_h is None:
@@ -382,17 +270,15 @@ def _confirmed(supply: Supply, energies: _Days, days: int, least: int) -> tuple[
     return least, first
 
 
-def _spell(supply: Supply, energies: _Days, days: int, strings: int) -> Trajectory:
+def _spell(supply: Supply, energies: Days, days: int, strings: int) -> Trajectory:
     """Run the built bank, charged as set, through the spell from sunrise to the sunrise after it."""
     bank = with_strings(supply.bank, strings)
     p = plant(bank, supply.inverter, energies.mean_dc_w)
-    begin, hours = energies.sunrise_h, days * HOURS_PER_DAY
-    sun_w = np.append(energies.spell_w(days), energies.average_w)[begin : begin + hours]
-    ac_w, dc_w = (np.tile(w, days + 1)[begin : begin + hours] for w in (energies.ac_w, energies.dc_w))
-    return run(p, State(bank.top_reached_soc), sun_w.tolist(), ac_w.tolist(), dc_w.tolist())
+    powers = energies.sun_w(days), *(energies.from_sunrise(w, days) for w in (energies.ac_w, energies.dc_w))
+    return run(p, State(bank.top_reached_soc), *(watts.tolist() for watts in powers))
 
 
-def _recovery_days(supply: Supply, energies: _Days, strings: int, soc: float) -> float | None:
+def _recovery_days(supply: Supply, energies: Days, strings: int, soc: float) -> float | None:
     """Ordinary days until the built bank is as full as its setting fills it; None if that takes over four weeks."""
     if energies.average_kwh <= energies.load_kwh:
         return None
@@ -410,12 +296,12 @@ def _recovery_days(supply: Supply, energies: _Days, strings: int, soc: float) ->
     return None
 
 
-def _own_days(energies: _Days, usable_kwh: float, most_days: int) -> float | None:
+def _own_days(energies: Days, usable_kwh: float, most_days: int) -> float | None:
     """Days that the bank as it stands would carry, between the rows and at most `most_days` where that is less than
     all rows; None if such days do not empty it.
     """
     lengths = range(1, MOST_DAYS + 1)
-    needed_kwh = [0.0, *(_needed_kwh(energies, length) for length in lengths)]
+    needed_kwh = [0.0, *(energies.needed_kwh(length) for length in lengths)]
     if usable_kwh < needed_kwh[-1]:
         by_kwh = float(np.interp(usable_kwh, needed_kwh, [0, *lengths]))
         return min(by_kwh, float(most_days)) if by_kwh >= most_days + 1 else by_kwh
@@ -430,7 +316,7 @@ def _carried_days(rows: Sequence[SizeRow], own_strings: int) -> int:
     return next((row.days - 1 for row in rows if row.strings > own_strings), MOST_DAYS)
 
 
-def _levers(energies: _Days, supply: Supply, days: int, asked: SizeRow) -> tuple[Lever, ...]:
+def _levers(energies: Days, supply: Supply, days: int, asked: SizeRow) -> tuple[Lever, ...]:
     """What more panels or less use would take off the label [kWh], each sized anew."""
     inverter = supply.inverter
     less_ac_w = energies.ac_w * (1.0 - min(1.0 / max(energies.sockets_kwh, 1.0), 1.0))
@@ -439,13 +325,13 @@ def _levers(energies: _Days, supply: Supply, days: int, asked: SizeRow) -> tuple
         (
             "Half as many panels again",
             0.5 * energies.spell_kwh(days) / days,
-            _with_panels(energies, 1.5),
+            energies.with_panels(1.5),
         ),
-        ("1 kWh a day less at the sockets", 1.0, _drawing(energies, drawn_hours(inverter, less_ac_w, energies.dc_w))),
+        ("1 kWh a day less at the sockets", 1.0, energies.drawing(drawn_hours(inverter, less_ac_w, energies.dc_w))),
         (
             "No idle draw of the inverter",
             inverter.idle_w * HOURS_PER_DAY / WH_PER_KWH,
-            _drawing(energies, drawn_hours(quiet, energies.ac_w, energies.dc_w)),
+            energies.drawing(drawn_hours(quiet, energies.ac_w, energies.dc_w)),
         ),
     )
     return tuple(
@@ -454,25 +340,15 @@ def _levers(energies: _Days, supply: Supply, days: int, asked: SizeRow) -> tuple
     )
 
 
-def _with_panels(energies: _Days, times: float) -> _Days:
-    """The same days on so many times the panels."""
-    spells = tuple(_Spell(listed_w=times * one.listed_w, usual_w=times * one.usual_w) for one in energies.spells)
-    return dataclasses.replace(energies, spells=spells, average_w=times * energies.average_w)
-
-
-def _drawing(energies: _Days, drawn_w: Floats) -> _Days:
-    return dataclasses.replace(energies, drawn_w=drawn_w, mean_dc_w=float(drawn_w.mean()))
-
-
-def _label_kwh(supply: Supply, energies: _Days, days: int) -> float:
+def _label_kwh(supply: Supply, energies: Days, days: int) -> float:
     """Label kWh for a spell; 0 where none is needed."""
-    needed_kwh = _needed_kwh(energies, days)
+    needed_kwh = energies.needed_kwh(days)
     if needed_kwh <= 0.0:
         return 0.0
     return with_strings(supply.bank, 1).label_kwh * _strings_for(supply, needed_kwh, energies.mean_dc_w)
 
 
-def _worked(energies: _Days, days: int, asked: SizeRow) -> tuple[Worked, ...]:
+def _worked(energies: Days, days: int, asked: SizeRow) -> tuple[Worked, ...]:
     by_sum_kwh = days * energies.load_kwh - energies.spell_kwh(days)
     alike = abs(by_sum_kwh - asked.usable_kwh) < 0.005 * asked.usable_kwh
     lines = (

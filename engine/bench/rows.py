@@ -53,6 +53,7 @@ class Rows:
     lines: NDArray[np.int64]
 
     def kept(self, fit: NDArray[np.bool_]) -> Rows:
+        """Return the rows that are marked, (n,)."""
         return Rows({key: values[fit] for key, values in self.columns.items()}, self.lines[fit])
 
 

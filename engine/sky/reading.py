@@ -239,7 +239,7 @@ def _tell_apart(displays: Sequence[Shown], now: Moment) -> bool:
         beam = sum(a.kwp * max(cos_incidence(now, a), 0.0) / now.up for a in one.arrays)
         diffuse = sum(a.kwp * (1.0 + float(np.cos(np.radians(tilt_deg(now, a))))) / 2.0 for a in one.arrays)
         gains.append(beam / diffuse if kwp else 0.0)
-    return max(gains) - min(gains) > LEAST_DIFFERENCE_SHARE * max(max(gains), 1.0)
+    return max(gains) - min(gains) > LEAST_DIFFERENCE_SHARE * max(*gains, 1.0)
 
 
 def _both(task: _Task) -> tuple[float, float, float]:

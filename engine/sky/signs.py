@@ -198,6 +198,7 @@ def shape(kc: Floats) -> list[Finding]:
 
 
 def longest(runs: Flags) -> int:
+    """Return the length of the longest run of days that are marked, (n,); 0 where none is."""
     edges = np.flatnonzero(np.diff(np.concatenate(([0], runs.astype(np.int64), [0]))))
     return int((edges[1::2] - edges[::2]).max(initial=0))
 
@@ -208,4 +209,5 @@ def months_of(first: date, days: int) -> NDArray[np.int64]:
 
 
 def finding(level: str, code: str, text: str) -> Finding:
+    """Return a finding: its level, its code for tests, and its sentence."""
     return Finding(level=level, code=code, text=text)

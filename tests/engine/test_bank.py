@@ -8,7 +8,8 @@ import pytest
 
 from engine.cells import catalogue, curve
 from engine.errors import InputError
-from engine.house.bank import Bank, Board, c_rate, delivered, floor, step_down, window
+from engine.house.bank import Bank, Board, c_rate, delivered, floor, window
+from engine.house.step_down import step_down
 from tests.engine.plants import IDEAL, SERIES, bank, inverter
 
 

@@ -42,7 +42,7 @@ INVERTER = Inverter(
 
 def guarded(name: str, chemistry: str | Chemistry, series: int, ah: float, **changed: object) -> Bank:
     """A bank that has its own fuse, disconnect and board."""
-    short = name.split()[0].lower()
+    short = name.split(maxsplit=1)[0].lower()
     bank = Bank(id=short, name=name, chemistry=chemistry, series=series, label_ah=ah, cell_c=20.0)
     cell = bank.cell
     board = Board(cell_low_v=cell.v_low, cell_high_v=cell.v_max, charge_min_c=cell.charge_min_c, current_limit_a=300)

@@ -17,7 +17,7 @@ from engine.errors import InputError
 from webapp.care_view import care_context, on_the_clock
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, parse
-from webapp.going_on import Question, answered, day_tiles, days_to_come, merged, notices_of, on_query
+from webapp.going_on import Question, answered, days_to_come, merged, notices_of, on_query
 from webapp.inputs import inputs_used
 from webapp.now_question import Question as Moment
 from webapp.now_question import read_question as read_now
@@ -98,8 +98,6 @@ def _shown(question: Question[Care]) -> dict[str, Any]:
     leads = [bank.lead for bank in answer.banks if bank.lead is not None]
     return care_context(answer) | {
         "notices": _minded(notices_of(base, month, answer.notices), answer),
-        "tiles": day_tiles(question),
-        "sky_title": base.sky.title,
         "today_query": on_query(base),
         "proof": [("", lines(answer.worked))],
         "inputs": inputs_used(base.house, supplies, month),

@@ -29,7 +29,7 @@ from engine.errors import InputError
 from webapp.cold_view import cold_view
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
-from webapp.going_on import Question, answered, day_tiles, days_to_come, merged, notices_of, on_query
+from webapp.going_on import Question, answered, days_to_come, merged, notices_of, on_query
 from webapp.inputs import inputs_used
 from webapp.now_question import Question as Moment
 from webapp.now_question import read_question as read_now
@@ -152,8 +152,6 @@ def _shown(question: Question[Cold]) -> dict[str, Any]:
     return {
         "view": view,
         "notices": tuple(notice for notice in notices if notice.code != TOO_COLD),
-        "tiles": day_tiles(question),
-        "sky_title": base.sky.title,
         "today_query": on_query(base),
         "proof": [("", lines(answer.worked))],
         "inputs": inputs_used(base.house, (one.supply,), month),

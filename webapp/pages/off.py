@@ -20,7 +20,6 @@ from webapp.going_on import (
     UNTIL_LABEL,
     Question,
     answered,
-    day_tiles,
     days_to_come,
     going_on,
     merged,
@@ -131,8 +130,6 @@ def _shown(question: Question[Shedding]) -> dict[str, Any]:
     return {
         "view": view,
         "notices": notices_of(base, month, view.notices),
-        "tiles": day_tiles(question),
-        "sky_title": base.sky.title,
         "today_query": plain_query(kept | ({OFF: ",".join(off.load_id for off in answer.offs)} if answer.offs else {})),
         "plain_query": plain_query(kept),
         "proof": [("", lines(answer.worked))],

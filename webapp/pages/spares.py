@@ -18,7 +18,7 @@ from engine.errors import InputError
 from engine.house.bank import Bank
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, number_fields, parse
-from webapp.going_on import Question, answered, day_tiles, days_to_come, merged, notices_of, on_query
+from webapp.going_on import Question, answered, days_to_come, merged, notices_of, on_query
 from webapp.inputs import Input, bank_text, inputs_used
 from webapp.now_question import Question as Moment
 from webapp.now_question import read_question as read_now
@@ -160,8 +160,6 @@ def _shown(question: Question[Spares]) -> dict[str, Any]:
     return {
         "view": view,
         "notices": notices_of(base, month, (*view.notices, *no_loads_note((one.supply,))), question),
-        "tiles": day_tiles(question),
-        "sky_title": base.sky.title,
         "plain_query": on_query(base),
         "proof": _proof(answer),
         "inputs": (
