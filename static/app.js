@@ -53,7 +53,7 @@
 
   const axis = { gridcolor: "--rule", gridwidth: 1, zeroline: false, linecolor: "--rule", tickcolor: "--rule", fixedrange: true, automargin: true, tickfont: { color: "--soft" } };
   const baseLayout = (narrow) => ({
-    paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", showlegend: false, hovermode: "x unified", dragmode: false,
+    paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", showlegend: false, separators: ".\u202f", hovermode: "x unified", dragmode: false,
     font: { family: "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'Liberation Sans', sans-serif", size: narrow ? 12 : 13, color: "--ink" },
     margin: { l: narrow ? 34 : 44, r: narrow ? 10 : 16, t: 12, b: 32 },
     hoverlabel: { bgcolor: "--card", bordercolor: "--rule", font: { color: "--ink" } },

@@ -44,7 +44,8 @@ _QUOTED = re.compile(
 )
 """What is said in somebody's own words, and numbers that are names: of a licence, of a place in a standard."""
 _DECIMAL = re.compile(rf"(?<![\w.,:/])(?<![a-zA-Z]-)((?:\d{{1,3}}(?:[,{THIN}]\d{{3}})+|\d+))\.(\d+)(?!\.?\d)")
-_THOUSANDS = re.compile(r"(?<![\w.,])\d{1,3}(?:,\d{3})+(?![\d,]|\.\d)")
+_THOUSANDS = re.compile(r"(?<![\w.,])\d{1,3}(?:,\d{3})+(?!,?\d)")
+"""How the engine writes large numbers; on every page a thin space stands there, as a comma may be a decimal sign."""
 _SPACE = "(?:&nbsp;|[ \u00a0])"
 _CLOCK = r"(?<![\w:.+−])(?<![\d+]-)(2[0-4]|[01]?\d):([0-5]\d)(?!\d|:\d|[ \u00a0][ap]m)"
 _HOUR = r"(\d{1,2})(?::(\d\d))?"
@@ -57,6 +58,22 @@ _TIMES = re.compile(
 """Every way a time of the day is written: in a change, from and to o’clock, o’clock, with minutes."""
 
 Rule = tuple[re.Pattern[str], Callable[[re.Match[str]], str]]
+
+
+def has_thousands(text: str) -> bool:
+    """Whether a large number stands in a text as the engine writes it."""
+    return _THOUSANDS.search(text) is not None
+
+
+def grouped(text: str) -> str:
+    """Return a text of the engine with its large numbers in groups of three, and nothing else turned.
+
+    Examples
+    --------
+    >>> grouped("4,800 W of 12,345.6 W")
+    '4\u202f800 W of 12\u202f345.6 W'
+    """
+    return _THOUSANDS.sub(lambda one: one[0].replace(",", THIN), text)
 
 
 class AsShown:
@@ -152,8 +169,9 @@ def rules(units: Units, only_signs: bool = False) -> tuple[Rule, ...]:
         ]
     if units.clock == "12":
         found.append((_TIMES, _time))
+    found.append((_THOUSANDS, lambda one: grouped(one[0])))
     if units.decimal == "comma":
-        found += [(_THOUSANDS, lambda one: one[0].replace(",", THIN)), (_DECIMAL, _with_comma)]
+        found.append((_DECIMAL, _with_comma))
     return tuple(found)
 
 

@@ -1,4 +1,4 @@
-"""A page as a household reads it: one last step over its markup, taken only where that is not how the engine writes.
+"""A page as a household reads it: one last step over its markup, taken where that is not how the engine writes.
 
 Turned are texts between tags, what stands in `SPOKEN` attributes, columns whose unit stands at their head, the moments
 in fields of text, and the figures. Left are scripts, code, what is typed into a field, options' values, and every
@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from markupsafe import escape
 
 from engine.house.units import Units
-from webapp.as_shown import CLOSE_SMALL, OPEN_SMALL, AsShown
+from webapp.as_shown import CLOSE_SMALL, OPEN_SMALL, AsShown, has_thousands
 from webapp.as_shown_figure import figure_text
 from webapp.units import AS_SHOWN, FOR_PROGRAMS, SI, Scale, with_12_hours
 
@@ -29,6 +29,11 @@ _MOMENT = re.compile(r'(\svalue="\d{4}-\d\d-\d\d[ T])(\d\d):(\d\d)(")')
 _PLAIN_NUMBERS = re.compile(r"\s*[−-]?\d[\d.,\u202f]*(?: to [−-]?\d[\d.,\u202f]*)?\s*")
 _SILENT = ("script", "style", "textarea", "pre", "code")
 _VOID = ("input", "br", "img", "link", "meta", "hr", "col", "wbr", "path", "circle", "rect", "use")
+
+
+def to_turn(html: str, units: Units) -> bool:
+    """Whether a page is to be turned at all: other units, or a large number outside the figures’ rows of numbers."""
+    return units != SI or has_thousands(_FIGURE.sub("", html))
 
 
 @dataclass
@@ -75,8 +80,6 @@ class PageAsShown:
 
     def page(self, html: str) -> str:
         """Return the page turned."""
-        if self.units == SI:
-            return html
         html = html.replace("<small>", OPEN_SMALL).replace("</small>", CLOSE_SMALL)
         parts = _TAGS.split(html)
         out = [self._tag(part) if place % 2 else self._text(part) for place, part in enumerate(parts)]
@@ -157,7 +160,7 @@ class PageAsShown:
     def _turned(self, tag: str, name: str) -> str:
         if "data-figure" in tag:
             tag = _FIGURE.sub(lambda one: f" data-figure='{figure_text(one[1], self.plain_words)}'", tag)
-        if name in ("a", "form"):
+        if name in ("a", "form") and self.units != SI:
             tag = _LINK.sub(self._link, tag)
         if name == "input":
             tag = _MOMENT.sub(self._moment, tag) if self.units.clock == "12" and 'type="text"' in tag else tag

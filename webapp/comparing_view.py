@@ -14,6 +14,7 @@ from markupsafe import Markup
 from engine.answers.comparing import Comparison, Contender
 from engine.cells import catalogue
 from engine.house.inverter import Inverter
+from engine.quantities import DAYS_PER_YEAR
 from engine.sky.site import Site
 from webapp import charts
 from webapp.chart_parts import STYLES, Curve, Figure
@@ -171,6 +172,8 @@ def worth_sentence(answer: Comparison) -> str:
     """Say how many days without any sun the spell is worth; empty where that says nothing."""
     if answer.dark_days is None or answer.sky_basis == "none":
         return ""
+    if answer.dark_days > DAYS_PER_YEAR:
+        return "This spell is worth more than a year without any sun."
     days = tidy(answer.dark_days, 2)
     return f"This spell is worth about {days} {'day' if days == '1' else 'days'} without any sun."
 

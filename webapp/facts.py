@@ -13,6 +13,7 @@ from engine.answers.answer import Worked, cell_title
 from engine.cells.chemistry import Chemistry, field_label
 from engine.fields import quantities
 from engine.sources import SOURCE_KINDS
+from webapp.as_shown import grouped
 from webapp.render import NO_BREAK, figures, fixed, singular
 
 KIND_MEANINGS = dict(
@@ -101,7 +102,7 @@ def tidy(value: float, count: int = 4) -> str:
 
 def lines(worked: Iterable[Worked], count: int = 4) -> list[tuple[str, str, str]]:
     """Write the lines of a calculation: what, how, and the number with its unit."""
-    return [(w.label, w.how, amount(w.value, w.unit, count)) for w in worked]
+    return [(w.label, grouped(w.how), amount(w.value, w.unit, count)) for w in worked]
 
 
 def amount(value: float, unit: str, count: int = 4) -> str:

@@ -59,7 +59,7 @@ def bank_text(bank: Bank) -> str:
     """Describe a bank in one line."""
     strings = f" × {bank.parallel} in parallel" if bank.parallel > 1 else ""
     at = "" if bank.tested_c in (None, TABLE_C) else f" at {bank.tested_c:g} °C"
-    tested = "" if bank.tested_ah is None else f"{bank.tested_ah:g} Ah tested{at} of "
+    tested = "" if bank.tested_ah is None else f"{bank.tested_ah:.5g} Ah tested{at} of "
     reserve = f"{bank.reserve_soc * 100:g} %" if bank.reserve_v is None else f"{bank.reserve_v:g} V per cell"
     cold = "" if bank.cold_charge_a is None else f", charged with {bank.cold_charge_a:g} A at 0 °C"
     own = [

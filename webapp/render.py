@@ -23,13 +23,13 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from engine.json_answer import json_text, plain_data
 from engine.text.dates import clock_hour
 from webapp import __version__
-from webapp.as_shown import AsShown
-from webapp.as_shown_page import PageAsShown
+from webapp.as_shown import AsShown, grouped
+from webapp.as_shown_page import PageAsShown, to_turn
 from webapp.carried import PAGES, carried, told_words
 from webapp.paths import static_dir, templates_dir
 from webapp.store import Saved
 from webapp.typed_words import typed_words
-from webapp.units import SI, chosen, other_measures
+from webapp.units import chosen, other_measures
 
 GROUPS = ("Ask", "Describe", "Check", "Find", "")
 """The groups of the list of pages, in the order of thought; the empty one is the corner."""
@@ -151,6 +151,7 @@ def environment() -> jinja2.Environment:
         "plain": plain_data,
         "singular": singular,
         "clock_hour": clock_hour,
+        "grouped": grouped,
         "saved_at": saved_at,
         "mark_of": mark_of,
     }
@@ -213,17 +214,16 @@ def render(
 
 
 def as_read(request: Request, html: str, saved: Saved) -> str:
-    """Return markup in the units of the household; as it is where these are the engine's."""
+    """Return markup in the units of the household, its large numbers in groups of three."""
     units = chosen()
-    if units == SI:
+    if not to_turn(html, units):
         return html
     return PageAsShown(units, typed_words(request.app.state.store, saved, units)).page(html)
 
 
 def sentence_as_read(sentence: str) -> str:
     """Return a sentence that stands on no page in the units of the household."""
-    units = chosen()
-    return sentence if units == SI else AsShown(units).text(sentence)
+    return AsShown(chosen()).text(sentence)
 
 
 def _carried(request: Request, saved: Saved) -> str:
@@ -237,7 +237,14 @@ def _carried(request: Request, saved: Saved) -> str:
 def error_page(env: jinja2.Environment, nav: Iterable[Page], status: int, heading: str, sentence: str) -> HTMLResponse:
     """Return a page in our look that says what went wrong, needing neither household nor request."""
     html = env.get_template("error.html").render(
-        nav=nav, here="", saved=None, carried="", carries=PAGES, heading=heading, sentence=sentence, status=status
+        nav=nav,
+        here="",
+        saved=None,
+        carried="",
+        carries=PAGES,
+        heading=heading,
+        sentence=grouped(sentence),
+        status=status,
     )
     return HTMLResponse(html, status, headers={"Cache-Control": "no-store"})
 

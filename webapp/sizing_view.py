@@ -15,6 +15,7 @@ from engine.house.bank import Bank
 from engine.house.household import Household, Supply
 from engine.house.sizes import with_strings
 from engine.house.step_down import StepDown
+from engine.quantities import DAYS_PER_YEAR
 from engine.sky.days import Sky
 from webapp import charts
 from webapp.chart_parts import Figure
@@ -112,6 +113,8 @@ def own_sentence(answer: Sizing) -> str:
     yours = f"Yours, {counted(answer.own_strings, 'string')}, holds {energy(answer.own_usable_kwh)} usable"
     if answer.own_days is None:
         return f"{yours}; such days do not empty it, because it holds more than they ask for."
+    if answer.own_days > DAYS_PER_YEAR:
+        return f"{yours} and carries more than a year of such days."
     days = tidy(answer.own_days, 2)
     return f"{yours} and carries about {days} such {'day' if days == '1' else 'days'}."
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
+from engine.quantities import DAYS_PER_YEAR, HOURS_PER_DAY
 from engine.text.dates import MONTH_NAMES
 from webapp.render import NO_BREAK, figures
 
@@ -36,6 +37,8 @@ SHORT_H = 6.0
 """Below this, quarters of an hour are told."""
 DAYS_FROM_H = 48.0
 """From here on hours are told as days and hours."""
+WHOLE_DAYS_FROM_H = 30 * 24
+"""From here on in days alone: an hour more or less is lost in what nobody knows of the weather."""
 _THINGS = ("bank", "battery", "pack", "inverter")
 _QUARTERS = {15: "a quarter past", 30: "half past", 45: "a quarter to"}
 _PARTS = ((1, "at night"), (12, "in the morning"), (18, "in the afternoon"), (22, "in the evening"), (24, "at night"))
@@ -120,6 +123,8 @@ def duration(hours: float) -> str:
     --------
     >>> duration(0.1), duration(1.1), duration(2.6), duration(31.2), duration(48.4), duration(75.0)
     ('less than a quarter of an hour', '1 hour', '2½ hours', '31 hours', '2 days', '3 days and 3 hours')
+    >>> duration(1000.0), duration(22000.0)
+    ('42 days', 'more than a year')
     """
     if hours < 0.125:
         return "less than a quarter of an hour"
@@ -128,6 +133,10 @@ def duration(hours: float) -> str:
     whole = round(hours)
     if whole < DAYS_FROM_H:
         return f"{whole} hours"
+    if whole > DAYS_PER_YEAR * HOURS_PER_DAY:
+        return "more than a year"
+    if whole >= WHOLE_DAYS_FROM_H:
+        return f"{round(whole / 24)} days"
     days, rest = divmod(whole, 24)
     return f"{days} days" + (f" and {counted(rest, 'hour')}" if rest else "")
 

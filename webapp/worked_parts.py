@@ -106,7 +106,7 @@ def cut_off() -> tuple[Worked, ...]:
     end = floor(bank, NARROW, drawn_w)
     ocv_v, r_v = ocv_at(bank.cell, end.cutoff_soc), r_fast_at(bank.cell, end.cutoff_soc)
     return (
-        Worked(label="Current", how=f"2,000 W ÷ (16 × {bank.cell.v_nominal:g} V × 200 Ah)", value=rate, unit="C"),
+        Worked(label="Current", how=f"2\u202f000 W ÷ (16 × {bank.cell.v_nominal:g} V × 200 Ah)", value=rate, unit="C"),
         Worked(label="Cut-off per cell", how=f"{NARROW.dc_min_v:g} V ÷ 16", value=NARROW.dc_min_v / 16, unit="V"),
         Worked(
             label="Reached at",
@@ -204,7 +204,7 @@ def from_data_sheet() -> tuple[Worked, ...]:
     k1, k2 = losses_from_full_load(0.94, 30.0, 5000.0)
     return (
         Worked(label="k1", how="usual value, unless the efficiency leaves less", value=k1, unit=""),
-        Worked(label="k2", how=f"1 ÷ 0.94 − 30 W ÷ 5,000 W − 1 − {k1:g}", value=k2, unit=""),
+        Worked(label="k2", how=f"1 ÷ 0.94 − 30 W ÷ 5\u202f000 W − 1 − {k1:g}", value=k2, unit=""),
     )
 
 
@@ -224,6 +224,6 @@ def loads() -> tuple[Worked, ...]:
     lines = (
         ("Hot water by heat pump", heat, water),
         ("Car", "35 km × 18 kWh ÷ 100 km ÷ 0.90", car),
-        ("Pool pump", "1,100 W × 8 h", pump),
+        ("Pool pump", "1\u202f100 W × 8 h", pump),
     )
     return tuple(Worked(label=label, how=how, value=daily_kwh(load, 7), unit="kWh") for label, how, load in lines)

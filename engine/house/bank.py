@@ -158,7 +158,13 @@ class Bank:
         hint="Under your mean load",
     )
     charge_limit_a: float | None = quantity(
-        "Highest charge current", "A", 0.5, 5000, default=None, optional=True, hint="For the whole bank"
+        "Highest charge current",
+        "A",
+        0.5,
+        5000,
+        default=None,
+        optional=True,
+        hint="For the whole bank: the cells’ sheet times the strings. Empty: what the chemistry takes (typical)",
     )
     cold_charge_a: float | None = quantity(
         "Charge current at 0 °C",

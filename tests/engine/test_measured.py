@@ -32,9 +32,9 @@ from engine.bench.resistance import Held, Line, Resistance
 from engine.cells import catalogue, curve
 from engine.cells.chemistry import table
 from engine.errors import InputError
-from engine.house.bank import Bank, floor, window
+from engine.house.bank import Bank, delivered, floor, window
 from engine.house.inverter import Inverter
-from engine.house.step_down import delivered, step_down
+from engine.house.step_down import step_down
 
 SODIUM = catalogue.load("sodium_layered")
 LFP = catalogue.load("lfp")

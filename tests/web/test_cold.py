@@ -173,4 +173,4 @@ def test_the_field_goes_through_the_form_of_the_bank(cool: Client) -> None:
     sent = form_of(soup(cool.get("/banks?edit=store")), "bank-store-form")
     refused = cool.post("/banks", sent | {"cold_charge_a": "-1"})
     assert refused.status_code == 422
-    assert "Charge current at 0 °C must be a number from 0 to 5,000 A" in refused.text
+    assert "Charge current at 0 °C must be a number from 0 to 5\u202f000 A" in refused.text

@@ -108,7 +108,7 @@ def test_the_longest_file_of_everything_is_said_in_its_refusal(client: Client) -
     headers = {"Content-Length": str(MAX_EVERYTHING_BYTES + 1)}
     answer = client.post("/files/everything", headers=headers)
     assert answer.status_code == 413
-    assert "up to 1,024 MB here" in answer.text
+    assert "up to 1\u202f024 MB here" in answer.text
 
 
 def test_put_back_twice_within_a_second_keeps_what_stood_before_both(client: Client) -> None:

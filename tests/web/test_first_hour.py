@@ -168,7 +168,7 @@ def test_checks_of_the_engine_for_sun_stand_on_sun_with_their_remedies(
     far = Notice(level="check", code="climate-far", page="sun", text="1,900 km away.", remedies=(mend,))
     monkeypatch.setattr(sun, "household_notices", lambda house, month: (far,))
     page = soup(client.get("/sun"))
-    assert "1,900 km away." in text(page)
+    assert "1 900 km away." in text(page)
     form = page.find("form", action="/apply")
     assert form is not None
     client.post("/apply", {control["name"]: control["value"] for control in form.find_all("input")})

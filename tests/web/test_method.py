@@ -229,7 +229,7 @@ TYPED = (
     ("winters", f"{winters_years.RESAMPLES} times: {winters_years.BAND_PERCENT[0]:g}th to"),
     ("records", f"have {LEAST_DAYS_OF_MONTH} days or more"),
     ("records", f"brighter than {climates.KC_MAX} of ours"),
-    ("cold", f"{heating.CELL_HEAT_J_PER_KG_K:,.0f} J/(kg K)"),
+    ("cold", f"{heating.CELL_HEAT_J_PER_KG_K:,.0f} J/(kg K)".replace(",", " ")),
     ("cold", f"({heating.BOX_W_PER_K:g} W: 5 cm of foam"),
     (
         "spares",

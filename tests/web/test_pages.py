@@ -190,7 +190,7 @@ def test_a_fault_in_a_folded_part_unfolds_it(client: Client) -> None:
         (
             "/loads?edit=van",
             {"values.distance_km": "-3"},
-            "Distance driven must be a number from 0 to 1,000 km a day; got -3.",
+            "Distance driven must be a number from 0 to 1\u202f000 km a day; got -3.",
         ),
         ("/loads?edit=van", {"can_shed": "1", "never_off": "1"}, "never off"),
         ("/loads?edit=van", {"months": ""}, "Months must be from 1 to 12"),
@@ -467,3 +467,14 @@ def test_what_only_looks_like_a_number_is_no_fault_of_ours(
 ) -> None:
     sent = {"revision": "1", "name": "Croft", "note": ""} | {name: endless}
     assert client.post(path, sent).status_code == status
+
+
+@pytest.mark.parametrize("path", ["/banks?add=1", "/banks"])
+def test_who_enters_a_bank_is_asked_for_its_charge_current_with_nothing_to_unfold(client: Client, path: str) -> None:
+    fields = soup(client.get(path)).select("[name=charge_limit_a]")
+    assert fields
+    for field in fields:
+        group = field.find_parent(["fieldset", "details"])
+        assert group is not None
+        assert (group.name, group.legend.get_text()) == ("fieldset", "The cells")  # type: ignore[union-attr]
+        assert "chemistry takes" in field.find_parent(class_="field").get_text()

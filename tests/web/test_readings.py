@@ -129,4 +129,4 @@ def test_a_household_of_endless_things_is_refused_in_a_sentence(client: Client, 
     sent = {"file": ("many.json", json.dumps(document).encode(), "application/json")}
     response = client.post("/files/upload", files=sent)
     assert response.status_code == 422
-    assert f"A household may have {most} {section}; this has 1,000." in soup(response).get_text()
+    assert f"A household may have {most} {section}; this has 1\u202f000." in soup(response).get_text()

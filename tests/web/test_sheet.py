@@ -68,6 +68,11 @@ def section(article: Tag, section_id: str) -> Tag:
     return found
 
 
+def grouped(words: str) -> str:
+    """The words of an answer with their large numbers as a page groups them, spaces made plain."""
+    return re.sub(r"(\d),(?=\d{3})", r"\1 ", words)
+
+
 def text(tag: Tag) -> str:
     """The words of a part, spaces made plain."""
     return plain(tag.get_text(" "))
@@ -236,7 +241,7 @@ def test_a_stop_stands_before_every_answer_and_cannot_be_hidden(
 def test_every_notice_stands_on_it_without_anything_to_press(client: Client, small_house: dict[str, Any]) -> None:
     _, article, answer = sheet_of(client)
     notes = [text(note) for note in article.select(".note")]
-    assert [f"{one['level'].capitalize()} {one['text']}" for one in answer["notices"]] == [
+    assert [f"{one['level'].capitalize()} {grouped(one['text'])}" for one in answer["notices"]] == [
         note for note in notes if "These dull days belong to" not in note
     ]
     assert not article.find_all(["form", "button", "input", "select"])
@@ -676,3 +681,11 @@ def test_a_saved_change_is_in_the_next_answer(
     assert after != before
     client.post("/undo", {"revision": "2", "back": "/banks"})
     assert told() == before
+
+
+def test_the_contents_lead_to_every_section_and_stay_off_the_paper(client: Client) -> None:
+    page, article, _ = sheet_of(client)
+    contents = page.select_one("details.asking nav.contents")
+    assert contents is not None
+    listed = [(link["href"], link.get_text()) for link in contents.select("a")]
+    assert listed == [(f"#{one['id']}", one.h2.get_text()) for one in article.select("section[id^=sheet-]")]

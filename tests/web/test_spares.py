@@ -141,10 +141,10 @@ def test_banks_on_other_inverters_are_spares_and_one_may_choose(client_of: Opene
     ("query", "said"),
     [
         ("spare_new=120", "Charge of Sodium-ion bank must be a number from 0 to 100 %; got 120"),
-        ("power_w=5", "Charger or converter gives must be a number from 10 to 20,000 W; got 5"),
+        ("power_w=5", "Charger or converter gives must be a number from 10 to 20\u202f000 W; got 5"),
         ("efficiency=0", "Its efficiency must be a number from 30 to 100 %; got 0"),
-        ("leads_mohm=0", "Leads and contacts must be a number from 0.1 to 1,000 mΩ; got 0"),
-        ("cell_mohm_new=soon", "One cell of Sodium-ion bank must be a number from 0.01 to 1,000 mΩ"),
+        ("leads_mohm=0", "Leads and contacts must be a number from 0.1 to 1\u202f000 mΩ; got 0"),
+        ("cell_mohm_new=soon", "One cell of Sodium-ion bank must be a number from 0.01 to 1\u202f000 mΩ"),
         ("charge=180", "Charge now must be a number from 0 to 100 %"),
     ],
 )

@@ -217,7 +217,7 @@ class TestMonths:
         assert response.status_code == 422
         page = soup(response)
         said = words(page, "#seen-monthly_kwh_3-error")
-        assert "Panel energy in March must be a number from 0 to 10,000,000 kWh; got -4." in said
+        assert "Panel energy in March must be a number from 0 to 10 000 000 kWh; got -4." in said
         assert form_of(page, "seen-form")["monthly_kwh_4"] == "410"
         assert page.select_one("#seen-monthly_kwh_3").find_parent("details").has_attr("open")
 

@@ -442,6 +442,25 @@ def test_no_page_shows_what_was_not_chosen(client_of: Opener) -> None:
     assert found == []
 
 
+COMMA_IN_THOUSANDS = re.compile(r"(?<![\w.,])\d{1,3},\d{3}(?!,?\d)")
+
+
+def test_large_numbers_are_grouped_one_way_on_every_page(client_of: Opener) -> None:
+    client = client_of(house_in({}))
+    found: list[tuple[str, str]] = []
+    thin: set[str] = set()
+    for path in (*(page.path for page in client.app.app.state.nav), *MORE, "/car?tank_litres=2"):
+        response = client.get(path)
+        thin |= {path} if re.search(r"\d\u202f\d{3}", response.text) else set()
+        page = soup(response)
+        for left in page.select("script, style, #units-example ~ div"):
+            left.decompose()
+        texts = [*page.find_all(string=True), *spoken(page)]
+        found += [(path, text[:160]) for text in texts if COMMA_IN_THOUSANDS.search(text)]
+    assert found == []
+    assert {"/method", "/car?tank_litres=2", "/inverter"} <= thin
+
+
 def test_the_walk_finds_what_was_not_turned(client_of: Opener) -> None:
     client = client_of(house_in({}))
     for path, sign in (("/banks", "°C"), ("/wiring", "mm²"), ("/week", "fuel, l"), ("/car", "km"), ("/today", ":")):

@@ -89,7 +89,7 @@ def test_the_page_shows_the_numbers_of_its_json(h_client: Client) -> None:
     ("typed", "field", "sentence"),
     [
         ({"main.length_m": "-1", "main.area_mm2": "35"}, "main.length_m", "Length one way must be a number from 0.05"),
-        ({"main.length_m": "2"}, "main.area_mm2", "Copper cross-section must be a number from 0.2 to 2,000 mm²"),
+        ({"main.length_m": "2"}, "main.area_mm2", "Copper cross-section must be a number from 0.2 to 2\u202f000 mm²"),
         ({"main.area_mm2": "35"}, "main.length_m", "Length one way must be a number"),
         ({"main.length_m": "2", "main.awg": "5/0"}, "main.awg", "AWG size must be from 40 to 1"),
         ({"main.length_m": "2", "main.awg": "4", "main.area_mm2": "25"}, "main.awg", "not both"),

@@ -25,6 +25,10 @@ NOW = datetime(2026, 11, 25, 21, 0)
         (47.6, "2 days"),
         (49.0, "2 days and 1 hour"),
         (75.2, "3 days and 3 hours"),
+        (30 * 24 - 1, "29 days and 23 hours"),
+        (30 * 24 + 5, "30 days"),
+        (8766.0, "365 days"),
+        (8768.0, "more than a year"),
     ],
 )
 def test_duration(hours: float, text: str) -> None:

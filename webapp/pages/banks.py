@@ -34,8 +34,8 @@ INLINE = "inline"
 """Choice that keeps a chemistry written out in the document."""
 HOLDS = (
     ("usual", "As usual for the chemistry"),
-    ("no", "Stop as soon as the volts are reached"),
-    ("yes", "Hold the volts until the current falls"),
+    ("no", "Stop once the volts are reached"),
+    ("yes", "Hold until the current falls"),
 )
 BOARD = "board."
 BOARD_HINTS = {
@@ -83,9 +83,8 @@ def _cells(house: Household, bank: Bank | None) -> Group:
             choices=(*own, *catalogue.names().items()),
             optional=not bank,
         ),
-        *number_fields(
-            Bank, "series", "parallel", "label_ah", "tested_ah", "tested_c", "rated_h", "stated_kwh", "cell_c"
-        ),
+        *number_fields(Bank, "series", "parallel", "label_ah", "tested_ah", "tested_c", "rated_h", "stated_kwh"),
+        *number_fields(Bank, "cell_c", "charge_limit_a"),
         Field(
             name="inverter",
             label="Joined to",
@@ -112,7 +111,7 @@ def _charging() -> Group:
     fields = (
         *number_fields(Bank, "charge_v"),
         Field(name="hold", label="At the end of the charge", kind="choice", choices=HOLDS, default="usual"),
-        *number_fields(Bank, "charge_limit_a", "cold_charge_a", "cell_spread_mv"),
+        *number_fields(Bank, "cold_charge_a", "cell_spread_mv"),
         *number_fields(Bank, "charge_efficiency", "self_discharge_per_month"),
     )
     return Group(legend="Charging", fields=fields, folded=True)

@@ -303,7 +303,7 @@ MARKS = (
         "judgement",
     ),
     ("Sky now: a bank that may be held at its end volts", f"from {NEARLY_FULL_SOC * 100:g} % charge on", "judgement"),
-    ("Sun: place against the climate chosen", f"farther than {FAR_KM:,.0f} km", "judgement"),
+    ("Sun: place against the climate chosen", f"farther than {fixed(FAR_KM)} km", "judgement"),
     ("Sun: a clear day’s kWh", f"outside {USUAL_SCALE[0]:g} to {USUAL_SCALE[1]:g} times the modelled one", "judgement"),
     ("Sun: a clear day that chargers cut off", f"by more than {CUT_SHARE * 100:g} %", "judgement"),
     (
@@ -315,7 +315,7 @@ MARKS = (
     ("Loads: kW typed for W", f"always on under {LEAST_STEADY_W:g} W, others under {LEAST_MOTOR_W:g} W", "judgement"),
     (
         "Loads: Wh, or a month, typed for W, or a day",
-        f"always on above {MOST_STEADY_W:,.0f} W; a house above {MOST_HOUSE_KWH:g} kWh a day",
+        f"always on above {fixed(MOST_STEADY_W)} W; a house above {MOST_HOUSE_KWH:g} kWh a day",
         "judgement",
     ),
     ("Loads: one above all others together", f"from {LARGE_LOAD_KWH:g} kWh a day on", "judgement"),

@@ -62,6 +62,23 @@ from webapp.words import MONTHS, long_date
 PAGE = Page("Check", "Sheet", "/sheet", "All of it on paper, with its sources")
 router = APIRouter()
 
+CONTENTS = (
+    ("sheet-hours", "How long it lasts"),
+    ("sheet-size", "How big a bank"),
+    ("sheet-week", "Which cells through a rainy week"),
+    ("sheet-settings", "What to set"),
+    ("sheet-wiring", "Cables, fuses and short circuits"),
+    ("sheet-care", "Care of the cells"),
+    ("sheet-mind", "To check and to note"),
+    ("sheet-standards", "The rules it defers to"),
+    ("sheet-limits", "What is not modelled"),
+    ("sheet-steps", "From the label to the sockets"),
+    ("sheet-charge", "Charge by day and hour"),
+    ("sheet-inputs", "Everything that was entered"),
+    ("sheet-taken", "What was taken for granted"),
+    ("sheet-worked", "The sums, to follow with a pocket calculator"),
+)
+"""Sections of the sheet as a screen lists them: id and title."""
 HOURS_PX, WEEK_PX = 120, 168
 """Heights of the charts on the sheet [px]."""
 
@@ -214,6 +231,7 @@ def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
     compared = supply_of(house, answer.comparison.bank_id)
     side_by_side = week_view(answer.comparison, house.site, compared.inverter)
     return {
+        "contents": CONTENTS,
         "cold": dataclasses.replace(lines_now(question, ""), href=""),
         "for_text": view.date_and_time(answer.at),
         "of_another_date": abs(question.moment - question.now) >= timedelta(days=1),
