@@ -12,6 +12,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from engine.answers.answer import supply_of
+from engine.answers.comparing import COLD_CODE
 from engine.answers.sheet import Sheet, sheet
 from engine.answers.winters import USUAL_SHARE, Fitted
 from engine.errors import Unreachable
@@ -236,7 +237,10 @@ def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
         "for_text": view.date_and_time(answer.at),
         "of_another_date": abs(question.moment - question.now) >= timedelta(days=1),
         "size_notices": month_notice(house.site, asked.spell, answer.sizing.month, remedy=False),
-        "week_notices": month_notice(house.site, asked.week, asked.week_from.month, remedy=False),
+        "week_notices": (
+            *(notice for notice in answer.comparison.notices if notice.code == COLD_CODE),
+            *month_notice(house.site, asked.week, asked.week_from.month, remedy=False),
+        ),
         "words": view.in_words(house, question.supplies, answer.at.month),
         "views": [
             (
