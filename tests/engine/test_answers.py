@@ -258,6 +258,22 @@ def test_each_lever_of_a_size_is_what_the_size_becomes(month: int) -> None:
         assert changed.label_kwh < whole.label_kwh
 
 
+def test_the_loads_that_wait_are_a_lever_worth_the_size_without_them() -> None:
+    def size_of(*, never_off: bool, removed: bool = False) -> Sizing:
+        changed = document("story5")
+        pump = {"id": "pump", "name": "Pump", "kind": "timed", "values": {"power_w": 900, "start_h": 9, "run_h": 3}}
+        loads = [] if removed else [pump | ({"never_off": True} if never_off else {"can_wait": True})]
+        changed["loads"] = [load | {"can_wait": False, "can_shed": False} for load in changed["loads"]] + loads
+        home = household.read(changed)
+        return sizing(home, home.supplies()[0], 3, 12, parse_sky("dull", home.site, home.sun, 12))
+
+    whole, without = size_of(never_off=False), size_of(never_off=False, removed=True)
+    (lever,) = [one for one in whole.levers if one.name.startswith("Pump off, or waiting")]
+    assert lever.kwh_per_day == pytest.approx(2.7)
+    assert lever.label_kwh == pytest.approx(whole.label_kwh - without.label_kwh)
+    assert not [one for one in size_of(never_off=True).levers if "waiting" in one.name]
+
+
 def test_a_load_beyond_the_inverter_does_not_ask_for_more_bank() -> None:
     over = document("story5")
     over["loads"].append({"id": "saw", "name": "Saw", "kind": "timed", "values": {"power_w": 5200, "run_h": 1}})
