@@ -16,7 +16,7 @@ from starlette.responses import Response
 
 from engine.answers.answer import Notice, gravest_first
 from engine.answers.coming import Coming, coming
-from engine.answers.notices import household_notices
+from engine.answers.notices import household_notices, running_notices
 from engine.errors import Unreachable
 from webapp.carried import GOES_ON, TOLD
 from webapp.dull_days import SEASON_NAME, spell_choices
@@ -133,11 +133,21 @@ def going_on(base: Moment) -> dict[str, str]:
     return {name: text for name, text in base.typed.items() if name.startswith(GOES_ON)}
 
 
-def notices_of(base: Moment, month: int, own: Sequence[Notice], asked: Question[A] | None = None) -> tuple[Notice, ...]:
-    """Return everything to mind about an answer, what is grave first; `asked` where its own fields are shares too."""
+def notices_of(
+    base: Moment, month: int, own: Sequence[Notice], asked: Question[A] | None = None, *, idle_too: bool = False
+) -> tuple[Notice, ...]:
+    """Return everything to mind about an answer, what is grave first.
+
+    Parameters
+    ----------
+    asked : Question, optional
+        Where the fields of the page are shares too.
+    idle_too : bool
+        Whether banks that are joined to nothing are what the page is about.
+    """
     fields, form = (base.fields, base.form) if asked is None else ((*base.fields, *asked.fields), asked.form)
-    found = (*share_checks(fields, form), *standing_notices(base.house), *own, *household_notices(base.house, month))
-    return gravest_first(found)
+    found = household_notices(base.house, month) if idle_too else running_notices(base.house, month)
+    return gravest_first((*share_checks(fields, form), *standing_notices(base.house), *own, *found))
 
 
 def _days_shown(question: Question[A]) -> dict[str, Any]:

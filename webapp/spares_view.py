@@ -214,6 +214,7 @@ class _Words:
     def _why(self, spare: Spare) -> str:
         name = in_sentence(spare.name)
         return {
+            "stop": f"{name} has a stop, which is to be mended before it is used",
             "bank cold": f"{in_sentence(self.answer.name)} is too cold or too warm to be charged",
             "spare cold": f"{name} is too cold to be discharged",
             "volts": f"{name} has volts that a converter is not taken to work from",

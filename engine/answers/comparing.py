@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from engine.answers.answer import KEPT_ANSWERS, Assumption, Lever, Notice, Worked, assumptions_of, clock
 from engine.answers.generating import GeneratorWeek, generator_week
-from engine.answers.notices import household_notices
+from engine.answers.notices import running_notices
 from engine.answers.scaling import scale_for
 from engine.balance.forcing import forcing, mean_dc_w, sun_hours
 from engine.balance.step import State, plant
@@ -189,7 +189,7 @@ def comparing(
         contenders=ranked,
         levers=(),
         worked=_worked(ranked[0]),
-        notices=(*household_notices(household, start.month), *cold_notices(banks)),
+        notices=(*running_notices(household, start.month), *cold_notices(banks)),
         assumptions=assumptions_of(household, cells, sky),
     )
 

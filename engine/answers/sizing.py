@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.answer import KEPT_ANSWERS, Assumption, Lever, Notice, Worked, assumptions_of
-from engine.answers.notices import household_notices
+from engine.answers.notices import running_notices
 from engine.answers.scaling import scale_for
 from engine.answers.sizing_days import Days, days_of
 from engine.balance.forcing import drawn_hours, mean_day_hours
@@ -176,7 +176,7 @@ def sizing(
         rows=rows,
         levers=(*_levers(energies, supply, days, asked), *_waiting(household, supply, month, energies, asked)),
         worked=_worked(energies, days, asked),
-        notices=(*household_notices(household, month), *_not_counted(supply)),
+        notices=(*running_notices(household, month), *_not_counted(supply)),
         assumptions=assumptions_of(household, (supply.bank.cell,), sky),
     )
 
