@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from urllib.parse import parse_qsl, urlencode
 
-PAGES = frozenset({"/today", "/off", "/run", "/spares", "/car", "/cold"})
+PAGES = frozenset({"/today", "/off", "/run", "/spares", "/car", "/cold", "/care", "/sheet"})
 """Pages that go on from a charge typed on any of them."""
 FIRST = "first"
 """Name of the date, as ISO writes it, of the first day that was said."""
