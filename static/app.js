@@ -124,12 +124,13 @@
     field.focus();
   });
 
-  /* What is to mend; where a button has just saved, undone or restored something, the line that says so. */
+  /* What is to mend; where a button has just saved, undone or restored something, the line that says so, and where it
+     has brought a file or had it read, the heading of what came of it. */
   const focusSummary = () => document.querySelector("[data-focus]")?.focus();
   const focusSaved = () => {
     const [came] = performance.getEntriesByType("navigation");
     if (!came?.redirectCount || came.type !== "navigate" || document.querySelector("[data-focus]")) return;
-    document.getElementById("saved-line")?.focus();
+    document.querySelector("#saved-line, [data-arrived]")?.focus();
   };
 
   /* Enter in a question asks it again in place: the caret stays where it is, the page is not loaded anew. */

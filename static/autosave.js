@@ -58,21 +58,36 @@
     return body;
   };
 
+  /* What is empty in a group that was not gone through yet is no fault so far: it is named as still to be typed. */
+  const TYPED = "input:not([type=hidden], [type=file], [type=password]), select";
+  const visited = new WeakSet();
+  const groupOf = (control) => control.closest(".part") ?? control.form;
+  const goneThrough = (group) => all(group, TYPED).every((one) => visited.has(one) || !one.checkVisibility());
+  const isToCome = (control) => control.matches("input[type=text]") && !control.value.trim() && !goneThrough(groupOf(control));
+  const labelOf = (control) => all(control.closest(".field"), "label")[0].firstChild.textContent.trim();
+
   /* What is to mend stands at its field; the field itself, with the caret in it, stays as it is. */
   const mark = (form, fresh) => {
+    const toCome = [];
     for (const box of all(form, ".field")) {
       const control = box.matches("fieldset") ? box : box.querySelector("input, select");
       const twin = fresh.getElementById(control.id);
       if (!twin) continue;
       for (const old of all(box, ":scope > .error, :scope > .readings")) old.remove();
       const from = twin.closest(".field");
-      box.append(...all(from, ":scope > .error, :scope > .readings").map((one) => document.adoptNode(one)));
+      if (twin.hasAttribute("aria-invalid") && isToCome(control)) {
+        toCome.push(labelOf(control));
+        twin.removeAttribute("aria-invalid");
+      } else {
+        box.append(...all(from, ":scope > .error, :scope > .readings").map((one) => document.adoptNode(one)));
+      }
       for (const name of ["aria-invalid", "aria-describedby"]) {
         if (twin.hasAttribute(name)) control.setAttribute(name, twin.getAttribute(name));
         else control.removeAttribute(name);
       }
       if (twin.hasAttribute("aria-invalid")) box.closest("details:not([open])")?.setAttribute("open", "");
     }
+    return toCome;
   };
   const unmark = (form) => {
     for (const one of all(form, ".error, .readings")) one.remove();
@@ -121,14 +136,17 @@
     if (kept) {
       hold(at && at !== document.body ? at : form, () => {
         unmark(form);
+        form.removeAttribute("data-to-come");
         renew(fresh, made);
         say(form, document.querySelector("#saved p").textContent, ...minded());
       });
       if (typedIn(form) === typed) delete form.dataset.unsaved;
     } else if (status === 422) {
-      mark(form, fresh);
+      const toCome = mark(form, fresh);
       const count = all(form, ".error").length;
-      say(form, count ? `Not saved yet: ${count === 1 ? "one thing" : `${count} things`} to mend.` : fresh.querySelector(".summary li")?.textContent ?? "Not saved.");
+      form.toggleAttribute("data-to-come", toCome.length > 0);
+      if (toCome.length && !count) say(form, `Not saved yet. Still to be typed: ${toCome.join("; ")}.`);
+      else say(form, count ? `Not saved yet: ${count === 1 ? "one thing" : `${count} things`} to mend.` : fresh.querySelector(".summary li")?.textContent ?? "Not saved.");
     } else if (status === 409) {
       stands(form, fresh);
     } else {
@@ -171,13 +189,17 @@
   document.addEventListener("input", ({ target }) => {
     if (target.form?.matches("[data-autosave]")) target.form.dataset.unsaved = "";
   });
-  document.addEventListener("change", ({ target }) => {
-    const form = target.form;
+  const soon = (form) => {
     if (!form?.matches("[data-autosave]") || refused) return;
     changed.add(form);
     say(form, "Saving …");
     clearTimeout(timer);
     timer = setTimeout(flush, LEFT_MS);
+  };
+  document.addEventListener("change", ({ target }) => soon(target.form));
+  document.addEventListener("focusout", ({ target }) => {
+    visited.add(target);
+    if (target.form?.matches("[data-to-come]") && goneThrough(groupOf(target))) soon(target.form);
   });
 
   /* A click is not lost to what is put in under it. */
@@ -221,7 +243,6 @@
     if (!one.matches("select")) return one.value === one.defaultValue;
     return one.selectedIndex === Math.max(0, [...one.options].findIndex((option) => option.defaultSelected));
   };
-  const TYPED = "input:not([type=hidden], [type=file], [type=password]), select";
   const isUnsaved = (form) => {
     if (all(form, "[aria-invalid]").length) return true;
     if (form.matches("[data-autosave]")) return "unsaved" in form.dataset && (refused || !changed.has(form));

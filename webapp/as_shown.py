@@ -162,7 +162,7 @@ def rules(units: Units, only_signs: bool = False) -> tuple[Rule, ...]:
             if getattr(units, setting) == choice:
                 found.append(_unit_rule(unit, scale))
         if units.wire == "awg":
-            found.append((re.compile(rf"{_BEFORE}({_NUMBER}){_GAP}mm²(?: \(AWG [^)]*\))?"), _awg))
+            found.append((re.compile(rf"{_BEFORE}({_NUMBER}){_GAP}mm²(?: \(AWG ([^)]*)\))?"), _awg))
         found += [
             (re.compile(words), lambda _, other=other: other)  # type: ignore[misc]
             for words, other, setting, choice in _WORDS
@@ -226,7 +226,9 @@ def scaled(text: str, scale: Scale) -> str:
 
 
 def _awg(found: re.Match[str]) -> str:
-    """A cross-section by its AWG name; one between two sizes with both, one beyond them in kcmil."""
+    """A cross-section by its AWG name, said behind it or found; one between two sizes with both, else in kcmil."""
+    if found[2]:
+        return f"AWG {found[2]}"
     area = float(found[1].replace(",", "").replace(THIN, "").replace("−", "-"))
     if name := awg_name(area):
         return f"AWG {name}"

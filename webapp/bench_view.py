@@ -25,6 +25,8 @@ STRETCHES_OF_TIME, STRETCHES_OF_AH = 700, 250
 """A drawn line has at most two points for each: more than the pixels it is drawn on."""
 NOT_BY_VOLTS = "not by volts"
 TABLE_STEP_V = 0.1
+LEAST_ROWS_V = 0.01
+"""Nearer than this to the last row the highest volts have no row of their own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +85,7 @@ class TestView:
     findings: tuple[Finding, ...]
     curve: CurveView | None
     believable: str = ""
+    offered: str = ""
     cycles: tuple[CycleRow, ...] = ()
     over_time: Figure | None = None
     over_ah: Figure | None = None
@@ -96,9 +99,10 @@ def log_view(report: LogReport, label_ah: float | None, current: Current) -> Tes
     cell = report.cell
     findings = (*result.findings, *(cell.findings if cell else ()))
     return TestView(
-        sentence=_gave(cycle, label_ah),
+        sentence=_gave(cycle, _drawn_before(result, cycle), label_ah),
         range=report.why_no_cell if cell is None else _stops_at(cell, report.base.v_charge, label_ah, current),
         believable=believable(cycle, findings),
+        offered=_offered(result, cycle, cell),
         findings=sorted_findings(findings),
         curve=None if cell is None else curve_view(cell, label_ah, current, None, result.unseen_share),
         cycles=tuple(_cycle_row(one) for one in result.cycles),
@@ -165,12 +169,37 @@ def _widened(rows: tuple[BenchRow, ...], unseen_share: float) -> tuple[BenchRow,
     )
 
 
-def _gave(cycle: Cycle | None, label_ah: float | None) -> str:
+def _drawn_before(result: BenchResult, cycle: Cycle | None) -> Cycle | None:
+    """The discharge down to empty that the log begins with, where nothing was drawn after the charge that followed."""
+    first = result.cycles[0] if result.cycles else None
+    if cycle is None or first is None or cycle.discharge_ah is not None or cycle.number != first.number + 1:
+        return None
+    return first if first.charge_ah is None and first.ends_empty else None
+
+
+def _offered(result: BenchResult, cycle: Cycle | None, cell: MeasuredCell | None) -> str:
+    """Say which of two capacities a bank is offered, and why, where a log begins with a discharge."""
+    before = _drawn_before(result, cycle)
+    if before is None or before.discharge_ah is None or cell is None or cycle is None:
+        return ""
+    return (
+        f"Two numbers speak of this cell. Cycle {before.number} drew {in_ah(before.discharge_ah, 4)} down to empty: "
+        f"its capacity if it was full when the log began, which the log does not show. Cycle {cycle.number} put "
+        f"{in_ah(cycle.charge_ah or 0.0, 4)} back in from empty; what comes out of a full charge by it is "
+        f"{in_ah(cell.full_ah, 4)}. A bank is offered that one, because its curve is from the same charge. If you know "
+        f"that the cell was full, {in_ah(before.discharge_ah, 4)} is the plainer measurement: type it on Banks."
+    )
+
+
+def _gave(cycle: Cycle | None, before: Cycle | None, label_ah: float | None) -> str:
     if cycle is None:
         return "This log holds neither a charge nor a discharge."
     at = "" if cycle.temperature_c is None else f", at {cycle.temperature_c:.0f}{NO_BREAK}°C"
+    if before is not None and before.discharge_ah is not None:
+        drawn = f"{in_ah(before.discharge_ah)}{_of_label(before.discharge_ah, label_ah)}"
+        return f"This cell gave {drawn}, down to empty, and then took {in_ah(cycle.charge_ah or 0.0)}{at}."
     if cycle.discharge_ah is None:
-        return f"This cell took {in_ah(cycle.charge_ah or 0.0)}{at}; nothing was drawn again."
+        return f"This cell took {in_ah(cycle.charge_ah or 0.0)}{at}; nothing was drawn after it."
     return f"This cell gave {in_ah(cycle.discharge_ah)}{_of_label(cycle.discharge_ah, label_ah)}{at}."
 
 
@@ -247,7 +276,7 @@ def _listed_volts(cell: MeasuredCell, table: ChargeTable | None) -> tuple[float,
     first = int(np.ceil(round(cell.first_v / TABLE_STEP_V, 6)))
     last = int(np.floor(round(cell.v_top / TABLE_STEP_V, 6)))
     tenths = [round(k * TABLE_STEP_V, 1) for k in range(first, last + 1)]
-    return tuple(tenths) if tenths and abs(tenths[-1] - cell.v_top) < 1e-6 else (*tenths, round(cell.v_top, 3))
+    return tuple(tenths) if tenths and abs(tenths[-1] - cell.v_top) < LEAST_ROWS_V else (*tenths, round(cell.v_top, 3))
 
 
 def _curve_rows(
@@ -257,7 +286,7 @@ def _curve_rows(
     pairs = zip(bench_rows(cell, volts=volts), bench_rows(cell, bank_c, volts), strict=True)
     return tuple(
         CurveRow(
-            volts=f"{own.volts:.2f}",
+            volts=_row_volts(own.volts),
             no_hold=_share(own.no_hold_share, own.no_hold_cannot_tell),
             hold=_share(own.hold_share, own.hold_cannot_tell),
             at_bank=_share(there.no_hold_share, there.no_hold_cannot_tell),
@@ -266,6 +295,18 @@ def _curve_rows(
         )
         for own, there in pairs
     )
+
+
+def _row_volts(volts: float) -> str:
+    """Write the volts of a row to a hundredth, to a thousandth where they have one, so that no two rows are alike.
+
+    Examples
+    --------
+    >>> _row_volts(3.6), _row_volts(3.605)
+    ('3.60', '3.605')
+    """
+    text = f"{volts:.3f}"
+    return text.removesuffix("0")
 
 
 def _measured(ends: Mapping[float, ChargeEnd], volts: float, name: str, full_ah: float) -> str:

@@ -39,7 +39,7 @@ _AGAINST = {
     "capacity_against_label": "the ampere-hours do not suit the label",
 }
 """What speaks against a log, by the code of its finding."""
-_OTHER = "of what stands as a check below"
+_OTHER = "What else speaks against it stands among the stops and checks of this page."
 _NOT_FULL = frozenset({"charge_without_hold", "charge_before_unknown", "charge_start_unknown"})
 
 
@@ -108,9 +108,12 @@ def believable(cycle: Cycle | None, findings: Sequence[Finding]) -> str:
         return ""
     against = [one for one in findings if one.level in ("stop", "check")]
     if against:
-        reasons = list(dict.fromkeys(_AGAINST.get(one.code, _OTHER) for one in against))
+        reasons = list(dict.fromkeys(_AGAINST[one.code] for one in against if one.code in _AGAINST))
         never = any(one.level == "stop" for one in against)
-        return f"{'no' if never else 'not as it stands'}, because {listed(reasons)}."
+        said = [f"{'no' if never else 'not as it stands'}{', because ' + listed(reasons) if reasons else ''}."]
+        if any(one.code not in _AGAINST for one in against):
+            said.append(_OTHER if reasons else _OTHER.replace("What else", "What"))
+        return " ".join(said)
     if cycle.discharge_ah is None or cycle.charge_ah is None:
         return "only in part, because a charge and a discharge are needed to judge each other."
     share = cycle.coulombic_efficiency

@@ -35,7 +35,8 @@ class Field:
     asked yet; `optional` lets it be left empty. `known` are the numbers that its text may stand for exactly: what is
     stored, and the default. A text left as it was shown is that number, however it was rounded to be read. Of a choice
     they are what it may hold though it is not offered.
-    `stand_in` is the number that is taken where it is left empty, which its hint says.
+    `stand_in` is the number that is taken where it is left empty, which its hint says. `reads` turns a text that was
+    typed anew into the one that is kept, or refuses it; `offers` are then the texts it may have meant.
     """
 
     name: str
@@ -49,6 +50,8 @@ class Field:
     optional: bool = False
     known: tuple[Any, ...] = ()
     stand_in: float | None = None
+    reads: Callable[[str], str] = str
+    offers: Callable[[str], tuple[str, ...]] = lambda typed: ()
 
     @property
     def needed(self) -> bool:
@@ -95,7 +98,7 @@ class Field:
     def readings(self, raw: Mapping[str, str]) -> tuple[Reading, ...]:
         """What a text that was refused here may have meant, each to be taken by one click."""
         if self.quantity is None:
-            return ()
+            return tuple(Reading(f"Take {text}", text) for text in self.offers(raw.get(self.name, "").strip()))
         return readings(raw.get(self.name, ""), self.quantity, raw.get("series", ""))
 
 
@@ -251,7 +254,7 @@ def _read(one: Field, text: str) -> Any:
         raise InputError(one.name, f"{one.label} is missing: enter a text of up to {LONGEST_TEXT} characters.")
     if len(text) > LONGEST_TEXT:
         raise InputError(one.name, f"{one.label} must be up to {LONGEST_TEXT} characters long; got {len(text)}.")
-    return text
+    return text if text in one.known else one.reads(text)
 
 
 def _exactly(value: float, meaning: Quantity) -> float | int:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from zoneinfo import available_timezones
-
 from engine.fields import quantities
 from engine.house.household import Household
 from engine.sky import climate as climates
@@ -14,11 +12,7 @@ from engine.sky.world import WORLD
 from webapp.forms import Card, Field, Group, filled, number_fields
 from webapp.render import fixed
 from webapp.standing import place_is_the_examples
-
-AREAS = (
-    "Africa", "America", "Antarctica", "Arctic", "Asia", "Atlantic", "Australia", "Europe", "Indian", "Pacific"
-)  # fmt: skip
-"""Zones are offered by area and city alone: US/Central and its like are older names of some of them."""
+from webapp.zone_words import zone_of, zones, zones_meant
 
 
 def site_card(house: Household, region: Region | None = None) -> Card:
@@ -33,16 +27,18 @@ def site_card(house: Household, region: Region | None = None) -> Card:
         Where one was picked, the form is filled with it instead of what is stored.
     """
     borrowed = place_is_the_examples(house)
-    zones = tuple(sorted(zone for zone in available_timezones() if zone.partition("/")[0] in AREAS and "/" in zone))
     fields = (
         *number_fields(Site, "latitude_deg", "longitude_deg"),
         Field(
             name="time_zone",
             label="Time zone",
             kind="text",
-            suggestions=zones,
-            hint="As area and city, such as Europe/Lisbon; Central time of the United States is America/Chicago. Type "
-            "a few letters of a city and choose",
+            suggestions=zones(),
+            reads=zone_of,
+            offers=zones_meant,
+            known=() if borrowed else (house.site.time_zone,),
+            hint="As area and city, such as Europe/Lisbon, or the city alone; Central time of the United States is "
+            "America/Chicago. Type a few letters of a city and choose",
         ),
         Field(
             name="climate",

@@ -13,7 +13,7 @@ from engine.answers.wiring_parts import A_PER_KA, BankWiring, Run, Size
 from engine.house.wiring import awg_name
 from webapp.facts import lines, tidy
 from webapp.render import NO_BREAK, figures, fixed, percent
-from webapp.units import chosen
+from webapp.units import Scale, chosen, scale_of
 from webapp.words import counted, in_sentence
 
 UNKNOWN = "not known"
@@ -119,7 +119,8 @@ def _verdict(found: BankAnswer, stopped: bool) -> str:
     if one.shared:
         lead += " The other banks on the bus may be off, so it must be able to carry all of it."
     if one.wiring is None or one.wiring.main is None:
-        return f"{lead} Enter the cable and its fuse, and they are checked against it."
+        form = Markup('<a href="/wiring#wiring-{}">Enter the cable and its fuse</a>').format(one.bank_id)
+        return Markup("{} {}, and they are checked against it.").format(lead, form)
     if found.stops:
         return f"{lead} What is entered does not suit it: see its {counted(len(found.stops), 'stop')} above."
     if stopped:
@@ -211,7 +212,7 @@ def _run(run: Run) -> tuple[tuple[str, str], ...]:
     awg = f" (AWG {name})" if (name := awg_name(leg.area_mm2)) else ""
     return (
         ("Copper", f"{tidy(leg.area_mm2)} mm²{awg}"),
-        ("One way", f"{tidy(leg.length_m)} m"),
+        ("One way", _length(leg.length_m)),
         ("Flows", _amps(run.current_a)),
         ("May carry", UNKNOWN if leg.carries_a is None else f"{tidy(leg.carries_a)} A"),
         ("Fuse", "none" if leg.fuse_a is None else f"{tidy(leg.fuse_a)} A"),
@@ -220,6 +221,12 @@ def _run(run: Run) -> tuple[tuple[str, str], ...]:
         ("Drop", f"{figures(run.drop_v, 2)} V, {percent(run.drop_share, 1)}"),
         ("Lost as heat", f"{figures(run.lost_w, 2)} W"),
     )
+
+
+def _length(length_m: float) -> str:
+    """A length to three figures of the unit it is read in, so that it comes back as it was typed."""
+    scale = scale_of("m", chosen()) or Scale("m", 1.0)
+    return f"{tidy(float(f'{scale.shown(length_m):.3g}'))} {scale.unit}"
 
 
 def _or_unknown(value: float | None, unit: str) -> str:
@@ -235,7 +242,7 @@ def _least(one: BankWiring) -> str:
         )
     kept = [next((size for size in one.sizes if size.keeps and system in size.name), None) for system in _systems()]
     names = " or ".join(size.name for size in kept if size is not None)
-    over = f"{tidy(one.main.leg.length_m)} m"
+    over = _length(one.main.leg.length_m)
     beside = " beside the cable of a string" if one.string is not None else ""
     if not names:
         return f"No usual size keeps {_share(one.wanted_share)} over {over}{beside}: lay the cable shorter."

@@ -187,6 +187,7 @@ def _of_cells(one: BankWiring) -> Iterator[Notice]:
             f"{one.name}: at full power {one.inverter} draws up to {one.discharge_a:.1f} A; its cells give at most "
             f"{one.cells_a:.4g} A. The maker’s sheet rules.",
         )
+    yield from _of_a_strings_board(one)
     if unknown and one.charge_rough_a > one.take_a:
         yield _check(
             "wiring-charge-over-bank",
@@ -194,6 +195,26 @@ def _of_cells(one: BankWiring) -> Iterator[Notice]:
             f"A, by what the panels are rated over {one.lowest_v:.4g} V, the lowest. Set them so that together they "
             "give no more.",
         )
+
+
+def _of_a_strings_board(one: BankWiring) -> Iterator[Notice]:
+    """A board of each string that would open once another string is gone, where the bank is to ride on without it."""
+    if one.board_a is None or one.parallel == 1 or max(one.discharge_a, one.charge_rough_a) > one.board_a:
+        return
+    left, each_a = one.parallel - 1, one.board_a / one.parallel
+    discharge_a = one.discharge_a / left
+    most_a = max(discharge_a, one.charge_rough_a / left)
+    if most_a <= each_a:
+        return
+    others = "the other" if left == 1 else "each of the others"
+    ends = "the bank would go dark" if discharge_a > each_a else "nothing more would be charged"
+    yield _check(
+        "wiring-string-board",
+        f"{one.name}: if one of its {one.parallel} strings drops out, {others} carries up to "
+        f"{most_a:.1f} A. Where each string has a board of its own, of {each_a:.4g} A "
+        f"({one.board_a:g} A ÷ {one.parallel}), that board would open as well and {ends}: keep the power below it "
+        "until the string is mended, or fit larger boards. One board for the whole bank stays closed.",
+    )
 
 
 def questions(one: BankWiring) -> tuple[str, ...]:

@@ -173,3 +173,21 @@ def test_without_scripts_the_button_saves_and_nothing_is_promised(open_page: Ope
     page.fill("#prices-bank_per_kwh", "99")
     page.locator(".card button").click()
     expect(page.locator("#saved p").first).to_have_text(re.compile("changed|set"))
+
+
+def test_a_cable_half_typed_is_named_as_to_come_until_its_group_was_gone_through(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/wiring")
+    form = page.locator("form[data-autosave]").first
+    form.evaluate("one => one.closest('details').open = true")
+    status, length = form.locator(".kept"), form.locator("[id$='main.length_m']")
+    length.fill("6")
+    length.press("Tab")
+    expect(status).to_have_text("Not saved yet. Still to be typed: Copper cross-section, mm².")
+    assert form.locator(".error").count() == 0
+    for _ in range(6):
+        page.keyboard.press("Tab")
+    expect(status).to_have_text("Not saved yet: one thing to mend.")
+    expect(form.locator(".error")).to_contain_text("Copper cross-section must be a number")
+    form.locator("[id$='main.area_mm2']").fill("35")
+    form.locator("[id$='main.area_mm2']").press("Tab")
+    expect(status).to_have_text(re.compile("^Saved"))

@@ -62,3 +62,14 @@ def test_enter_in_a_live_question_reloads_nothing_and_keeps_the_caret(open_page:
     assert page.evaluate("window.stayed")
     expect(page.locator(CHARGE).first).to_be_focused()
     expect(page.locator("#answer .sentence").first).to_be_visible()
+
+
+def test_a_file_brought_and_read_leads_to_the_heading_of_what_came_of_it(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/cell-tests")
+    page.get_by_role("button", name=re.compile("made-up")).press("Enter")
+    page.wait_for_url(re.compile(r"/cell-tests/\d+$"))
+    expect(page.locator("h1")).to_be_focused()
+    page.get_by_role("button", name="Yes, read it like this").press("Enter")
+    expect(page.locator("h1.sentence")).to_be_focused()
+    page.reload()
+    expect(page.locator("h1.sentence")).not_to_be_focused()

@@ -469,3 +469,28 @@ def test_a_value_outside_its_limits_is_refused_with_the_limit(
     (wired[part] if part else wired)[name] = outside
     with pytest.raises(InputError, match=sentence):
         read(house)
+
+
+def test_a_string_left_alone_opens_its_own_board_and_that_is_said() -> None:
+    """Two strings of 150 A each, 300 A in all: 123.1 A are carried by one alone; with 110 A each they are not."""
+    for board_a, is_said in ((300.0, False), (2 * FULL_A + 0.1, False), (220.0, True), (120.0, False)):
+        house = document(parallel=2)
+        house["banks"][0]["board"]["current_limit_a"] = board_a
+        said = [one.text for one in asked(house)[0].notices if one.code == "wiring-string-board"]
+        assert bool(said) == is_said, board_a
+    house["banks"][0]["board"]["current_limit_a"] = 220.0
+    (text,) = [one.text for one in asked(house)[0].notices if one.code == "wiring-string-board"]
+    assert "the other carries up to 123.1 A" in text
+    assert "of 110 A (220 A ÷ 2)" in text
+    assert "the bank would go dark" in text
+    house["banks"][0]["parallel"] = 1
+    assert "wiring-string-board" not in codes(asked(house)[0], "check")
+
+
+def test_a_strings_board_that_opens_in_charge_alone_ends_the_charging() -> None:
+    house = document(parallel=2)
+    house["banks"][0]["board"]["current_limit_a"] = 260.0
+    house["inverters"][0]["charge_limit_a"] = 140.0
+    (text,) = [one.text for one in asked(house)[0].notices if one.code == "wiring-string-board"]
+    assert "140.0 A" in text
+    assert "nothing more would be charged" in text

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from datetime import timedelta
 from types import SimpleNamespace
 from typing import Any
@@ -16,6 +17,7 @@ from engine.bench.cycles import BenchResult
 from engine.bench.records import BenchLog
 from engine.text.finding import Finding
 from tests.conftest import Client, Clock, form_of, soup
+from tests.engine.bench_logs import Leg, rest, run
 from tests.web.bringing import CELL_TESTS, text_of
 from tests.web.conftest import Opener
 from webapp import bench_example
@@ -541,5 +543,52 @@ def test_one_line_says_whether_a_log_is_believable_and_why() -> None:
     bad = believable(cycle, [found["rows_sparse"], found["too_hot"]])  # type: ignore[arg-type]
     assert bad == "no, because the rows lie too far apart and the cell grew too hot."
     assert believable(cycle, [found["rows_sparse"]]).startswith("not as it stands, because")  # type: ignore[arg-type]
+    other = Finding(level="check", code="resistance_borrowed", text="")
+    both = believable(cycle, [found["rows_sparse"], other])  # type: ignore[arg-type]
+    assert both == (
+        "not as it stands, because the rows lie too far apart. What else speaks against it stands among the stops and "
+        "checks of this page."
+    )
+    alone = believable(cycle, [other])  # type: ignore[arg-type]
+    assert alone == "not as it stands. What speaks against it stands among the stops and checks of this page."
     half = SimpleNamespace(discharge_ah=196.7, charge_ah=None, coulombic_efficiency=None)
     assert believable(half, []).startswith("only in part")  # type: ignore[arg-type]
+
+
+def first_drawn_then_charged() -> str:
+    """A log of an LFP cell that was full: drawn down to empty, then charged; seconds, volts, amperes."""
+    log, _ = run(
+        (rest(600), Leg("discharge", 56.0, 2.5), rest(1800), Leg("charge", 56.0, 3.6), rest(1200)),
+        cell="lfp",
+        size_ah=290.0,
+        start_soc=0.999,
+        dt_s=10.0,
+    )
+    rows = zip(log.time_s, log.voltage_v, log.current_a, strict=True)
+    return "time_s,voltage_v,current_a\n" + "".join(f"{s:.0f},{v:.4f},{a:.2f}\n" for s, v, a in rows)
+
+
+def test_a_log_that_begins_with_the_discharge_tells_one_story(sodium: Client) -> None:
+    """The headline, the table of cycles and what a bank is offered speak of the same two numbers."""
+    address = read_so(sodium, first_drawn_then_charged(), chemistry="lfp", label_ah="280")
+    page = soup(sodium.get(address))
+    words = " ".join(page.get_text(" ").split())
+    rows = [[cell.get_text() for cell in row.find_all("td")] for row in page.select("table.cycles tbody tr")]
+    drawn, put = rows[0][2], rows[1][0]
+    assert drawn != "–"
+    headline = page.h1.get_text()
+    assert f"gave {float(drawn):.0f}\u00a0Ah, 103\u00a0% of its label, down to empty" in headline
+    assert f"then took {float(put):.0f}\u00a0Ah" in headline
+    assert "nothing was drawn" not in words
+    assert f"Cycle 1 drew {drawn} Ah down to empty" in words
+    assert f"Cycle 2 put {put} Ah back in" in words
+    full = re.search(r"full charge by it is ([\d.]+) Ah", words)
+    assert full is not None
+    assert float(put) * 0.97 < float(full[1]) <= float(put)
+
+
+def test_no_two_rows_of_the_curve_have_the_same_volts(sodium: Client) -> None:
+    page = soup(sodium.get(read_so(sodium, first_drawn_then_charged(), chemistry="lfp", label_ah="280")))
+    volts = [row.th.get_text() for row in page.select("table.curve tbody tr")]
+    assert len(volts) > 5
+    assert len(set(volts)) == len(volts)

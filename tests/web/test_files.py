@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from engine.errors import InputError
-from tests.conftest import Client, soup
+from tests.conftest import Client, form_of, soup
 from webapp import store
 from webapp.pages.files import LONGEST_NAME, free_name
 
@@ -254,3 +254,13 @@ def test_what_could_not_be_read_again_is_never_kept(client: Client) -> None:
     with pytest.raises(InputError, match="200"):
         client.store.save(before.household_id, before.revision, bad, "made")
     assert client.store.households() == [before]
+
+
+def test_ones_own_is_read_in_the_units_of_the_household_that_was_open(client: Client) -> None:
+    wished = {"temperature": "f", "wire": "awg", "length": "ft", "clock": "12"}
+    client.post("/units", form_of(soup(client.get("/units")), "units-form") | wished)
+    client.post("/files/new", {})
+    units = client.document()["units"]
+    assert units.items() >= wished.items()
+    assert units["volume"] == "l"
+    assert "°F" in soup(client.get("/banks")).get_text()

@@ -212,7 +212,7 @@ def test_what_is_shown_is_read_back_as_it_is_stored(units: Units, data: st.DataO
         if stored and meaning.low < stored < meaning.high and (abs(stored) > 1e-3 or not meaning.clock):
             one = Field(name="x", label="x", quantity=meaning)
             typed = parse([one], {"x": shown}, build=lambda values: values)
-            span = max(abs(stored), 18.0 if meaning.unit == "°C" else 0.0)
+            span = abs(stored) + (32.0 / 1.8 if meaning.unit == "°C" else 0.0)  # five figures are of °F / 1.8
             far = 1 / 60 if meaning.clock else 6e-5 * span + 1e-9
             if typed.value is not None:
                 assert abs(float(typed.value["x"]) - stored) <= far

@@ -58,6 +58,12 @@ def test_without_a_bank_they_are_usual_ones_for_the_nominal_volts(
     assert "taken for what was left empty" in what_was_saved(own)
 
 
+def spaced(client: Client) -> str:
+    figures = soup(client.get("/inverter")).select_one("#inverter-inverter .figures")
+    assert figures is not None
+    return " ".join(figures.get_text(" ").split())
+
+
 def test_an_efficiency_left_empty_is_the_usual_one_and_its_hint_says_what_a_peak_is_worth(own: Client) -> None:
     assert "91 for 94 %" in hint(own, "add-inverter-efficiency")
     saved(own, "/inverter", "add-inverter-form", **INVERTER | {"efficiency": ""})
@@ -78,3 +84,19 @@ def test_a_generator_begins_with_usual_charges_and_what_is_needed_is_marked(own:
     saved(own, "/inverter", "add-inverter-form", **INVERTER)
     saved(own, "/inverter/generator", "add-generator-form", "/inverter", **needed)
     assert own.document()["generators"][0]["start_soc"] == pytest.approx(0.4)
+
+
+def test_an_efficiency_left_empty_is_not_said_to_be_typed(own: Client) -> None:
+    add_bank(own)
+    saved(own, "/inverter", "add-inverter-form", **INVERTER | {"efficiency": ""})
+    assert "94 % at full power, the value taken where none is typed (typical, from memory);" in spaced(own)
+    saved(own, "/inverter", "inverter-inverter-form", efficiency="93.5")
+    assert "93.5 % at full power, as typed;" in spaced(own)
+
+
+def test_the_highest_charging_current_that_was_typed_is_shown(own: Client) -> None:
+    add_bank(own)
+    saved(own, "/inverter", "add-inverter-form", **INVERTER)
+    assert "Charges with at most" not in spaced(own)
+    saved(own, "/inverter", "inverter-inverter-form", charge_limit_a="62.5")
+    assert "Charges with at most 62.5 A its solar charger, as typed" in spaced(own)

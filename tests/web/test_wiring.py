@@ -223,3 +223,26 @@ def test_several_banks_each_have_an_answer_and_a_form(client_of: Opener) -> None
     assert len(page.select("#answer .wired")) == len(forms) >= 1
     ids = [tag["id"] for tag in page.find_all(id=True)]
     assert len(ids) == len(set(ids))
+
+
+AMERICAN = {"wire": "awg", "length": "ft"}
+
+
+@pytest.mark.parametrize(("size", "feet"), [("2/0", "6"), ("4", "3.5"), ("1/0", "12.5"), ("4/0", "25")])
+def test_a_chosen_awg_size_and_its_feet_stand_as_they_were_typed(h_client: Client, size: str, feet: str) -> None:
+    h_client.post("/units", form_of(soup(h_client.get("/units")), "units-form") | AMERICAN)
+    typed = {"main.length_m": feet, "main.area_mm2": size, "main.fuse_a": "150"}
+    assert h_client.post("/wiring", sent(h_client, **typed)).status_code == 303
+    table = soup(h_client.get("/wiring")).find("h3", string="As entered").find_next("table")
+    cells = {row.th.get_text(): row.td.get_text() for row in table.select("tbody tr")}
+    assert cells["Copper"] == f"AWG {size}"
+    value, unit = cells["One way"].split()
+    assert (float(value), unit) == (float(feet), "ft")
+    assert len(value.replace(".", "")) <= 3
+
+
+def test_the_call_to_enter_the_cable_leads_to_its_form(h_client: Client) -> None:
+    page = soup(h_client.get("/wiring"))
+    link = page.find("a", string="Enter the cable and its fuse")
+    assert link["href"] == "/wiring#wiring-bank"
+    assert page.select_one("#wiring-bank form") is not None

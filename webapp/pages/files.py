@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Collection
+from dataclasses import asdict
 from http import HTTPStatus
 
 from fastapi import APIRouter, Request
@@ -138,9 +139,10 @@ def open_one(request: Request, sent: Sent) -> Response:
 
 @router.post("/files/new")
 def new(request: Request, sent: Sent) -> Response:
-    """Start an empty household; its place is that of the open one, which Sun leaves open if it is the example's."""
-    saved, _ = opened(request)
-    document: Document = {"format": household.FORMAT, "name": "My household", "site": saved.document["site"]}
+    """Start an empty household, with the units and the place of the open one; Sun leaves the example's place open."""
+    saved, house = opened(request)
+    carried = {"site": saved.document["site"], "units": asdict(house.units)}
+    document: Document = {"format": household.FORMAT, "name": "My household", **carried}
     _create(request, household.write(household.read(document)), "started empty")
     return _back("/banks")
 

@@ -34,6 +34,8 @@ PERCENT_DIGITS = 5
 
 
 USUAL_EFFICIENCY, USUAL_EFFICIENCY_SOURCE = suggested_losses(1.0)["efficiency"]
+USUAL_EFFICIENCY_WORDS = f"the value taken where none is typed ({USUAL_EFFICIENCY_SOURCE.kind})"
+"""What is said of it where it stands; the document does not tell it from the same number as typed."""
 BELOW_PEAK_POINTS = 3
 """How far the efficiency at full power lies below the peak [percent points] (typical, from memory: 2 to 4)."""
 EFFICIENCY_HINT = (
@@ -203,6 +205,8 @@ def _show(request: Request, changed: Card | None = None, status: int = 200) -> R
         fed={one.id: one.name for one in house.inverters},
         changed=changed,
         joined=joined,
+        usual=USUAL_EFFICIENCY,
+        usual_source=USUAL_EFFICIENCY_WORDS,
         warnings=[notice for notice in notices if notice.page == "inverter"],
     )
 
