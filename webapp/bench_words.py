@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from engine.answers.charging_current import charge_current
 from engine.bench.cycles import Cycle
+from engine.bench.limits import FOREIGN
 from engine.house.bank import MEAN_CHARGE_C, Bank
 from engine.house.household import Household
 from engine.text.finding import Finding
@@ -19,6 +20,7 @@ KIND_WORDS = {"log": "A log", "table": "A table of charge ends", "cells": "A lis
 _AGAINST = {
     "charged_below_zero": "it was charged below 0 °C",
     "too_hot": "the cell grew too hot",
+    FOREIGN: "the volts are not those of the kind of cell it is read as",
     "volts_of_a_pack": "the volts are no single cell’s",
     "gap": "the log was silent while current flowed",
     "rows_sparse": "the rows lie too far apart",
