@@ -94,9 +94,8 @@ def outside(result: BenchResult, cell: Chemistry) -> Finding | None:
         return _stop(f"{high_v:.2f} V is beyond what {cell.name} ever stands at, {highest_v(cell):.2f} V")
     middle_v = float(np.median(result.voltage_v))
     if high_v < cell.v_low or middle_v < cell.v_low - OVER_V:
-        return _stop(
-            f"Most of its rows lie at {middle_v:.2f} V or less, and {cell.name} is empty at {cell.v_low:.2f} V"
-        )
+        half = f"Half of its rows lie at {middle_v:.2f} V or less"
+        return _stop(f"{half}, and {cell.name} is empty at {cell.v_low:.2f} V")
     return None
 
 
