@@ -353,15 +353,18 @@ def _dropouts(evidence: Evidence) -> Iterator[Finding]:
 
 
 def _climate(evidence: Evidence) -> Iterator[Finding]:
-    """Whether the capacity is that of a cell at 25 degC."""
+    """Whether the capacity is that of a cell at 25 degC; of another temperature it is as good, for that one."""
     known = [s for s in flowing(evidence) if s.mean_temperature_c is not None]
     if not known:
         return
     hours = sum(s.hours for s in known)
     mean_c = sum((s.mean_temperature_c or 0.0) * s.hours for s in known) / hours
     if not _CHILL_C <= mean_c <= _WARM_C:
-        text = f"The cell was at {mean_c:.0f} °C on average: the capacity is not that at 25 °C."
-        yield Finding(level="check", code="temperature_outside", text=text)
+        text = (
+            f"The cell was at {mean_c:.0f} °C on average: the capacity is that at {mean_c:.0f} °C, not at 25 °C. "
+            "A bank given this test keeps its temperature and counts cold from there."
+        )
+        yield Finding(level="note", code="temperature_outside", text=text)
     low_c, high_c = (f(v for s in known for v in _ends_c(s)) for f in (min, max))
     if high_c - low_c > _DRIFT_K:
         text = f"The temperature went from {low_c:.0f} to {high_c:.0f} °C: charge and discharge are not alike in it."

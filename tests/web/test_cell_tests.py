@@ -589,6 +589,21 @@ def test_a_bar_of_a_plan_has_two_figures(client: Client) -> None:
         assert len(digits) <= 2 or float(bar) >= 100, bar
 
 
+@pytest.mark.parametrize(
+    ("degrees_c", "said"),
+    [
+        (12, "Believable: yes for cells at 12 °C, because the discharge reached empty"),
+        (22, "Believable: yes, because the discharge reached empty"),
+        (-2, "Believable: no, because it was charged below 0 °C"),
+    ],
+)
+def test_a_clean_test_of_cool_cells_is_believable_at_their_temperature(
+    sodium: Client, degrees_c: int, said: str
+) -> None:
+    log = bench_example.log().decode().replace(",22.0\n", f",{degrees_c:.1f}\n")
+    assert said in text_of(soup(sodium.get(read_so(sodium, log, label_ah="1.5"))))
+
+
 def test_one_line_says_whether_a_log_is_believable_and_why() -> None:
     cycle = SimpleNamespace(discharge_ah=196.7, charge_ah=201.7, coulombic_efficiency=0.975)
     found = {
