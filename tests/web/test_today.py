@@ -706,3 +706,19 @@ def test_a_date_of_the_first_day_that_is_none_is_one_sentence(client: Client) ->
     page = client.get("/today?charge=80&sky=dark,dull&first=soon")
     assert page.status_code == 422
     assert "The date of the first day must be like" in soup(page).select_one("#sky-error").get_text()  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize("idle_w", [0.0, 38.0])
+def test_less_switched_on_leaves_more_of_what_is_usable_to_the_idle_and_it_says_so(
+    client_of: Opener, small_house: dict[str, Any], idle_w: float
+) -> None:
+    """Without an idle draw the same charge gives a lighter load no less: a lower current loses less on the way."""
+    small_house["inverters"][0] |= {"idle_w": idle_w, "k2": 0.0}
+    client = client_of(small_house)
+    ask = "charge=80&sky=none"
+    (all_on,), (less_on,) = (client.get(f"/today.json?{ask}{off}").json()["banks"] for off in ("", "&off=van"))
+    assert less_on["load_kwh_per_day"] < all_on["load_kwh_per_day"]
+    assert (less_on["usable_now_kwh"] < all_on["usable_now_kwh"]) == (idle_w > 0.0)
+    basis = soup(client.get(f"/today?{ask}")).select_one(".figures .basis")
+    assert basis is not None
+    assert ("the less is on, the longer the inverter’s idle takes its share" in basis.get_text()) == (idle_w > 0.0)
