@@ -107,7 +107,7 @@ _SUN_HOURS = "placed in the hours with most sun"
 KINDS: Mapping[str, LoadKind] = {
     "house": LoadKind(
         name="House in general",
-        hint="Lighting, cooking, washing, screens, the fridge: all that has no row of its own. Leave out what does.",
+        hint="Lighting, cooking, washing, screens: all that has no row of its own. Leave out what does.",
         fields={
             "daily_kwh": _field(
                 "Energy",
