@@ -133,28 +133,78 @@
     document.querySelector("#saved-line, [data-arrived]")?.focus();
   };
 
+  /* The button of a question leads to the heading of its answer, which is scrolled to only where it is out of view. */
+  const WORKED_OUT = "#worked-out";
+  document.addEventListener("submit", (event) => {
+    if (event.target.matches("form.ask[hx-get]")) event.target.action = event.target.action.replace(/#worked$/, WORKED_OUT);
+  });
+  const focusWorkedOut = () => {
+    if (window.location.hash !== WORKED_OUT) return;
+    history.replaceState(history.state, "", window.location.pathname + window.location.search);
+    const heading = document.querySelector("#worked h1");
+    if (!heading || document.querySelector("[data-focus]")) return;
+    heading.tabIndex = -1;
+    heading.focus({ preventScroll: true });
+    heading.scrollIntoView({ block: "nearest", behavior: "instant" });
+  };
+
   /* Enter in a question asks it again in place: the caret stays where it is, the page is not loaded anew. */
   document.addEventListener("submit", (event) => {
     const field = document.activeElement;
     if (!window.htmx || !event.target.matches("form.ask[hx-get]") || event.submitter?.name) return;
     if (!field?.matches("input, select") || field.form !== event.target) return;
     event.preventDefault();
+    typedOut(event.target);
     field.dispatchEvent(new Event("change", { bubbles: true }));
   });
 
-  /* Live answers: while typing nothing is blamed; the last answer stays and says what it is for. */
+  /* Live answers: while typing nothing is blamed, until Enter, a rest or leaving the field; the last answer stays and says
+     what it is for. */
+  const RESTED_MS = 2000;
+  let resting = 0;
   const live = () => document.querySelector("form.ask[hx-get]");
+  const unblame = (form) => {
+    for (const field of form.querySelectorAll("[data-blamed]")) {
+      const others = (field.getAttribute("aria-describedby") ?? "").split(" ").filter((id) => id && id !== field.dataset.blamed);
+      if (others.length) field.setAttribute("aria-describedby", others.join(" "));
+      else field.removeAttribute("aria-describedby");
+      field.removeAttribute("aria-invalid");
+      delete field.dataset.blamed;
+    }
+  };
+  const blame = (form) => {
+    if ("typing" in form.dataset) return;
+    unblame(form);
+    for (const link of document.querySelectorAll("#problems li > a:first-child")) {
+      const field = document.getElementById(link.hash.slice(1));
+      if (!field || field.form !== form) continue;
+      field.dataset.blamed = link.id;
+      field.setAttribute("aria-invalid", "true");
+      field.setAttribute("aria-describedby", `${field.getAttribute("aria-describedby") ?? ""} ${link.id}`.trim());
+    }
+  };
+  const typedOut = (form) => {
+    clearTimeout(resting);
+    delete form.dataset.typing;
+    blame(form);
+  };
   document.addEventListener("input", (event) => {
-    if (event.target.closest?.("form.ask")) event.target.form.dataset.typing = "";
+    const form = event.target.closest?.("form.ask");
+    if (!form) return;
+    form.dataset.typing = "";
+    clearTimeout(resting);
+    resting = setTimeout(typedOut, RESTED_MS, form);
   });
   document.addEventListener("focusout", (event) => {
     const form = event.target.closest?.("form.ask");
-    if (form) delete form.dataset.typing;
+    if (form) typedOut(form);
   });
   const came = (status, trouble) => {
     document.getElementById("answer")?.toggleAttribute("data-stale", status !== 200);
     document.getElementById("trouble")?.replaceChildren(trouble);
-    if (status === 200) document.getElementById("problems")?.replaceChildren();
+    if (status !== 200) return;
+    document.getElementById("problems")?.replaceChildren();
+    if (live()) unblame(live());
   };
   const KEPT = "What you typed is still here; the answer shown is for your last complete figures.";
   const troubleOf = ({ text, response }) => {
@@ -176,6 +226,7 @@
   /* A few sentences of another page, put in beside an answer, leave its charts as they are. */
   document.addEventListener("htmx:after:swap", ({ detail }) => {
     const taken = document.getElementById("carried");
+    if (live()) blame(live());
     if (taken) for (const link of document.querySelectorAll("a[data-carries]")) link.search = taken.dataset.query;
     if (!detail.ctx?.sourceElement?.closest?.(".within")) drawAll();
   });
@@ -238,7 +289,7 @@
   window.addEventListener("resize", reachWide);
   document.addEventListener("greyspell:renewed", () => { reachWide(); drawAll(); });
   document.addEventListener("toggle", reachWide, true);
-  const start = () => { focusSummary(); reachWide(); drawAll(); };
+  const start = () => { focusSummary(); focusWorkedOut(); reachWide(); drawAll(); };
   window.addEventListener("load", () => setTimeout(focusSaved));
   if (document.readyState === "loading") document.addEventListener("DOMContentLoaded", start); else start();
 })();

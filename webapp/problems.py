@@ -20,7 +20,7 @@ def problems(request: Request, errors: Mapping[str, str], fields: Iterable[Field
     """
     offered = readings_of(request, fields)
     items = Markup("").join(
-        Markup('<li><a href="#{}">{}</a>{}</li>').format(name, text, offered.get(name, ""))
+        Markup('<li><a id="{0}-problem" href="#{0}">{1}</a>{2}</li>').format(name, text, offered.get(name, ""))
         for name, text in errors.items()
     )
     html = str(Markup("<ul>{}</ul>").format(items))

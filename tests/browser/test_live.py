@@ -200,3 +200,28 @@ def test_every_chart_has_its_numbers_as_a_table(open_page: Opener, site: str) ->
     for chart in page.locator("figure.chart").all():
         expect(chart.locator("details table")).to_have_count(1)
         expect(chart.locator(".plot")).to_be_hidden()
+
+
+@pytest.mark.parametrize(
+    ("path", "field", "typed"),
+    [("/today", "#charge", "x"), ("/size", "#days", "three"), ("/off", "#until", "soonish")],
+)
+@pytest.mark.parametrize("by", ["Enter", "a rest"])
+def test_what_is_to_mend_is_shown_on_enter_and_after_a_rest(
+    open_page: Opener, site: str, path: str, field: str, typed: str, by: str
+) -> None:
+    page = open_page(f"{site}{path}")
+    was = page.input_value(field)
+    page.fill(field, typed)
+    if by == "Enter":
+        page.press(field, "Enter")
+    said = page.get_by_role("alert").filter(has_text=f"“{typed}”")
+    expect(said).to_be_visible()
+    expect(page.locator(field)).to_be_focused()
+    expect(page.locator(field)).to_have_attribute("aria-invalid", "true")
+    described = (page.locator(field).get_attribute("aria-describedby") or "").split()
+    assert any(f"“{typed}”" in (page.locator(f"[id='{one}']").text_content() or "") for one in described)
+    page.fill(field, was)
+    expect(page.locator(field)).not_to_have_attribute("aria-invalid", "true")
+    for one in (page.locator(field).get_attribute("aria-describedby") or "").split():
+        expect(page.locator(f"[id='{one}']")).to_have_count(1)

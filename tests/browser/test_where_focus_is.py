@@ -73,3 +73,29 @@ def test_a_file_brought_and_read_leads_to_the_heading_of_what_came_of_it(open_pa
     expect(page.locator("h1.sentence")).to_be_focused()
     page.reload()
     expect(page.locator("h1.sentence")).not_to_be_focused()
+
+
+@pytest.mark.parametrize("path", ["/today?charge=70", "/off?charge=70", "/size"])
+@pytest.mark.parametrize("size", [(1280, 900), (360, 640)])
+def test_the_button_of_a_question_leads_to_its_answer(
+    open_page: Opener, site: str, path: str, size: tuple[int, int]
+) -> None:
+    page = open_page(f"{site}{path}", viewport={"width": size[0], "height": size[1]})
+    in_view = page.locator("#answer h1").bounding_box()
+    page.get_by_role("button", name="Work it out").press("Enter")
+    heading = page.locator("#answer h1")
+    expect(heading).to_be_focused()
+    expect(heading).to_be_in_viewport(ratio=0.9)
+    assert "#" not in page.url
+    if in_view and in_view["y"] + in_view["height"] < size[1]:
+        assert page.evaluate("scrollY") == 0
+
+
+def test_without_scripts_the_button_leads_to_the_answer_and_to_what_is_to_mend(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/today?charge=70", java_script_enabled=False, viewport={"width": 360, "height": 640})
+    page.get_by_role("button", name="Work it out").click()
+    expect(page.locator("#answer h1")).to_be_in_viewport()
+    page.fill(CHARGE, "x")
+    page.get_by_role("button", name="Work it out").click()
+    expect(page.locator(".summary")).to_be_in_viewport()
+    expect(page.locator(".summary")).to_be_focused()

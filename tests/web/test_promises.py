@@ -79,7 +79,9 @@ def test_a_live_answer_and_one_opened_again_are_kept_by_a_button(client: Client,
     form = live.select_one("#keeping form")
     sent = {one["name"]: one["value"] for one in form.find_all("input")}
     assert client.post(form["action"], sent).status_code == 303
-    assert [one.asked["query"] for one in kept(client)] == ["charge=62&sky=dark,dull&at=2026-11-25T17:30%2B00:00"]
+    assert [one.asked["query"] for one in kept(client)] == [
+        "charge=62&sky=dark,dull&at=2026-11-25T17:30%2B00:00&first=2026-11-26"
+    ]
     clock.now = NOW + timedelta(hours=13)
     again = soup(client.get("/today?charge=62&sky=dark,dull")).select_one("#keeping")
     assert "only have been opened again" in again.get_text(" ", strip=True)
