@@ -119,7 +119,7 @@ def _other_unit(typed: str, meaning: Quantity) -> Iterator[Reading]:
 def _other_prefix(typed: str, meaning: Quantity) -> Iterator[Reading]:
     """The same number with another prefix before its unit, as where watts stand in a field of kW, or Wh for kWh."""
     found, base = SPLIT_NUMBER.fullmatch(typed.strip()), _scale(meaning.unit.split(" ")[0])
-    if found is None or base is None:
+    if found is None or base is None or in_two_ways(typed):
         return
     unit = found[3].strip()
     behind = _scale(unit) if unit else base
