@@ -180,6 +180,21 @@
     if (!detail.ctx?.sourceElement?.closest?.(".within")) drawAll();
   });
 
+  /* A link of the menu followed before the answer to what was typed is there takes along what the form says. */
+  const queryOf = (form) => String(new URLSearchParams(new FormData(form)));
+  const addressed = () => String(new URLSearchParams(window.location.search));
+  let opened = null;
+  window.addEventListener("pageshow", () => { opened = live() && { asked: queryOf(live()), address: addressed() }; });
+  document.addEventListener("click", (event) => {
+    const link = event.target.closest?.("a[data-carries]"), form = live(), taken = document.getElementById("carried");
+    if (!link || !form || !taken || !opened) return;
+    const asked = queryOf(form), address = addressed();
+    if (asked === address || (asked === opened.asked && address === opened.address)) return;
+    const names = taken.dataset.names.split(" ");
+    const goes = [...new FormData(form)].filter(([name]) => names.some((start) => name.startsWith(start)));
+    link.search = String(new URLSearchParams(goes));
+  }, true);
+
   /* Paper: everything unfolded but the numbers behind a drawn chart; charts still, of a width that fits A4 and Letter. */
   let unfolded = [];
   window.addEventListener("beforeprint", () => {

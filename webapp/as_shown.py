@@ -1,6 +1,6 @@
 """Sentences in °C, mm², metres, litres and kilometres, with a point and 24 hours, as a household reads them.
 
-A converted number has no more figures than it had (two at least), whole degrees where it was whole. What stands in
+A converted number has no more figures than it had (two to five), whole degrees where it was whole. What stands in
 quotes was typed by somebody, or is to be typed, and stays; so does every name that is given as `kept`.
 Not modelled: numbers in words; a unit that stands in another sentence than its number.
 """
@@ -17,6 +17,7 @@ from engine.quantities import HOURS_PER_DAY
 from webapp.units import (
     F_AT_0_C,
     F_PER_C,
+    FIGURES,
     KM_PER_MILE,
     LITRES_PER_GALLON,
     M_PER_FOOT,
@@ -218,7 +219,7 @@ def scaled(text: str, scale: Scale, is_rough: bool = False) -> str:
     if scale.plus:
         shown = f"{value:.{min(decimals, 1)}f}"
     else:
-        count = 2 if is_rough else max(2, len(plain.replace(".", "").lstrip("-0") or "0"))
+        count = 2 if is_rough else min(max(2, len(plain.replace(".", "").lstrip("-0") or "0")), FIGURES)
         shown = f"{float(f'{value:.{count}g}'):,.6f}" if value else "0"
     if "." in shown and (decimals == 0 or scale.plus or len(plain) > 5 or abs(value) < 1):
         shown = shown.rstrip("0").rstrip(".")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from engine.bench.cycles import BENCH_C
+from engine.bench.limits import fitting, span_of
 from engine.cells import catalogue
 from engine.errors import InputError
 from engine.fields import Quantity
@@ -18,6 +19,7 @@ from webapp.bench_store import CellTest
 from webapp.bench_words import KIND_WORDS
 from webapp.forms import Field, Parsed, filled, number_field, parse
 from webapp.kept_columns import ROWS, Choosable, Column, choosable, columns_of, columns_sent, refusals
+from webapp.words import listed
 
 if TYPE_CHECKING:
     from engine.bench.files import Reading
@@ -179,6 +181,7 @@ def _draft(
 ) -> Draft:
     sent = sent or {}
     rows = first_rows(content, reading, ROWS)
+    fields = tuple(_by_volts(one, reading, form.raw) if one.name == "chemistry" else one for one in fields)
     return Draft(
         kind=reading.kind,
         about=ABOUT[reading.kind],
@@ -197,6 +200,21 @@ def _draft(
         fields=fields,
         form=form,
     )
+
+
+def _by_volts(field: Field, reading: Reading, raw: Mapping[str, str]) -> Field:
+    """The choice of the kind of cell, its hint saying whose limits hold the volts of the file."""
+    series = raw.get("series", "")
+    span = span_of(reading, int(series) if series.isdecimal() else 1)
+    if span is None:
+        return field
+    if span.of_pack:
+        said = f"Its volts reach {span.high_v:.1f} V, more than any one cell: say below how many are in series"
+        return dataclasses.replace(field, hint=f"{said}. {field.hint}")
+    names = [catalogue.load(id).name for id in fitting(span, high_alone=reading.kind == "table")]
+    volts = f"up to {span.high_v:.2f} V" if reading.kind == "table" else f"{span.low_v:.2f} to {span.high_v:.2f} V"
+    whose = f"lie within the limits of {listed(names)}" if names else "lie within the limits of none of these alone"
+    return dataclasses.replace(field, hint=f"By its volts: {volts} a cell {whose}. {field.hint}")
 
 
 def _carried(sent: Mapping[str, str], fields: tuple[Field, ...]) -> tuple[tuple[str, str], ...]:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from engine.bench import analysis
 from engine.bench.cell_of_log import cell_of
 from engine.bench.cycles import BenchResult, Cycle, tested_at_c
+from engine.bench.limits import fitting, outside, span_of
 from engine.bench.measured import MeasuredCell, from_table, nothing_below_v
 from engine.bench.records import BenchLog, ChargeTable, TestedCell
 from engine.cells import catalogue
@@ -63,7 +64,10 @@ class Warmth:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogReport:
-    """What a log tells; without a cell where it holds no charge to read, and then `why_no_cell` says so."""
+    """What a log tells; without a cell where it holds no charge to read, and then `why_no_cell` says so.
+
+    `foreign` says that its volts are not those of the chemistry it was read as.
+    """
 
     result: BenchResult
     base: Chemistry
@@ -71,6 +75,7 @@ class LogReport:
     cycle: Cycle | None
     warmth: Warmth
     why_no_cell: str = ""
+    foreign: Finding | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,18 +108,27 @@ def first_choices(
     content: bytes, reading: Reading, house: Household, chemistry: str = "", label_ah: float | None = None
 ) -> dict[str, Any]:
     """Return the choices a new test begins with: our guess, and what the household says where it leaves no doubt."""
-    kinds = {bank.cell.base_id for bank in house.banks}
-    only = kinds.pop() if len(kinds) == 1 else ""
     series, parallel = _in_string(content, reading, house) if reading.kind == "cells" else (1, 1)
     return Choices(
         kind=reading.kind,
         columns=dict(reading.columns),
         current_sign=reading.current_sign,
-        chemistry=chemistry or (only if only in catalogue.names() else ""),
+        chemistry=chemistry or _kind_of_cell(reading, house),
         label_ah=label_ah,
         series=series,
         parallel=parallel,
     ).stored()
+
+
+def _kind_of_cell(reading: Reading, house: Household) -> str:
+    """The kind of cell of the household's banks if the volts can be its; else the one whose limits lie closest."""
+    owned = {bank.cell.base_id for bank in house.banks} & catalogue.names().keys()
+    span = span_of(reading)
+    if span is None or span.of_pack:
+        return owned.pop() if len(owned) == 1 else ""
+    held = fitting(span, high_alone=reading.kind == "table")
+    own = [id for id in held if id in owned]
+    return own[0] if len(own) == 1 else next(iter(() if own else held), "")
 
 
 def own_id(base: Chemistry, test_id: int) -> str:
@@ -246,8 +260,23 @@ def _log(log: BenchLog, choices: Choices, base: Chemistry) -> LogReport:
     except (InputError, Unreachable) as fault:
         fullest = max(result.cycles, key=lambda one: one.discharge_ah or 0.0, default=None)
         warmth = _warmth(choices, fullest)
-        return LogReport(result=result, base=base, cell=None, cycle=None, warmth=warmth, why_no_cell=str(fault))
-    return LogReport(result=result, base=base, cell=cell, cycle=cycle, warmth=_warmth(choices, cycle))
+        return LogReport(
+            result=result,
+            base=base,
+            cell=None,
+            cycle=None,
+            warmth=warmth,
+            why_no_cell=str(fault),
+            foreign=outside(result, base),
+        )
+    return LogReport(
+        result=result,
+        base=base,
+        cell=cell,
+        cycle=cycle,
+        warmth=_warmth(choices, cycle),
+        foreign=outside(result, base),
+    )
 
 
 def _warmth(choices: Choices, cycle: Cycle | None = None) -> Warmth:

@@ -12,6 +12,7 @@ from engine.json_answer import plain_data
 from webapp.bench_reading import CellsReport, LogReport, Report, own_id
 from webapp.bench_store import CellTest
 from webapp.bench_words import in_ah
+from webapp.render import percent
 
 OWN_CELL_SHARE = (0.6, 1.1)
 """Capacity found, as a share of the bank's label, between which the test is of the bank's own cells (assumed)."""
@@ -57,6 +58,20 @@ def of_own_cells(full_ah: float, bank: Bank) -> bool:
     """Tell whether a test's ampere-hours are those of a cell of this bank, or of another size of cell."""
     low, high = OWN_CELL_SHARE
     return low <= full_ah / bank.label_ah <= high
+
+
+def doubt(found: Report, bank: Bank) -> str:
+    """Say why what a test found can hardly be of this bank's cells, with both numbers; empty where nothing says so."""
+    if isinstance(found, LogReport) and found.foreign is not None:
+        return f"{found.foreign.text} {bank.name} is described as {bank.cell.name}."
+    each_ah = _ah_alone(found)
+    if each_ah is None or of_own_cells(each_ah, bank):
+        return ""
+    low, high = (percent(share) for share in OWN_CELL_SHARE)
+    return (
+        f"This test found {in_ah(each_ah)} a cell, and the label of {bank.name} says {in_ah(bank.label_ah)}: "
+        f"{percent(each_ah / bank.label_ah)} of it, where {low} to {high} is believable. Is it a test of its cells?"
+    )
 
 
 def uses(found: Report, banks: Sequence[Bank]) -> tuple[tuple[str, str], ...]:

@@ -97,7 +97,8 @@ def log_view(report: LogReport, label_ah: float | None, current: Current) -> Tes
     result = report.result
     cycle = report.cycle or _fullest(result.cycles)
     cell = report.cell
-    findings = (*result.findings, *(cell.findings if cell else ()))
+    foreign = () if report.foreign is None else (report.foreign,)
+    findings = (*foreign, *result.findings, *(cell.findings if cell else ()))
     return TestView(
         sentence=_gave(cycle, _drawn_before(result, cycle), label_ah),
         range=report.why_no_cell if cell is None else _stops_at(cell, report.base.v_charge, label_ah, current),

@@ -7,18 +7,20 @@ from dataclasses import dataclass
 
 from engine.answers.charging_current import charge_current
 from engine.bench.cycles import Cycle
+from engine.bench.limits import FOREIGN
 from engine.house.bank import MEAN_CHARGE_C, Bank
 from engine.house.household import Household
 from engine.text.finding import Finding
 from webapp.bench_store import CellTest
 from webapp.kept_words import Row, day
-from webapp.render import NO_BREAK, figures, percent
+from webapp.render import NO_BREAK, figures, fixed, percent
 from webapp.words import in_sentence, listed
 
 KIND_WORDS = {"log": "A log", "table": "A table of charge ends", "cells": "A list of cells"}
 _AGAINST = {
     "charged_below_zero": "it was charged below 0 °C",
     "too_hot": "the cell grew too hot",
+    FOREIGN: "the volts are not those of the kind of cell it is read as",
     "volts_of_a_pack": "the volts are no single cell’s",
     "gap": "the log was silent while current flowed",
     "rows_sparse": "the rows lie too far apart",
@@ -30,7 +32,6 @@ _AGAINST = {
     "current_unlikely": "the amperes do not suit the label",
     "leads_drop": "the volts seem measured through the leads that carry the current",
     "volts_coarse": "the volts are written in coarse steps",
-    "temperature_outside": "the cell was too cold or too warm",
     "incomplete_charge": "a charge was not finished",
     "charge_started_part_full": "a charge began with something in the cell",
     "charge_before_not_complete": "a charge was not finished",
@@ -119,4 +120,6 @@ def believable(cycle: Cycle | None, findings: Sequence[Finding]) -> str:
     share = cycle.coulombic_efficiency
     back = "" if share is None else f"{percent(share, 1)} of the ampere-hours came back, "
     of = " It is what that charge end gives, not a full cell." if any(one.code in _NOT_FULL for one in findings) else ""
-    return f"yes, because the discharge reached empty, {back}and nothing was found against it.{of}"
+    own = any(one.code == "temperature_outside" for one in findings) and cycle.temperature_c is not None
+    at = f" for cells at {fixed(cycle.temperature_c)}{NO_BREAK}°C" if own else ""
+    return f"yes{at}, because the discharge reached empty, {back}and nothing was found against it.{of}"

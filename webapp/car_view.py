@@ -188,7 +188,7 @@ def _water_row(day: HeatDay) -> tuple[str, str, str, str, str]:
         short_date(day.day),
         f"{first:%H:%M} to {end}",
         fixed(day.kwh, 1),
-        f"+ {fixed(day.gained_k)}, to {fixed(day.reached_c)}",
+        f"{fixed(day.gained_k)}{NO_BREAK}°C warmer, to {fixed(day.reached_c)}{NO_BREAK}°C",
         duration(whole) if whole else "never",
     )
 

@@ -113,7 +113,7 @@ def from_percent(soc: float | None, top_soc: float) -> str:
 
 def _verdicts(one: CardSupply, answer: Card) -> str:
     never = _never_yes(one, answer)
-    yes = never or f"Yes: the house still rides {counted(answer.days, 'dull day')}."
+    yes = never or f"Yes: the house still rides {_night_and(answer)}."
     return f"{yes} Ask first: it reaches the morning and then needs the sun. Else no."
 
 
@@ -121,8 +121,12 @@ def _never_yes(one: CardSupply, answer: Card) -> str:
     """Say once that no charge rides the days with anything more, where none does; the column is then left out."""
     if any(extra.from_soc is not None for extra in one.extras):
         return ""
-    days = counted(answer.days, "dull day")
-    return f"Nothing more without asking: with any of these even a full bank does not ride {days}."
+    return f"Nothing more without asking: with any of these even a full bank does not ride {_night_and(answer)}."
+
+
+def _night_and(answer: Card) -> str:
+    """What is to be ridden, from the evening on that the card counts from."""
+    return f"the night and {counted(answer.days, 'dull day')} after it"
 
 
 def _row(extra: Extra, one: CardSupply) -> CardRow:
@@ -177,14 +181,12 @@ def _restart(one: CardSupply) -> str:
 
 def _as_it_is(one: CardSupply, answer: Card) -> str:
     """What the house rides with nothing more plugged in."""
-    days = counted(answer.days, "dull day")
+    days = _night_and(answer)
     night = from_percent(one.night_soc, one.top_soc)
     if one.night_soc is None:
         return "Not even a full bank reaches the morning with all of it on: switch off first."
     if one.rides_soc is None:
-        return (
-            f"With nothing more, {night} reaches the morning; {days} on end it does not last, whatever the meter says."
-        )
+        return f"With nothing more, {night} reaches the morning; {days} it does not last, whatever the meter says."
     rides = from_percent(one.rides_soc, one.top_soc)
     return f"With nothing more, {rides} rides {days}, {night} reaches the morning."
 
@@ -198,7 +200,7 @@ def _order_from(one: CardSupply) -> str:
 def _order_counted(one: CardSupply, answer: Card, ahead_h: float) -> str:
     """Say from what charge and for which days the hours of the list are counted, which are not those of Today."""
     return (
-        f"Hours gained by each alone, from {percent(one.order_soc)} at {_on_the_wall(answer.at.hour, ahead_h)} o’clock "
+        f"Hours gained by each alone, from {percent(one.order_soc)}, not rounded, at {_on_the_wall(answer.at.hour, ahead_h)} o’clock "
         "and in the days named at the foot. From another charge or sky they are others: ask Today."
     )
 

@@ -9,9 +9,11 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from urllib.parse import parse_qsl, urlencode
 
-PAGES = frozenset({"/today", "/off", "/run", "/spares", "/car", "/cold"})
+PAGES = frozenset({"/today", "/off", "/run", "/spares", "/car", "/cold", "/care", "/sheet"})
 """Pages that go on from a charge typed on any of them."""
-GOES_ON = ("charge", "reserve", "at", "sky", "skies", "kwh", "off")
+FIRST = "first"
+"""Name of the date, as ISO writes it, of the first day that was said."""
+GOES_ON = ("charge", "reserve", "at", "sky", "skies", FIRST, "kwh", "off")
 """What of the question goes on to other pages: names that begin so."""
 TOLD = "told"
 """When the charge was typed, and as what, so that a charge that was typed anew is known for one."""

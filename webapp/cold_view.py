@@ -36,6 +36,7 @@ class BankCard:
     figure: Figure
     numbers: tuple[tuple[str, str, str, str], ...]
     rows: tuple[tuple[bool, str, str, str, str], ...]
+    kept_below: str
     beyond: str
 
 
@@ -145,6 +146,7 @@ def _card(bank: ColdBank, points: tuple[AtTemperature, ...]) -> BankCard:
         figure=_temperatures(bank, points),
         numbers=tuple(_shares(row, bank) for row in _with_now(bank)),
         rows=tuple(_row(row, bank) for row in _with_now(bank)),
+        kept_below=_kept_below(bank),
         beyond=beyond_known(bank, _with_now(bank)[0].cell_c),
     )
 
@@ -153,8 +155,24 @@ def _usable(bank: ColdBank) -> str:
     """What the lost capacity comes to in usable energy, or that it lies below what is used anyhow."""
     now, warm = (f"{fixed(kwh, 1)}{NO_BREAK}kWh" for kwh in (bank.now.usable_kwh, bank.warm_kwh))
     told = f"of its {degrees(ROOM_C)} capacity at its mean draw; {now} usable from full, {warm} at {degrees(ROOM_C)}"
-    hidden = bank.now.capacity_share < 1.0 and bank.now.usable_kwh > (1.0 - SAME_SHARE) * bank.warm_kwh
+    hidden = _hidden(bank.now, bank)
     return f"{told}: what cold keeps lies below its reserve" if hidden else told
+
+
+def _hidden(row: AtTemperature, bank: ColdBank) -> bool:
+    """Whether cold takes capacity there and no usable energy."""
+    return row.capacity_share < 1.0 and row.usable_kwh > (1.0 - SAME_SHARE) * bank.warm_kwh
+
+
+def _kept_below(bank: ColdBank) -> str:
+    """Say below the table why its kWh hardly fall where its capacity does; empty where no row is so."""
+    cold = [row for row in _with_now(bank) if row.cell_c < ROOM_C and _hidden(row, bank)]
+    if not cold:
+        return ""
+    return (
+        f"From {degrees(cold[0].cell_c)} on, what cold keeps of the capacity lies below the reserve of {bank.name}, "
+        "which you leave in anyway: the usable kWh stay, and what is kept back shrinks."
+    )
 
 
 def _with_now(bank: ColdBank) -> tuple[AtTemperature, ...]:

@@ -16,12 +16,12 @@ from starlette.responses import Response
 
 from engine.answers.answer import Notice, gravest_first
 from engine.answers.coming import Coming, coming
-from engine.answers.notices import household_notices
+from engine.answers.notices import household_notices, running_notices
 from engine.errors import Unreachable
-from webapp.carried import GOES_ON, TOLD
+from webapp.carried import FIRST, GOES_ON, TOLD
 from webapp.dull_days import SEASON_NAME, spell_choices
 from webapp.forms import Field, Parsed, Values
-from webapp.now_question import AT, OFF, USUAL_SKY
+from webapp.now_question import AT, OFF, USUAL_SKY, typed_choice
 from webapp.now_question import Question as Moment
 from webapp.problems import problems
 from webapp.questions import Blocked, first_step, plain_query, share_checks, tiles, to_civil, to_standard
@@ -31,7 +31,7 @@ from webapp.standing import standing_notices
 
 A = TypeVar("A")
 
-KEPT = ("reserve", "skies", OFF, ALONE, TOLD)
+KEPT = ("reserve", "skies", OFF, ALONE, TOLD, FIRST)
 """What of the question these pages pass on without asking for it, unless it is refused: names that begin so."""
 UNTIL, UNTIL_LABEL = "until", "To last until"
 WHOLE_HOURS = "%Y-%m-%d %H:%M"
@@ -90,6 +90,7 @@ def asking(
     passed_on = (*KEPT, *own, "bank") if errors else KEPT
     asked_for = {one.name for one in (*charges, *fields)} | refused
     house, sky = base.house, base.sky_text
+    choices = ((USUAL_SKY, SEASON_NAME), *typed_choice(base))
     return {
         "form": form,
         "charges": charges,
@@ -99,7 +100,7 @@ def asking(
         "within": bool(request.query_params.get("within")),
         "own_query": plain_query({name: text for name, text in typed.items() if name != "within"}),
         "query": plain_query(typed),
-        "sky_choices": spell_choices(house.site, house.sun, sky, ((USUAL_SKY, SEASON_NAME),)),
+        "sky_choices": spell_choices(house.site, house.sun, sky, choices),
         "sky_chosen": sky,
     }
 
@@ -133,11 +134,21 @@ def going_on(base: Moment) -> dict[str, str]:
     return {name: text for name, text in base.typed.items() if name.startswith(GOES_ON)}
 
 
-def notices_of(base: Moment, month: int, own: Sequence[Notice], asked: Question[A] | None = None) -> tuple[Notice, ...]:
-    """Return everything to mind about an answer, what is grave first; `asked` where its own fields are shares too."""
+def notices_of(
+    base: Moment, month: int, own: Sequence[Notice], asked: Question[A] | None = None, *, idle_too: bool = False
+) -> tuple[Notice, ...]:
+    """Return everything to mind about an answer, what is grave first.
+
+    Parameters
+    ----------
+    asked : Question, optional
+        Where the fields of the page are shares too.
+    idle_too : bool
+        Whether banks that are joined to nothing are what the page is about.
+    """
     fields, form = (base.fields, base.form) if asked is None else ((*base.fields, *asked.fields), asked.form)
-    found = (*share_checks(fields, form), *standing_notices(base.house), *own, *household_notices(base.house, month))
-    return gravest_first(found)
+    found = household_notices(base.house, month) if idle_too else running_notices(base.house, month)
+    return gravest_first((*share_checks(fields, form), *standing_notices(base.house), *own, *found))
 
 
 def _days_shown(question: Question[A]) -> dict[str, Any]:

@@ -11,12 +11,12 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import partial
 
 from fastapi import Request
 
-from engine.answers.coming import marks_of
+from engine.answers.coming import first_day, marks_of
 from engine.answers.fan import season_sky
 from engine.balance.bus_plant import on_the_bus
 from engine.errors import InputError, Unreachable
@@ -27,6 +27,8 @@ from engine.house.charge_scales import SCALES, Marks, Told, on_scale, told, volt
 from engine.house.household import Household, Supply
 from engine.sky.days import SEASON, WORDS, Sky, guessed
 from engine.sky.series import KcSeries
+from webapp.carried import FIRST
+from webapp.dated_days import LOOKED_AHEAD_DAYS, USUAL_WORD, day_list, days_in_words, moved, read_first
 from webapp.dull_days import OWN_DAY, read_sky
 from webapp.editing import local_now, opened, store_of
 from webapp.forms import Field, Parsed, Values, number_field, parse
@@ -35,12 +37,10 @@ from webapp.skies import series_of, skies_field
 from webapp.units import chosen, notation
 from webapp.words import long_date
 
-DAYS = 10
+DAYS = LOOKED_AHEAD_DAYS
 """Days the answer looks ahead, more where a longer spell is chosen."""
 USUAL_SKY = SEASON
 """What a page opened without days asks for: these days as they went in other years."""
-USUAL_WORD = "usual"
-"""A day among typed ones that nobody said."""
 STRIP_DAYS = 5
 """Days of the form that may be said one by one."""
 KWH = "kwh"
@@ -72,7 +72,7 @@ AT = Field(
 class Question:
     """The question as read; `house` is the household with what is switched off left out, `whole` as described.
 
-    `told` is each typed charge by its bank's id, with the span that it may mean.
+    `told` is each typed charge by its bank's id, with the span that it may mean; `first` the date of the first day.
     """
 
     house: Household
@@ -85,6 +85,7 @@ class Question:
     form: Parsed[Values]
     typed: Mapping[str, str]
     sky_text: str
+    first: date
     sky: Sky | None
     charges: Mapping[str, float]
     told: Mapping[str, Told]
@@ -111,7 +112,12 @@ def read_question(request: Request, typed: Mapping[str, str] | None = None) -> Q
     form: Parsed[Values] = parse(fields, typed, build=lambda values: values)
     errors = {**form.errors, **strangers(typed, list(form.raw))}
     moment = tried(errors, "at", lambda: read_moment(form.raw["at"], now), now)
-    at, sky_text, values = to_standard(house.site, moment), typed.get("sky", USUAL_SKY), form.value or {}
+    at, values = to_standard(house.site, moment), form.value or {}
+    first = first_day(house, supplies, at)
+    was = tried(errors, "sky", partial(read_first, typed.get(FIRST, ""), first), first)
+    first = was if "at" in errors else first
+    typed = _on_their_dates(typed, was, first)
+    sky_text = typed.get("sky", USUAL_SKY)
     nothing: tuple[str, ...] = ()
     off = tried(errors, OFF, lambda: _switched_off(typed.get(OFF, ""), house), nothing)
     whole = house = _with_reserves(house, supplies, values, form.raw, errors)
@@ -136,6 +142,7 @@ def read_question(request: Request, typed: Mapping[str, str] | None = None) -> Q
         form=form.refused(errors) if errors else form,
         typed=typed,
         sky_text=sky_text,
+        first=first,
         sky=sky,
         charges=found,
         told=charges,
@@ -150,6 +157,14 @@ def _with_kwh(typed: Mapping[str, str]) -> dict[str, str]:
     return found
 
 
+def _on_their_dates(typed: Mapping[str, str], was: date, first: date) -> dict[str, str]:
+    """The query with its days from `first` on, each on the date that it was said for, and with that date."""
+    rest = {name: text for name, text in typed.items() if name != FIRST}
+    if "sky" not in typed or day_list(typed["sky"]) is None:
+        return rest
+    return rest | {"sky": moved(typed["sky"], was, first), FIRST: first.isoformat()}
+
+
 def _listed_numbers(text: str) -> str:
     """Numbers as people list them, with commas between: 1.5, 2 or 1,5 2,0 or 1,5; 2,0."""
     parts = [part.strip(",;") for part in re.split(r"[\s;]+", text.strip()) if part.strip(",;")]
@@ -160,16 +175,17 @@ def _listed_numbers(text: str) -> str:
 
 def _said(text: str, house: Household, month: int, days: int = 0) -> tuple[Sky | None, tuple[bool, ...]]:
     """The days that were said, and which of them were; none where the season is to say all of them."""
-    words = [word.strip() for word in text.split(",")]
-    blank = ("", USUAL_WORD)
+    kind, words = day_list(text) or ("", [word.strip() for word in text.split(",")])
+    blank = (USUAL_WORD,) if kind else ("", USUAL_WORD)
     if text.strip() in (SEASON, USUAL_WORD) or (len(words) > 1 and all(word in blank for word in words)):
         return None, ()
     is_said = tuple(word not in blank for word in words) if len(words) > 1 else ()
-    if all(is_said) or any(yes and word not in WORDS for yes, word in zip(is_said, words, strict=True)):
+    if all(is_said) or (not kind and any(yes and word not in WORDS for yes, word in zip(is_said, words, strict=True))):
         sky = read_sky(text, house, month, days)
         return sky, (True,) * len(sky.kc)
-    standing = next(word for word in words if word in WORDS)
-    sky = read_sky(",".join(word if yes else standing for word, yes in zip(words, is_said, strict=True)), house, month)
+    standing = next(word for yes, word in zip(is_said, words, strict=True) if yes)
+    filled = ",".join(word if yes else standing for word, yes in zip(words, is_said, strict=True))
+    sky = read_sky(f"{kind}{filled}", house, month)
     count = sum(is_said)
     title = f"{count} day{'' if count == 1 else 's'} as typed"
     return dataclasses.replace(sky, title=title[:1].upper() + title[1:]), is_said
@@ -316,8 +332,8 @@ def _with_reserves(
 
 def _words(text: str) -> list[str] | None:
     """The words of a sky said in words, a day that nobody said being empty; None of any other."""
-    words = ["" if word.strip() in (SEASON, USUAL_WORD) else word.strip() for word in text.split(",")]
-    return words if text.strip() and set(words) <= {*WORDS, ""} else None
+    kind, words = day_list(text) or (KWH, [])
+    return None if kind else words
 
 
 def sky_chosen(text: str) -> str:
@@ -336,9 +352,14 @@ def kwh_text(text: str) -> str:
     return notation(days.replace(",", "; "), units) if units.decimal == "comma" else days.replace(",", ", ")
 
 
-def form_days(question: Question, first: date | None) -> list[tuple[str, str]]:
-    """Name and word of each day of the form’s strip, from `first` or the day of the question; empty: not said."""
+def form_days(question: Question) -> list[tuple[str, str]]:
+    """Name and word of each day of the form’s strip, from the first day of the question on; empty: not said."""
     words: Sequence[str] = _words(question.sky_text) or ()
     words = [*words, *("",) * (STRIP_DAYS - len(words))]
-    first = first or question.moment.date()
-    return [(long_date(first.fromordinal(first.toordinal() + n)), word) for n, word in enumerate(words)]
+    return [(long_date(question.first + timedelta(days=n)), word) for n, word in enumerate(words)]
+
+
+def typed_choice(question: Question) -> tuple[tuple[str, str], ...]:
+    """Return the choice of the days as they were said, with their weekdays; none of a spell that has a name."""
+    said = days_in_words(question.sky_text, question.first)
+    return ((question.sky_text, f"As typed: {said}"),) if said else ()

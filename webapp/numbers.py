@@ -34,6 +34,7 @@ _MADE_PLAIN = (
 )
 _AMBIGUOUS = re.compile(r"[1-9]\d{0,2},\d{3}")
 POINT_AND_THREE = re.compile(r"[1-9]\d{0,2}\.\d{3}")
+VOLT_AMPERES = ("va", "kva")
 _AWG = re.compile(r"(?:awg|#)\s*\S+|\S+\s*awg|[1-4]\s*/\s*0|0{2,4}", re.IGNORECASE)
 """What can only be an AWG size."""
 _AWG_NUMBER = re.compile(r"0|[1-9]|[1-3]\d|40")
@@ -194,6 +195,12 @@ def _refuse_unit(unit: str, typed: str, meaning: Quantity) -> None:
     if unit.lower() in ("", own.lower(), own.split(" ")[0].lower(), own.lower().removeprefix("°")):
         return
     own = shown_unit(own, chosen())
+    if meaning.unit == "W" and unit.lower() in VOLT_AMPERES:
+        raise InputError(
+            "",
+            f"{meaning.label}: “{typed}” are volt-amperes, and watts are usually less, 0.8 to 1.0 of them (typical, "
+            "from memory). Look on the type plate for the figure in W.",
+        )
     advice = f"type it in {own}" if own else "type the number alone"
     raise InputError("", f"{meaning.label}: “{typed}” carries “{unit}”, which this field does not take; {advice}.")
 

@@ -155,8 +155,9 @@ def read_day(text: str, field: str, label: str, example: date, otherwise: str = 
     InputError
         On `field`; also where a date may be two days.
     """
+    typed = iso_text(text, field, label)
     try:
-        return date.fromisoformat(iso_text(text, field, label))
+        return date.fromisoformat(typed)
     except ValueError:
         raise InputError(
             field, f"{label} must be a day such as {example} or {_written(example)}{otherwise}; got “{text.strip()}”."

@@ -12,10 +12,12 @@ from dataclasses import dataclass
 from engine.errors import InputError
 from engine.fields import Quantity
 from engine.quantities import celsius_from_fahrenheit
-from webapp.numbers import SPLIT_NUMBER, in_two_ways, number, plain_digits, read_number
+from webapp.numbers import SPLIT_NUMBER, VOLT_AMPERES, in_two_ways, number, plain_digits, read_number
 from webapp.units import chosen, notation
 
 PREFIXES = {"": 1.0, "k": 1000.0, "m": 0.001}
+WATTS_PER_VA = ((" at 0.8", 0.8), (" at 1.0", 1.0))
+"""Power factors that an inverter's volt-amperes are read at, each as it is written (typical, from memory)."""
 UNITS = ("Wh", "W", "VA", "V", "Ah", "A")
 """Units that people write with k and m; VA stands for W."""
 
@@ -66,7 +68,7 @@ def readings(typed: str, meaning: Quantity, series: str = "") -> tuple[Reading, 
     --------
     >>> watts = Quantity(label="Power", unit="W", low=0.5, high=9000)
     >>> [one.text for one in readings("1,234", watts)], [one.label for one in readings("6 kVA", watts)]
-    (['1.234', '1234'], ['6 kVA is 6000 W'])
+    (['1.234', '1234'], ['6 kVA at 0.8 is 4800 W', '6 kVA at 1.0 is 6000 W'])
     """
     if not typed.strip() or _taken(typed, meaning):
         return ()
@@ -112,8 +114,9 @@ def _other_unit(typed: str, meaning: Quantity) -> Iterator[Reading]:
         return
     times, base = _scale(unit), _scale(meaning.unit.split(" ")[0])
     if times and base and times[1] == base[1]:
-        text = f"{value * times[0] / base[0]:.10g}"
-        yield Reading(f"{value:g} {unit} is {text} {meaning.unit}", text)
+        for at, factor in WATTS_PER_VA if unit.lower() in VOLT_AMPERES else (("", 1.0),):
+            text = f"{value * factor * times[0] / base[0]:.10g}"
+            yield Reading(f"{value:g} {unit}{at} is {text} {meaning.unit}", text)
 
 
 def _other_prefix(typed: str, meaning: Quantity) -> Iterator[Reading]:
@@ -123,7 +126,7 @@ def _other_prefix(typed: str, meaning: Quantity) -> Iterator[Reading]:
         return
     unit = found[3].strip()
     behind = _scale(unit) if unit else base
-    if behind is None or behind[1] != base[1]:
+    if unit.lower() in VOLT_AMPERES or behind is None or behind[1] != base[1]:
         return
     try:
         value = float(plain_digits(found[2])) * (-1.0 if found[1] else 1.0)

@@ -25,7 +25,7 @@ from engine.text.dates import clock_hour
 from webapp import __version__
 from webapp.as_shown import AsShown, grouped
 from webapp.as_shown_page import PageAsShown, to_turn
-from webapp.carried import PAGES, carried, told_words
+from webapp.carried import GOES_ON, PAGES, carried, told_words
 from webapp.paths import static_dir, templates_dir
 from webapp.store import Saved
 from webapp.typed_words import typed_words
@@ -159,6 +159,7 @@ def environment() -> jinja2.Environment:
         "asset": asset,
         "version": __version__,
         "groups": GROUPS,
+        "goes_on": GOES_ON,
         "merged_query": merged_query,
         "other_measures": other_measures,
     }

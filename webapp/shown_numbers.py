@@ -18,6 +18,8 @@ from webapp.units import (
     with_12_hours,
 )
 
+MOST_TYPED = 9
+"""Digits of a number up to which it may have been typed; one with more was worked out, from another unit say."""
 LAST_MINUTE = 24 * 60 - 1
 """Of a day: what lies after it, and is no midnight yet, is written as it."""
 
@@ -29,6 +31,8 @@ def shown_text(value: float | int, meaning: Quantity) -> str:
     --------
     >>> shown_text(0.155, Quantity(label="Reserve", unit="%", low=0, high=1, percent=True))
     '15.5'
+    >>> shown_text(12.2222222222, Quantity(label="Cells at", unit="°C", low=-40, high=60))
+    '12.2222'
     """
     units = chosen()
     if meaning.clock and units.clock == "12":
@@ -40,7 +44,14 @@ def shown_text(value: float | int, meaning: Quantity) -> str:
     scale = scale_of(meaning.unit, units)
     if scale is not None:
         return notation(point_text(figures(scale.shown(value))), units)
-    return notation(point_text(value * meaning.scale), units)
+    return notation(_readable(value * meaning.scale), units)
+
+
+def _readable(number: float) -> str:
+    """A number with all its digits, or to six figures where nobody would have typed so many."""
+    text = point_text(number)
+    typed = len(text.replace(".", "").lstrip("-0")) <= MOST_TYPED
+    return text if typed or "." not in text else point_text(float(f"{number:.6g}"))
 
 
 def refusal(value: object, meaning: Quantity) -> str | None:

@@ -76,7 +76,7 @@ def spares_view(answer: Spares, one: Coming, site: Site) -> SparesView:
     return SparesView(
         sentence=said,
         range=words.range(),
-        brief=said.striptags(),
+        brief=f"{said.striptags()} {words.guessed()}".strip(),
         moved=words.moved(),
         reading=_reading(answer),
         ranks=tuple(words.rank(spare) for spare in answer.spares),
@@ -121,6 +121,13 @@ class _Words:
         return Markup("Charge {} from <strong>{} {}</strong>: it <strong>{}</strong>.").format(
             name, in_sentence(self.answer.spares[0].name), self._when(best), gains
         )
+
+    def guessed(self) -> str:
+        """Say that the charge of the spare that was named is a guess; empty where it was typed or none is named."""
+        if self.best is None or self.answer.hours is None or not self.answer.spares[0].guessed:
+            return ""
+        spare = self.answer.spares[0]
+        return f"The {percent(spare.soc)} in {in_sentence(spare.name)} are a guess: type what it holds."
 
     def _no_longer(self, name: str, best: Move) -> Markup:
         """The moment it first runs short does not move; loads of later hours may be carried all the same."""
@@ -214,6 +221,7 @@ class _Words:
     def _why(self, spare: Spare) -> str:
         name = in_sentence(spare.name)
         return {
+            "stop": f"{name} has a stop, which is to be mended before it is used",
             "bank cold": f"{in_sentence(self.answer.name)} is too cold or too warm to be charged",
             "spare cold": f"{name} is too cold to be discharged",
             "volts": f"{name} has volts that a converter is not taken to work from",

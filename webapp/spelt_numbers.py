@@ -32,6 +32,8 @@ def spelt_out(typed: str, meaning: Quantity, read: Read) -> float | None:
     >>> tilted = Quantity(label="Direction", unit="degrees", low=0, high=360)
     >>> spelt_out("south-west", tilted, lambda text, _: float(text)), spelt_out("225", tilted, lambda text, _: 0.0)
     (225.0, None)
+    >>> spelt_out("due South", tilted, lambda text, _: 0.0)
+    180.0
     >>> spelt_out("94° W", Quantity(label="Longitude", unit="degrees", low=-180, high=180), lambda text, _: float(text))
     -94.0
     """
@@ -59,7 +61,7 @@ def _letters(text: str) -> str:
 
 
 def _compass_deg(typed: str) -> float | None:
-    letters = _letters(typed)
+    letters = _letters(re.sub(r"^\s*due\s+", "", typed, flags=re.IGNORECASE))
     return _POINTS.index(letters) * _WHOLE_TURN_DEG / len(_POINTS) if letters in _POINTS else None
 
 

@@ -25,7 +25,7 @@ from engine.answers.bus_parts import BusPart, bus_parts, reach_kwh
 from engine.answers.coming import LEAST_MEAN_W, Coming, coming, marks_of
 from engine.answers.fan import Band, Fan, band_of, fanned
 from engine.answers.generating import WithGenerator, with_generator
-from engine.answers.notices import household_notices
+from engine.answers.notices import running_notices
 from engine.answers.widening import Range, widened
 from engine.balance.bus_plant import BusState
 from engine.balance.forcing import Forcing, mean_day_hours
@@ -207,7 +207,7 @@ def autonomy(
         sky_days=days,
         banks=banks,
         levers=soonest.levers,
-        notices=household_notices(household, at.month),
+        notices=running_notices(household, at.month),
         assumptions=(
             *assumptions_of(household, (bank.cell for one in found for bank in one.supply.banks), sky),
             *(_wide_assumption(bank) for bank in banks if bank.widened > 1.0),

@@ -102,8 +102,8 @@ def car_answer(
         floor_soc=days.floor_soc,
         own_day_kwh=_own_day_kwh(household, car, at),
         generator="" if own.supply.generator is None else own.supply.generator.name,
-        without=_course(days.worst(()), at),
-        with_car=_course(ran, at),
+        without=_course(days.worst(()), at, ran.end),
+        with_car=_course(ran, at, ran.end),
         charging_w=ran.placed.car_w,
         over_rated_w=_over_rated_w(days, ran),
         surplus=None if tank is None or brief else _water(days, put, tank, at),
@@ -124,9 +124,10 @@ def _refused(days: CarDays, charge: Charge) -> Trajectory | None:
     return next((ran.run for ran in found if ran.run.ended_h is not None), None)
 
 
-def _course(ran: Ran, at: datetime) -> Course:
+def _course(ran: Ran, at: datetime, end: int) -> Course:
+    """A run, with its lowest charge of the hours up to `end`."""
     run = ran.run
-    lowest = int(run.soc[: ran.end + 1].argmin())
+    lowest = int(run.soc[: end + 1].argmin())
     refill_h = None if ran.refill is None else float(run.hours[ran.refill])
     return Course(
         times_h=run.hours,

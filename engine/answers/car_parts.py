@@ -121,7 +121,7 @@ class Start:
 class Course:
     """The charge of a run: when it is lowest, when the bank is next charged, and where load was short.
 
-    `lowest_soc` is that of the listed hours up to the refill, or to the end of the days where there is none.
+    `lowest_soc` is that of the hours up to the refill of the bank with the car, or of all days where there is none.
     """
 
     times_h: Floats

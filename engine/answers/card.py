@@ -14,7 +14,7 @@ from math import ceil, inf
 
 from engine.answers.answer import Assumption, Notice, assumptions_of
 from engine.answers.coming import Coming, coming
-from engine.answers.notices import household_notices
+from engine.answers.notices import running_notices
 from engine.answers.shedding import Candidate, by_gain
 from engine.answers.wiring_parts import lowest_pack_v, most_beside_w
 from engine.balance.bus_plant import BusState
@@ -183,7 +183,7 @@ def card(household: Household, at: datetime, days: int, dull: Sky, bank_id: str 
         days=days,
         sky_title=dull.title,
         supply=_supply(one, days),
-        notices=household_notices(household, evening.month),
+        notices=running_notices(household, evening.month),
         assumptions=(*assumptions_of(household, cells, dull), *_own()),
     )
 

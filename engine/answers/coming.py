@@ -162,8 +162,8 @@ def coming(
     """
     supplies = supplies_of(household)
     _refuse_charges(charges, supplies)
-    first, kc = _aligned(household, supplies, sky.kc, at)
-    ends = [_aligned(household, supplies, end, at)[1] for end in (sky.low_kc, sky.high_kc)]
+    first = first_day(household, supplies, at)
+    kc, *ends = (_from_midnight(days, first, at) for days in (sky.kc, sky.low_kc, sky.high_kc))
     lit = household if first == at.date() else _covered_from_tomorrow(household)
     found = []
     for supply in supplies:
@@ -172,6 +172,14 @@ def coming(
         stepped = supply.on_standard_clock(household.site.clock_ahead_h(at))
         found.append(_coming(lit, stepped, _start(supply, charges), at, (kc, *ends)))
     return first, tuple(found)
+
+
+def first_day(household: Household, supplies: Sequence[Supply], at: datetime) -> date:
+    """Return the date of a sky's first day: that of `at`, or the day after once the sun on all panels is over."""
+    bare = dataclasses.replace(household, sun=dataclasses.replace(household.sun, covered_days=0))
+    clear = sum(float(sun_hours(bare, s, at, np.ones(1))[at.hour + 1 :].sum()) for s in supplies)
+    over = bool(supplies) and clear <= 0.0 and bool(household.sun.arrays)
+    return at.date() + timedelta(days=1) if over else at.date()
 
 
 def soonest(found: Sequence[Coming], bank_id: str = "") -> Coming:
@@ -238,13 +246,9 @@ def _refuse_charges(charges: Mapping[str, float], supplies: tuple[Supply, ...]) 
             raise InputError("charge", f"Charge now must be from 0 to 100 %; got {soc * 100:g} %.")
 
 
-def _aligned(household: Household, supplies: tuple[Supply, ...], kc: Floats, at: datetime) -> tuple[date, Floats]:
-    """The date of the sky's first day, and its kc from today's midnight on."""
-    bare = dataclasses.replace(household, sun=dataclasses.replace(household.sun, covered_days=0))
-    clear = sum(float(sun_hours(bare, s, at, np.ones(1))[at.hour + 1 :].sum()) for s in supplies)
-    if clear > 0.0 or not household.sun.arrays:
-        return at.date(), kc
-    return at.date() + timedelta(days=1), np.concatenate([kc[:1], kc])
+def _from_midnight(kc: Floats, first: date, at: datetime) -> Floats:
+    """The kc of a sky whose first day is `first`, from the midnight before `at` on."""
+    return kc if first == at.date() else np.concatenate([kc[:1], kc])
 
 
 def _covered_from_tomorrow(household: Household) -> Household:

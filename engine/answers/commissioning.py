@@ -18,7 +18,7 @@ from engine.answers.charging_current import current_limits
 from engine.answers.charging_notices import LEAD_APART_C, LEAD_C, lead_cell_v
 from engine.answers.commissioning_bus import bus_rows, own_end
 from engine.answers.commissioning_parts import ToSet, marked_as_proposed, volts_rows
-from engine.answers.notices import household_notices
+from engine.answers.notices import running_notices
 from engine.answers.notices_cold import unstated_notices
 from engine.cells.cold_limits import FULL_C
 from engine.house.bank import Bank
@@ -81,7 +81,7 @@ def commissioning(household: Household, supplies: tuple[Supply, ...], month: int
     return Commissioning(
         month=month,
         banks=banks,
-        notices=said_once((*own, *household_notices(household, month))),
+        notices=said_once((*own, *running_notices(household, month))),
         assumptions=tuple(found.values()),
     )
 

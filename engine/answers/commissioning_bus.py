@@ -78,7 +78,7 @@ def _hold(banks: Sequence[Bank], answers: Sequence[Charging], found: Sequence[Ma
         return
     why = "the shortest of theirs; the tail current ends it sooner"
     if minutes < LEAST_MIN:
-        why = "one of them is below its tail already at this charge current: no time to hold"
+        minutes, why = 0.0, "none: one of them is below its tail already at this charge current"
     yield ToSet(key="hold", label="Hold, at most", why=why, value=minutes, unit="min")
     tails = [row.value for _, row in _each(banks, found, "tail") if row.value is not None]
     yield ToSet(

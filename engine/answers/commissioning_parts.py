@@ -74,11 +74,11 @@ def _hold(answer: Charging) -> Iterator[ToSet]:
     yield ToSet(
         key="hold",
         label="Hold, at most",
-        why="this charge current is below the tail already: no time to hold"
+        why="none at this charge current, which is below the tail already as the volts are reached"
         if never
         else "about what the taper takes at this charge current, for a charger that counts time only; the tail current "
         "ends it sooner",
-        value=worth.minutes,
+        value=0.0 if never else worth.minutes,
         unit="min",
     )
     yield ToSet(

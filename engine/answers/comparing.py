@@ -6,12 +6,14 @@ charge setting (lowered where the window asks for it) and its own usual reserve,
 equal usable kWh. The inverter keeps its cut-off and restart volts. A generator is not counted in the ranking: its hours
 and fuel stand beside it.
 Energy is kWh. Not modelled: price, space, life; the cells are the catalogue's, or your own where a bank has a measured
-one of that chemistry, at your bank's temperature.
+one of that chemistry, at your bank's temperature; charged in the cold with the share of the label that is stated of
+one of your banks of that chemistry, else as anybody's (`engine.house.cold`).
 """
 
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import lru_cache
@@ -21,7 +23,7 @@ from numpy.typing import NDArray
 
 from engine.answers.answer import KEPT_ANSWERS, Assumption, Lever, Notice, Worked, assumptions_of, clock
 from engine.answers.generating import GeneratorWeek, generator_week
-from engine.answers.notices import household_notices
+from engine.answers.notices import running_notices
 from engine.answers.scaling import scale_for
 from engine.balance.forcing import forcing, mean_dc_w, sun_hours
 from engine.balance.step import State, plant
@@ -31,6 +33,7 @@ from engine.cells.chemistry import Chemistry
 from engine.errors import InputError, Unreachable
 from engine.fields import quantities
 from engine.house.bank import Bank, delivered, floor
+from engine.house.cold import allowed_charge_c, cold_limit_stated, full_charge_c
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
 from engine.house.sizes import MOST_STRINGS
@@ -42,6 +45,8 @@ from engine.sky.days import Sky, equivalent_dark_days
 Floats = NDArray[np.float64]
 
 BASES = ("label", "usable")
+COLD_CODE = "cold-comparison"
+"""Of what cold takes from a contender's charge."""
 _CELL_AH = 100.0
 _MOST_TIMES = 64.0
 
@@ -139,14 +144,16 @@ def comparing(
     given = forcing(household, supply, start, sky.kc)
     power_w = max(mean_dc_w(household, supply, start.month), 1.0)
     own_kwh, _ = _usable_kwh(supply.bank, supply.inverter, power_w)
-    contenders = []
+    contenders, banks = [], []
     cells = compared_cells(household, supply, chemistries)
     for cell in cells:
         bank = best_bank(cell, supply.bank, supply.inverter, power_w)
         if bank is None:
             continue
+        bank = _cold_as_stated(bank, (supply.bank, *household.banks))
         if basis == "usable":
             bank = _with_usable(bank, supply.inverter, power_w, own_kwh)
+        banks.append(bank)
         p = plant(bank, supply.inverter, power_w)
         week = run(p, State(bank.top_reached_soc), *given.lists(), first_h=given.first_h)
         contender = _contender(bank, supply.inverter, power_w, week, start, sky.listed_days)
@@ -182,9 +189,39 @@ def comparing(
         contenders=ranked,
         levers=(),
         worked=_worked(ranked[0]),
-        notices=household_notices(household, start.month),
+        notices=(*running_notices(household, start.month), *cold_notices(banks)),
         assumptions=assumptions_of(household, cells, sky),
     )
+
+
+def _cold_as_stated(bank: Bank, own: Sequence[Bank]) -> Bank:
+    """The bank with the charge current at 0 °C that is stated of one of `own` of its chemistry, by label."""
+    stated = next((one for one in own if one.cell.base_id == bank.cell.base_id and one.cold_charge_a is not None), None)
+    if stated is None or stated.cold_charge_a is None:
+        return bank
+    share_c = stated.cold_charge_a / (stated.label_ah * stated.parallel)
+    return dataclasses.replace(bank, cold_charge_a=share_c * bank.label_ah * bank.parallel)
+
+
+def cold_notices(banks: Iterable[Bank]) -> Iterator[Notice]:
+    """Contenders that cold keeps from being charged, or lets be charged only slowly."""
+    for bank in banks:
+        allowed_c, full_c = allowed_charge_c(bank, bank.cell_c), full_charge_c(bank)
+        if allowed_c >= full_c or bank.cell_c > bank.cell.charge_max_c:
+            continue
+        at = f"At {bank.cell_c:g} °C {bank.name}"
+        if allowed_c > 0.0:
+            text = f"{at} takes at most {allowed_c:.2g}C here, not its {full_c:.2g}C: cold limits it."
+        elif cold_limit_stated(bank):
+            text = f"{at} is not charged at all here: its cells take nothing below {bank.charge_min_c:g} °C."
+        else:
+            text = (
+                f"{at} is not charged at all here, for nobody has stated what its cells take below "
+                f"{bank.charge_min_c:g} °C. Where their sheet does, enter it on Banks as “Charge current at 0 °C” of a "
+                "bank of such cells, joined or not: it counts here too."
+            )
+        level = "note" if allowed_c > 0.0 else "check"
+        yield Notice(level=level, code=COLD_CODE, page="banks", text=text)
 
 
 def _dark_days(household: Household, supply: Supply, sky: Sky, start: datetime) -> float | None:
@@ -266,7 +303,8 @@ def _with_usable(bank: Bank, inverter: Inverter, power_w: float, wanted_kwh: flo
     """
 
     def scaled(factor: float) -> Bank:
-        return dataclasses.replace(bank, label_ah=bank.label_ah * factor)
+        cold_a = None if bank.cold_charge_a is None else bank.cold_charge_a * factor
+        return dataclasses.replace(bank, label_ah=bank.label_ah * factor, cold_charge_a=cold_a)
 
     try:
         factor = scale_for(lambda scale: _usable_kwh(scaled(scale), inverter, power_w)[0], wanted_kwh, _MOST_TIMES)

@@ -43,14 +43,43 @@ def household_notices(household: Household, month: int) -> tuple[Notice, ...]:
     return gravest_first(_with_proven_remedies(household, month, found, notice) for notice in found)
 
 
+@lru_cache(maxsize=32)
+def running_notices(household: Household, month: int) -> tuple[Notice, ...]:
+    """The notices of the house as it runs, for answers about it, the gravest first.
+
+    A stop of a bank that is joined to no inverter holds up nothing that runs: one check names the bank and where its
+    stop stands whole. Where no bank is joined, everything.
+    """
+    joined = tuple(bank for supply in household.supplies() for bank in supply.banks)
+    if not joined:
+        return household_notices(household, month)
+    running = household_notices(dataclasses.replace(household, banks=joined), month)
+    told = {one.text for one in running}
+    beside = (
+        Notice(
+            level="check",
+            code="idle-bank-stop",
+            page="banks",
+            text=f"{bank.name} is joined to no inverter and has a stop of its own, which stands on Banks: mend that "
+            "before it is used or clipped to anything.",
+        )
+        for bank in household.banks
+        if bank not in joined and any(one.level == "stop" and one.text not in told for one in _own(bank))
+    )
+    return gravest_first((*running, *beside))
+
+
+def _own(bank: Bank) -> list[Notice]:
+    """Notices of a bank by itself, joined or not."""
+    return [*cell_notices(bank), *unstated_notices(bank), *window_notices(bank)]
+
+
 def _found(household: Household, month: int) -> list[Notice]:
     found: list[Notice] = []
     supplies = household.supplies()
     on = {bank.id: supply.inverter for supply in supplies for bank in supply.banks}
     for bank in household.banks:
-        found += (cured(one, bank, on.get(bank.id)) for one in cell_notices(bank))
-        found += unstated_notices(bank)
-        found += window_notices(bank)
+        found += (cured(one, bank, on.get(bank.id)) for one in _own(bank))
     for supply in supplies:
         noon_w = clear_noon_w(household, supply.inverter, month)
         for bank in supply.banks:

@@ -10,7 +10,7 @@ Not modelled: the chance of a spell (only its length and light), ageing before t
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil
@@ -19,15 +19,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.answer import KEPT_ANSWERS, Assumption, Lever, Notice, Worked, assumptions_of
-from engine.answers.notices import household_notices
+from engine.answers.notices import running_notices
 from engine.answers.scaling import scale_for
 from engine.answers.sizing_days import Days, days_of
-from engine.balance.forcing import drawn_hours
+from engine.balance.forcing import drawn_hours, mean_day_hours
 from engine.balance.step import State, plant
 from engine.balance.trajectory import Trajectory, run
 from engine.errors import InputError, Unreachable
 from engine.house.bank import floor
 from engine.house.household import Household, Supply
+from engine.house.loads import daily_kwh
 from engine.house.sizes import MOST_STRINGS, usable_kwh, with_strings
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
 from engine.sky.days import Sky
@@ -37,6 +38,10 @@ Floats = NDArray[np.float64]
 MOST_DAYS = 7
 RECOVERY_DAYS = 14
 """A bank that ordinary days do not refill within a fortnight is called larger than these panels can use (judgement)."""
+LEAST_LEVER_KWH = 0.05
+"""Loads that wait are told of from so much a day on [kWh] (choice)."""
+MOST_NAMED = 3
+"""And by their names up to so many (choice)."""
 _LONGEST_RECOVERY_DAYS = 28
 _MORE_STRINGS = 8
 _BY_HOURS = "deepest point of the spell, hour by hour from a full bank: some of its hours give more than they take"
@@ -173,9 +178,9 @@ def sizing(
         sky_basis=sky.basis,
         sky_title=sky.title,
         rows=rows,
-        levers=_levers(energies, supply, days, asked),
+        levers=(*_levers(energies, supply, days, asked), *_waiting(household, supply, month, energies, asked)),
         worked=_worked(energies, days, asked),
-        notices=(*household_notices(household, month), *_not_counted(supply)),
+        notices=(*running_notices(household, month), *_not_counted(supply)),
         assumptions=assumptions_of(household, (supply.bank.cell,), sky),
     )
 
@@ -349,6 +354,25 @@ def _levers(energies: Days, supply: Supply, days: int, asked: SizeRow) -> tuple[
     return tuple(
         Lever(name=name, gained_h=None, kwh_per_day=kwh, label_kwh=asked.label_kwh - _label_kwh(supply, changed, days))
         for name, kwh, changed in changes
+    )
+
+
+def _waiting(household: Household, supply: Supply, month: int, energies: Days, asked: SizeRow) -> Iterator[Lever]:
+    """What it takes off the label if the loads that may be off or wait for another day do so through the dull days."""
+    waiting = [load for load in supply.loads if (load.can_shed or load.can_wait) and not load.never_off]
+    rest = tuple(load for load in supply.loads if load not in waiting)
+    ac_w, dc_w = mean_day_hours(household, dataclasses.replace(supply, loads=rest), month)
+    less_kwh = energies.sockets_kwh - float(ac_w.sum() + dc_w.sum()) / WH_PER_KWH
+    if less_kwh < LEAST_LEVER_KWH:
+        return
+    changed = energies.drawing(drawn_hours(supply.inverter, ac_w, dc_w))
+    running = [load.name for load in waiting if daily_kwh(load, month, household.south) > 0.0]
+    names = f"The {len(running)} loads" if len(running) > MOST_NAMED else ", ".join(running)
+    yield Lever(
+        name=f"{names} off, or waiting, in those days",
+        gained_h=None,
+        kwh_per_day=less_kwh,
+        label_kwh=asked.label_kwh - _label_kwh(supply, changed, asked.days),
     )
 
 

@@ -32,7 +32,7 @@ class Spare:
     above_kwh : float
         Stored above its reserve or cut-off [kWh].
     hindrance : str
-        Why nothing can be moved: ``bank cold``, ``spare cold``, ``volts``, ``empty``; empty where it can.
+        Why nothing can be moved: ``stop``, ``bank cold``, ``spare cold``, ``volts``, ``empty``; empty where it can.
     power_w : float
         What the device gives, turned down to the spare's limit of current where need be [W].
     moves : tuple of Move

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from engine.answers.coming import Coming
+from engine.answers.notices_bank import cell_notices
 from engine.balance.bus_plant import BusPlant
 from engine.balance.forcing import drawn_hours
 from engine.balance.step import Plant, State, plant
@@ -90,7 +91,13 @@ def alone(one: Coming, bank: Bank, soc: float, means: Means) -> Coming:
 
 
 def hindrance(one: Coming, spare: Coming) -> str:
-    """Why nothing can be moved: ``bank cold``, ``spare cold``, ``volts``, ``empty``; nothing where it can."""
+    """Why nothing can be moved: ``stop``, ``bank cold``, ``spare cold``, ``volts``, ``empty``; nothing where it can.
+
+    ``stop`` is one of the cells and board of a spare that is joined to nothing: what must not be used charges nothing.
+    A bank that runs has its stop on every page.
+    """
+    if is_loose(spare) and any(notice.level == "stop" for notice in cell_notices(spare.supply.bank)):
+        return "stop"
     if any(p.charge_c_max <= 0.0 for p in plants_of(one)):
         return "bank cold"
     if all(p.discharge_c_max <= 0.0 for p in plants_of(spare)):

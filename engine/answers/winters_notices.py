@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from engine.answers.answer import Notice
-from engine.answers.notices import household_notices
+from engine.answers.notices import running_notices
 from engine.balance.winters import Winters
 from engine.house.household import Household, Supply
 
 
 def winters_notices(household: Household, supply: Supply, hours: Winters, month: int) -> tuple[Notice, ...]:
     """Return the notices of the household and those of these winters."""
-    return (*_panels_short(hours), *household_notices(household, month), *_not_counted(supply, household, hours))
+    return (*_panels_short(hours), *running_notices(household, month), *_not_counted(supply, household, hours))
 
 
 def _panels_short(hours: Winters) -> tuple[Notice, ...]:

@@ -14,6 +14,7 @@ import numpy as np
 
 from engine.bench.clean import CleanLog, gaps, running_median
 from engine.bench.cycles import Cycle
+from engine.bench.limits import PACK_V
 from engine.bench.records import Array
 from engine.bench.runs import Flow
 from engine.bench.segments import Segment
@@ -30,8 +31,6 @@ _EDGE_SHARE, _LARGE_SHARE, _UNSEEN_SHARE = 0.2, 0.2, 0.01
 _DROP_V_PER_C = 0.12
 """A step of one row above this is more than an ordinary cell's first second [V per C-rate], assumed."""
 _DROP_S = 15.0
-_PACK_V = 5.0
-"""No single cell of any chemistry shipped here reaches this."""
 _CHILL_C, _WARM_C, _DRIFT_K, _HOT_C = 15.0, 35.0, 10.0, 60.0
 _DIGITS = "{:.3g}".format
 
@@ -98,7 +97,7 @@ def _heat(evidence: Evidence) -> Iterator[Finding]:
 def _pack(evidence: Evidence) -> Iterator[Finding]:
     """Whether the volts are those of one cell."""
     top_v = float(evidence.log.voltage_v.max())
-    if top_v > _PACK_V:
+    if top_v > PACK_V:
         text = (
             f"The volts reach {top_v:.1f} V per cell, more than any one cell has: "
             "if this is a pack, say how many cells it has in series."
@@ -231,7 +230,7 @@ def _offset(evidence: Evidence) -> Iterator[Finding]:
 
 def _leads(evidence: Evidence) -> Iterator[Finding]:
     """Volts that jump with the current by more than a cell's own resistance."""
-    if evidence.log.voltage_v.max() > _PACK_V:
+    if evidence.log.voltage_v.max() > PACK_V:
         return
     ohm = min(_step_ohms(evidence), default=0.0)
     size_ah = evidence.label_ah or max((abs(s.ah) for s in flowing(evidence)), default=0.0)
@@ -354,15 +353,18 @@ def _dropouts(evidence: Evidence) -> Iterator[Finding]:
 
 
 def _climate(evidence: Evidence) -> Iterator[Finding]:
-    """Whether the capacity is that of a cell at 25 degC."""
+    """Whether the capacity is that of a cell at 25 degC; of another temperature it is as good, for that one."""
     known = [s for s in flowing(evidence) if s.mean_temperature_c is not None]
     if not known:
         return
     hours = sum(s.hours for s in known)
     mean_c = sum((s.mean_temperature_c or 0.0) * s.hours for s in known) / hours
     if not _CHILL_C <= mean_c <= _WARM_C:
-        text = f"The cell was at {mean_c:.0f} °C on average: the capacity is not that at 25 °C."
-        yield Finding(level="check", code="temperature_outside", text=text)
+        text = (
+            f"The cell was at {mean_c:.0f} °C on average: the capacity is that at {mean_c:.0f} °C, not at 25 °C. "
+            "A bank given this test keeps its temperature and counts cold from there."
+        )
+        yield Finding(level="note", code="temperature_outside", text=text)
     low_c, high_c = (f(v for s in known for v in _ends_c(s)) for f in (min, max))
     if high_c - low_c > _DRIFT_K:
         text = f"The temperature went from {low_c:.0f} to {high_c:.0f} °C: charge and discharge are not alike in it."

@@ -174,7 +174,8 @@ class Bank:
         default=None,
         optional=True,
         hint="For the whole bank, from the cells’ sheet; where charging starts above 0 °C, the current there. It rises "
-        "on a line to the highest at 10 °C. Empty: 0.1C is counted; for lead-acid the highest at any temperature",
+        "on a line to the highest at 10 °C. Empty: 0.1C is counted, or none below 10 °C where nobody states "
+        "how cold such cells may be charged, as for sodium-ion; for lead-acid the highest at any temperature",
     )
     cell_spread_mv: float | None = quantity(
         "Highest cell above the mean",

@@ -107,7 +107,7 @@ _SUN_HOURS = "placed in the hours with most sun"
 KINDS: Mapping[str, LoadKind] = {
     "house": LoadKind(
         name="House in general",
-        hint="Lighting, cooking, washing, screens, the fridge: all that has no row of its own. Leave out what does.",
+        hint="Lighting, cooking, washing, screens: all that has no row of its own. Leave out what does.",
         fields={
             "daily_kwh": _field(
                 "Energy",
@@ -166,7 +166,7 @@ KINDS: Mapping[str, LoadKind] = {
     ),
     "water": LoadKind(
         name="Hot water",
-        hint="A tank with an immersion heater or a heat pump. Who knows its kWh a day need not know how much water is drawn.",
+        hint="A tank with an immersion heater or a heat pump. Its kWh a day, if you know them, are enough.",
         fields={
             "daily_kwh": _field(
                 "Electricity a day, if you know it",

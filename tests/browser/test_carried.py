@@ -45,3 +45,27 @@ def test_a_page_opened_with_a_charge_passes_it_on(open_page: Opener, site: str, 
         assert page.url.count("sky=") == 2, name
         expect(page.locator("#answer .typed-at").first).to_contain_text("48 %")
     assert page.context.cookies() == []
+
+
+def test_a_question_whose_answer_is_not_there_yet_goes_along_as_typed(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/today")
+    expect(page.locator(".rail a[data-carries]").first).to_be_visible()
+    page.route("**/today?*", lambda route: None)
+    page.fill(CHARGE, "45")
+    page.locator(".sky.pick select").first.select_option("dark")
+    page.fill("#at", "6 pm")
+    page.locator(".rail a", has_text=re.compile("^Switch off$")).press("Enter")
+    expect(page).to_have_url(re.compile(r"/off\?charge=45&.*sky=days&sky=dark&.*at=6\+pm"))
+    expect(page.locator(CHARGE).first).to_have_value("45")
+    expect(page.locator("#answer .strip")).to_contain_text("those that were asked about")
+    follow(page, "Sheet")
+    expect(page.locator("#sheet-hours .typed-at")).to_contain_text("45 %")
+    follow(page, "Switch off")
+    expect(page.locator(CHARGE).first).to_have_value("45")
+
+
+def test_what_nobody_typed_goes_nowhere_and_the_days_are_said_to_be_nobody_s(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/today")
+    follow(page, "Switch off")
+    assert "?" not in page.url
+    expect(page.locator("#answer .strip")).to_contain_text("Nobody has said yet how the days will be")

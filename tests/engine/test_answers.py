@@ -12,7 +12,7 @@ import pytest
 
 from engine.answers.answer import supply_of
 from engine.answers.autonomy import Autonomy, autonomy
-from engine.answers.comparing import comparing
+from engine.answers.comparing import COLD_CODE, Comparison, comparing
 from engine.answers.sheet import sheet
 from engine.answers.sizing import Sizing, sizing
 from engine.cells import catalogue
@@ -258,6 +258,22 @@ def test_each_lever_of_a_size_is_what_the_size_becomes(month: int) -> None:
         assert changed.label_kwh < whole.label_kwh
 
 
+def test_the_loads_that_wait_are_a_lever_worth_the_size_without_them() -> None:
+    def size_of(*, never_off: bool, removed: bool = False) -> Sizing:
+        changed = document("story5")
+        pump = {"id": "pump", "name": "Pump", "kind": "timed", "values": {"power_w": 900, "start_h": 9, "run_h": 3}}
+        loads = [] if removed else [pump | ({"never_off": True} if never_off else {"can_wait": True})]
+        changed["loads"] = [load | {"can_wait": False, "can_shed": False} for load in changed["loads"]] + loads
+        home = household.read(changed)
+        return sizing(home, home.supplies()[0], 3, 12, parse_sky("dull", home.site, home.sun, 12))
+
+    whole, without = size_of(never_off=False), size_of(never_off=False, removed=True)
+    (lever,) = [one for one in whole.levers if one.name.startswith("Pump off, or waiting")]
+    assert lever.kwh_per_day == pytest.approx(2.7)
+    assert lever.label_kwh == pytest.approx(whole.label_kwh - without.label_kwh)
+    assert not [one for one in size_of(never_off=True).levers if "waiting" in one.name]
+
+
 def test_a_load_beyond_the_inverter_does_not_ask_for_more_bank() -> None:
     over = document("story5")
     over["loads"].append({"id": "saw", "name": "Saw", "kind": "timed", "values": {"power_w": 5200, "run_h": 1}})
@@ -381,6 +397,43 @@ def test_week_compares_four_chemistries_on_equal_terms(basis: str) -> None:
         assert one.lowest_soc == one.soc.min()
     unserved = [c.unserved_kwh for c in answer.contenders]
     assert unserved == sorted(unserved)
+
+
+def cold_week(cell_c: float, stated_a: float | None, basis: str = "label") -> Comparison:
+    """The example's week with all cells at one temperature, and what is stated of its sodium-ion bank in the cold."""
+    home = example()
+    sealed, sodium = home.banks[:2]
+    banks = (
+        dataclasses.replace(sealed, cell_c=cell_c),
+        dataclasses.replace(sodium, cell_c=cell_c, cold_charge_a=stated_a),
+    )
+    home = dataclasses.replace(home, banks=banks)
+    week = parse_sky("dark,dull,dull,dark,dull,bright,bright", home.site, home.sun, 12, 7)
+    return comparing(home, home.supplies()[0], week, datetime(2026, 12, 1), basis)
+
+
+def test_a_chemistry_that_nobody_vouches_for_in_the_cold_is_said_not_to_be_charged() -> None:
+    told = [notice.text for notice in cold_week(9.0, None).notices if notice.code == COLD_CODE]
+    assert any("Sodium-ion" in text and "not charged at all here, for nobody has stated" in text for text in told)
+    assert not any("Lead-acid" in text for text in told)
+    assert not [notice for notice in cold_week(11.0, None).notices if notice.code == COLD_CODE]
+
+
+@pytest.mark.parametrize("basis", ["label", "usable"])
+def test_what_is_stated_of_an_own_bank_in_the_cold_counts_in_the_week(basis: str) -> None:
+    unstated, stated, warm = (
+        next(one for one in answer.contenders if one.chemistry == "sodium_layered")
+        for answer in (cold_week(9.0, None, basis), cold_week(9.0, 160.0, basis), cold_week(10.0, None, basis))
+    )
+    assert unstated.sun_kwh < stated.sun_kwh
+    # one degree apart, and as much current: the same but for a degree's capacity
+    assert stated.unserved_kwh == pytest.approx(warm.unserved_kwh, rel=0.1)
+
+
+def test_a_stated_current_keeps_its_share_of_the_label() -> None:
+    told = [notice.text for notice in cold_week(0.0, 21.0).notices if notice.code == COLD_CODE]
+    # 21 A of the example's 4 strings of 210 Ah are 0.025C
+    assert any("Sodium-ion" in text and "at most 0.025C here" in text for text in told)
 
 
 @pytest.mark.parametrize(("sky", "days"), [("none", 7.0), ("average", 0.0)])

@@ -184,8 +184,8 @@ DOUBTS: dict[str, tuple[Callable[[BenchLog], BenchLog], str, str]] = {
     "milliamperes": (lambda log: _scaled(log, 1000.0), "check", "current_unlikely"),
     "too much for the label": (lambda log: _scaled(log, 1.3), "check", "capacity_against_label"),
     "too little for the label": (lambda log: _scaled(log, 0.5), "check", "capacity_against_label"),
-    "cool": (lambda log: at_temperature(log, 12.0), "check", "temperature_outside"),
-    "warm": (lambda log: at_temperature(log, 37.0), "check", "temperature_outside"),
+    "cool": (lambda log: at_temperature(log, 12.0), "note", "temperature_outside"),
+    "warm": (lambda log: at_temperature(log, 37.0), "note", "temperature_outside"),
     "drifting": (
         lambda log: at_temperature(log, np.linspace(16.0, 30.0, len(log.time_s))),
         "note",

@@ -232,3 +232,12 @@ def test_what_cannot_be_answered_is_refused() -> None:
         asked(home, 1.2, "bright", EVENING)
     with pytest.raises(Unreachable):
         asked(dataclasses.replace(home, banks=()), 0.5, "bright", EVENING)
+
+
+def test_with_and_without_the_car_are_told_of_the_same_hours() -> None:
+    answer = asked(house_h(), 0.6, "bright,bright", EVENING, days=2, km=20)
+    refill_h = answer.with_car.refill_h
+    assert refill_h is not None
+    same = answer.without.times_h <= refill_h + 1e-9
+    assert answer.without.lowest_soc == pytest.approx(answer.without.soc[same].min())
+    assert answer.without.lowest_soc >= answer.with_car.lowest_soc - 1e-9

@@ -169,7 +169,8 @@ def test_quiet_hours_are_kept_and_a_window_too_short_is_told() -> None:
     run = lead(answer(household.read(document), "none")).full.run
     assert run is not None
     assert not run.reaches
-    assert run.start_h == pytest.approx(16.0)
+    # asked at six by standard time; quiet until ten by the clock on the wall of May, an hour ahead
+    assert run.start_h == pytest.approx(15.0)
     assert run.hours == pytest.approx(2.0)
 
 

@@ -12,7 +12,7 @@ import pytest
 from engine.answers.answer import Notice
 from engine.answers.charging_current import clear_day_w
 from engine.answers.commissioning import commissioning
-from engine.answers.notices import household_notices
+from engine.answers.notices import household_notices, running_notices
 from engine.cells import catalogue
 from engine.cells.chemistry import capacity_share
 from engine.errors import InputError
@@ -50,6 +50,22 @@ def applied(found: dict[str, Any], notice: Notice) -> dict[str, Any]:
 
 def test_household_h_has_nothing_to_mind() -> None:
     assert notices(document()) == {}
+
+
+def test_a_stop_of_a_bank_that_is_joined_to_nothing_is_one_check_where_the_running_house_is_told_of() -> None:
+    changed = document()
+    boxed = sodium(board=None)["banks"][0] | {"id": "boxed", "name": "Boxed bank", "inverter": ""}
+    changed["banks"].append(boxed)
+    home = household.read(changed)
+    assert [one.code for one in household_notices(home, 11) if one.level == "stop"] == ["no-board"]
+    (one,) = running_notices(home, 11)
+    assert (one.level, one.code, one.page) == ("check", "idle-bank-stop", "banks")
+    assert "Boxed bank" in one.text
+
+
+def test_a_stop_of_a_bank_that_runs_stays_a_stop() -> None:
+    home = household.read(sodium(board=None))
+    assert running_notices(home, 11) == household_notices(home, 11)
 
 
 def test_no_board_is_a_stop_for_lithium_and_sodium_but_not_for_lead() -> None:

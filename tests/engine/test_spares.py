@@ -261,6 +261,7 @@ def test_several_banks_on_one_bus_are_charged_too_but_nothing_is_clipped_to_them
         ({}, {"cell_c": -30.0}, 0.5, "spare cold"),
         ({}, {"series": 1}, 0.5, "volts"),
         ({}, {}, 0.15, "empty"),
+        ({}, {"chemistry": "lfp", "board": None}, 0.5, "stop"),
     ],
 )
 def test_what_forbids_it_moves_nothing(low: dict[str, object], spare: dict[str, object], soc: float, why: str) -> None:

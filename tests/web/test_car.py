@@ -65,8 +65,8 @@ def test_the_figures_are_the_json(client: Client) -> None:
     assert shown["Wanted"][0] == f"{told['kwh']:.1f} kWh"
     lowest, without = (told[name]["lowest_soc"] * 100.0 for name in ("with_car", "without"))
     assert without - lowest > 10.0
-    assert shown["Lowest charge then"][0] == f"{lowest:.0f} %"
-    assert shown["Lowest charge then"][1].endswith(f"without the car {without:.0f} %")
+    assert shown["Lowest until charged again"][0] == f"{lowest:.0f} %"
+    assert shown["Lowest until charged again"][1].endswith(f"without the car {without:.0f} %")
     again, sooner = (datetime.fromisoformat(told[name]["refill_at"]) for name in ("with_car", "without"))
     assert again > sooner
     assert f"{again:%H:%M}" in shown["Charged again"][0]
@@ -188,7 +188,7 @@ def test_water_takes_what_a_full_bank_leaves_over(with_tank: Client) -> None:
     rows = answer(with_tank, sunny).select("table.surplus tbody tr")
     assert [words(row.select("td")[1]) for row in rows] == [f"{day['kwh']:.1f}" for day in water["days"]]
     for row, day in zip(rows, water["days"], strict=True):
-        assert words(row.select("td")[2]) == f"+ {day['gained_k']:.0f}, to {day['reached_c']:.0f}"
+        assert words(row.select("td")[2]) == f"{day['gained_k']:.0f} °C warmer, to {day['reached_c']:.0f} °C"
         assert day["reached_c"] == pytest.approx(40.0 + day["gained_k"])
     dark = "charge=50&sky=dark,dark&at=2026-12-03%2006:00"
     assert with_tank.get(f"/car.json?{dark}").json()["surplus"]["kwh"] == 0.0

@@ -179,7 +179,8 @@ def test_a_column_of_nothing_but_no_is_one_sentence(client_of: Opener) -> None:
     heads = [one.get_text() for one in page.select(".door-table thead th")]
     assert "Yes" not in heads
     assert {len(row.select("th, td")) for row in page.select(".door-table tbody tr")} == {len(heads)}
-    assert "with any of these even a full bank does not ride 1 dull day. Ask first" in text_of(page)
+    said = "with any of these even a full bank does not ride the night and 1 dull day after it. Ask first"
+    assert said in text_of(page)
 
 
 def test_what_is_to_be_switched_off_falls_by_the_hours_that_stand_beside_it(client_of: Opener) -> None:
@@ -225,6 +226,6 @@ def test_the_hours_gained_say_from_what_charge_and_hour_they_are(client: Client)
     told = client.get("/card.json?month=12&days=2").json()["supply"]
     card = card_of(client, "month=12&days=2")
     said = text_of(card.select_one(".door-order").find_next("p"))
-    assert f"from {told['order_soc'] * 100:.0f} % at 18 o’clock" in said
+    assert f"from {told['order_soc'] * 100:.0f} %, not rounded, at 18 o’clock" in said
     assert "days named at the foot" in said
     assert "days: " in text_of(card.select(".door-fine")[-1])

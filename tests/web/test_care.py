@@ -70,7 +70,7 @@ def test_it_is_in_the_list_of_pages_under_check(lead: Client) -> None:
     assert text_of(here) == "Cell care"
 
 
-@pytest.mark.parametrize("typed", ["yesterday", "2026-13-01", "2026-11-26", "1999-01-01", "25.11.2026"])
+@pytest.mark.parametrize("typed", ["yesterday", "2026-13-01", "2026-11-26", "1999-01-01", "26.11.2026"])
 def test_a_day_that_cannot_be_is_refused_and_kept(lead: Client, typed: str) -> None:
     response = lead.get(f"/care?{ASK}&full={typed}")
     assert response.status_code == 422
@@ -220,3 +220,9 @@ def test_one_truth_of_a_cold_charge_that_nobody_stated_stands_on_every_page(
         assert row is not None, path
         assert "10 °C" in text_of(row.parent), path
         assert "not stated" in text_of(row.parent), path
+
+
+def test_a_day_that_may_be_two_is_asked_back(lead: Client) -> None:
+    response = lead.get(f"/care?{ASK}&full=5/6/2026")
+    assert response.status_code == 422
+    assert "may be 5 June or 6 May" in text_of(soup(response))

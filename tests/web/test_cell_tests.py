@@ -203,6 +203,66 @@ def test_a_log_and_a_list_are_both_used_on_one_bank(sodium: Client) -> None:
     assert bank["tested_ah"] == pytest.approx(string_ah)
 
 
+LEAD = {"chemistry": "lead_sealed", "reserve_soc": 0.5, "label_ah": 800.0, "series": 12, "parallel": 1, "board": None}
+
+
+@pytest.fixture
+def lead(client_of: Opener, small_house: dict[str, Any]) -> Client:
+    """A client of the small household with a lead-acid bank of 800 Ah."""
+    small_house["banks"][0] |= LEAD
+    return client_of(small_house)
+
+
+def test_the_kind_of_cell_is_chosen_by_the_volts_of_the_log(lead: Client) -> None:
+    page = soup(lead.get(draft_at(lead, bench_example.log())))
+    assert form_of(page, "read-form")["chemistry"] == "sodium_layered"
+    hint = text_of(page)
+    assert "a cell lie within the limits of Sodium-ion (layered oxide)." in hint
+    page = soup(lead.get(draft_at(lead, TABLE)))
+    assert form_of(page, "read-form")["chemistry"] == "sodium_layered"
+
+
+def test_a_log_of_a_whole_pack_keeps_the_banks_kind_and_asks_for_its_cells(sodium: Client) -> None:
+    lines = bench_example.log().decode().splitlines()
+    rows = [line.split(",") for line in lines[2:]]
+    pack = "\n".join([lines[1], *(",".join((t, f"{8 * float(v):.3f}", *rest)) for t, v, *rest in rows)])
+    page = soup(sodium.get(draft_at(sodium, pack)))
+    assert form_of(page, "read-form")["chemistry"] == "sodium_layered"
+    assert "more than any one cell: say below how many are in series" in text_of(page)
+    address = read_so(sodium, pack, series="8", label_ah="1.5")
+    assert sodium.get(f"{address}.json").json()["foreign"] is None
+    assert sodium.post(f"{address}/use", {"revision": "1", "bank": "store"}).status_code == 303
+
+
+def test_a_log_beyond_the_volts_of_its_chemistry_is_stopped_and_used_only_when_asked_for(lead: Client) -> None:
+    address = read_so(lead, bench_example.log(), chemistry="lead_sealed")
+    page = text_of(soup(lead.get(address)))
+    assert "3.95 V is beyond what Lead-acid, sealed ever stands at, 2.45 V: is this its log" in page
+    assert "Believable: no, because the volts are not those of the kind of cell it is read as" in page
+    before = lead.document()
+    sent = {"revision": "1", "bank": "store"}
+    response = lead.post(f"{address}/use", sent)
+    assert response.status_code == 422
+    assert lead.document() == before
+    sure = soup(response).select_one("#use button[name=sure]")
+    assert sure is not None
+    assert lead.post(f"{address}/use", sent | {"sure": str(sure["value"])}).status_code == 303
+    assert lead.document()["banks"][0]["tested_ah"] < 2.0
+
+
+def test_ampere_hours_that_cannot_be_the_banks_are_asked_about_with_both_numbers(sodium: Client) -> None:
+    address = read_so(sodium, CELLS)
+    sent = {"revision": "1", "bank": "store"}
+    response = sodium.post(f"{address}/use", sent)
+    assert response.status_code == 422
+    said = text_of(soup(response))
+    assert "This test found 230 Ah a cell" in said
+    assert "says 1.50 Ah" in said
+    assert sodium.document()["banks"][0]["label_ah"] == 1.5
+    assert sodium.post(f"{address}/use", sent | {"sure": "another"}).status_code == 422
+    assert sodium.post(f"{address}/use", sent | {"sure": "store"}).status_code == 303
+
+
 def test_a_test_of_other_cells_is_refused_to_a_bank_in_words(client: Client) -> None:
     address = read_so(client, bench_example.log(), chemistry="sodium_layered")
     before = client.document()
@@ -380,7 +440,7 @@ def test_a_bank_is_said_to_have_what_a_test_found_only_while_it_has_it(sodium: C
     address = read_so(sodium, content)
     used = f"{address}?used=store&bank=store"
     assert "now has what this test found" not in text_of(soup(sodium.get(used)))
-    assert sodium.post(f"{address}/use", {"revision": "1", "bank": "store"}).status_code == 303
+    assert sodium.post(f"{address}/use", {"revision": "1", "bank": "store", "sure": "store"}).status_code == 303
     assert "now has what this test found" in text_of(soup(sodium.get(used)))
     sodium.post("/undo", {"revision": "2", "back": address})
     assert "now has what this test found" not in text_of(soup(sodium.get(used)))
@@ -529,6 +589,21 @@ def test_a_bar_of_a_plan_has_two_figures(client: Client) -> None:
     for bar in bars:
         digits = bar.replace(".", "").lstrip("0").replace("–", "")
         assert len(digits) <= 2 or float(bar) >= 100, bar
+
+
+@pytest.mark.parametrize(
+    ("degrees_c", "said"),
+    [
+        (12, "Believable: yes for cells at 12 °C, because the discharge reached empty"),
+        (22, "Believable: yes, because the discharge reached empty"),
+        (-2, "Believable: no, because it was charged below 0 °C"),
+    ],
+)
+def test_a_clean_test_of_cool_cells_is_believable_at_their_temperature(
+    sodium: Client, degrees_c: int, said: str
+) -> None:
+    log = bench_example.log().decode().replace(",22.0\n", f",{degrees_c:.1f}\n")
+    assert said in text_of(soup(sodium.get(read_so(sodium, log, label_ah="1.5"))))
 
 
 def test_one_line_says_whether_a_log_is_believable_and_why() -> None:

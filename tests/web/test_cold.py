@@ -174,3 +174,17 @@ def test_the_field_goes_through_the_form_of_the_bank(cool: Client) -> None:
     refused = cool.post("/banks", sent | {"cold_charge_a": "-1"})
     assert refused.status_code == 422
     assert "Charge current at 0 °C must be a number from 0 to 5\u202f000 A" in refused.text
+
+
+def test_why_the_usable_energy_of_a_lead_bank_does_not_fall_is_said_below_the_table(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    lead = {"chemistry": "lead_sealed", "series": 24, "reserve_soc": 0.5, "board": None}
+    small_house["banks"][0] |= lead | {"cell_c": 5.0}
+    client = client_of(small_house)
+    bank = client.get(f"/cold.json?{ASK}").json()["banks"][0]
+    assert bank["now"]["capacity_share"] < 0.95
+    assert bank["now"]["usable_kwh"] == pytest.approx(bank["warm_kwh"], rel=0.01)
+    assert "on, what cold keeps of the capacity lies below the reserve of Store-room bank" in text_of(answer(client))
+    small_house["banks"][0]["reserve_soc"] = 0.0
+    assert "lies below the reserve" not in text_of(answer(client_of(small_house)))

@@ -39,6 +39,44 @@ def test_one_button_puts_a_bank_in_the_place_of_another_and_undo_takes_it_back(t
     assert joined(two) == {"van": "", "store": "main"}
 
 
+def test_what_was_set_for_the_other_bank_is_said_after_the_swap(client_of: Opener, small_house: dict[str, Any]) -> None:
+    first = small_house["banks"][0]
+    wrong = copy.deepcopy(first) | {"id": "low", "name": "Low bank", "inverter": "", "series": 8}
+    small_house["banks"].append(wrong)
+    other = copy.deepcopy(first) | {"id": "van", "name": "Van bank", "inverter": "", "chemistry": "sodium_layered"}
+    small_house["banks"].append(other | {"reserve_soc": 0.1, "board": None})
+    client = client_of(small_house)
+    sent = form_of(soup(client.get("/banks")), "add-bank-form") | {"item_id": "van", "inverter": "main"}
+    landed = client.post("/banks/instead", sent).headers["Location"].split("#")[0]
+    said = soup(client.get(landed)).select_one("#bank-van .note")
+    inverter = client.document()["inverters"][0]
+    assert f"restart {inverter['restart_v']:.1f} V, where " in text(said)
+    assert "cut-off" not in text(said), "without its lowest volts the cut-off that is set stays the proposal"
+    assert soup(client.get(landed)).select_one('#bank-van .note a[href="/inverter#inverter-main"]')
+    assert soup(client.get("/banks")).select_one("#bank-van .note") is None
+    assert client.get("/banks?swapped=gone").status_code == 200
+    (bank,) = client.get("/commissioning.json").json()["banks"]
+    proposed = {one["key"]: one["pack_v"] for one in bank["rows"]}
+    assert f"where Charge volts proposes {proposed['restart']:.1f} V for Van bank" in text(said)
+    sent = form_of(soup(client.get("/banks")), "add-bank-form") | {"item_id": "low", "inverter": "main"}
+    landed = client.post("/banks/instead", sent).headers["Location"].split("#")[0]
+    assert "none fits Low bank" in text(soup(client.get(landed)).select_one("#bank-low .note"))
+
+
+def test_the_hint_of_a_cold_charge_says_what_is_counted_for_these_cells(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    first = small_house["banks"][0]
+    for name, chemistry in (("van", "sodium_layered"), ("lead", "lead_sealed")):
+        small_house["banks"].append(first | {"id": name, "name": name, "chemistry": chemistry, "inverter": ""})
+    page = soup(client_of(small_house).get("/banks"))
+    hints = {name: text(page.select_one(f"#bank-{name}-cold_charge_a-hint")) for name in ("store", "van", "lead")}
+    assert "Empty: 0.1C is counted" in hints["store"]
+    assert "Empty: none is counted below 10 °C" in hints["van"]
+    assert "0.1C" not in hints["van"]
+    assert "the highest at any temperature" in hints["lead"]
+
+
 def test_a_bank_that_is_gone_or_an_inverter_that_is_not_there_changes_nothing(two: Client) -> None:
     base = form_of(soup(two.get("/banks")), "add-bank-form")
     for sent in ({"item_id": "gone", "inverter": "main"}, {"item_id": "van", "inverter": "gone"}):

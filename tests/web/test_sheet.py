@@ -408,7 +408,7 @@ def full_house(house: dict[str, Any]) -> dict[str, Any]:
     )
     house["inverters"][0].update(charge_limit_a=87, absorb_max_v=58.7, lowest_v=40.3)
     house["banks"][0].update(
-        tested_ah=97, rated_h=10, stated_kwh=5.1, charge_efficiency=0.987, self_discharge_per_month=0.017,
+        tested_ah=97, tested_c=21, rated_h=10, stated_kwh=5.1, charge_efficiency=0.987, self_discharge_per_month=0.017,
         charge_v=3.51, hold=True, top_soc=0.97, top_v=3.47, reserve_soc=0.17, reserve_v=3.03,
         charge_limit_a=43, cold_charge_a=11, cell_spread_mv=12, parallel=2,
     )  # fmt: skip

@@ -174,6 +174,12 @@ def test_the_block_inside_today_is_short_and_leads_here(example: Client) -> None
     assert brief is not None
     assert brief.a["href"].startswith("/spares?charge=80")
     assert "within" not in brief.a["href"]
+    assert "guess" not in brief.get_text()
+    guessed = soup(example.get(f"/spares?within=today&{ASK.replace('&spare_new=20', '')}")).select_one("#brief")
+    assert guessed is not None
+    assert "The 50 % in the sodium-ion bank are a guess: type what it holds." in guessed.get_text().replace(
+        "\u00a0", " "
+    )
     assert len(brief.get_text()) < 300
 
 

@@ -342,6 +342,7 @@ def test_each_bank_has_its_own_charge_and_the_soonest_leads(client_of: Opener, s
     assert [str(one["name"]) for one in page.select(".ask input")] == [
         "charge",
         "charge_shed",
+        "first",
         "kwh",
         "reserve",
         "reserve_shed",
@@ -648,3 +649,76 @@ def test_what_is_spoken_of_an_answer_has_its_low_likely_and_high_hours(client: C
     said = " ".join(spoken.get_text(" ").split())
     for name, hours in rows:
         assert f"{name}: {hours}" in said
+
+
+FRIDAY_SKY = "charge=80&sky=days&sky=dark&sky=dull&sky=bright&sky=&sky=&first=2026-11-27"
+
+
+def picked(page: BeautifulSoup) -> list[tuple[str, str]]:
+    """Weekday and word of each day of the strip; what was not said is empty."""
+    return [
+        (str(one["aria-label"]).split(", ")[1], str(one.select_one("option[selected]")["value"]))  # type: ignore[index]
+        for one in page.select(".sky.pick select")
+    ]
+
+
+def used(page: BeautifulSoup) -> list[str]:
+    """Weekday and word of each day that the answer was worked out with."""
+    return [" ".join(one.get_text(" ").split()) for one in page.select("#answer .strip .sky li")]
+
+
+def test_days_that_were_said_stay_with_their_dates_when_the_moment_moves(client_of: Opener) -> None:
+    client = client_of("h.json")
+    noon = soup(client.get(f"/today?{FRIDAY_SKY}&at=2026-11-27T12:00"))
+    assert picked(noon)[:3] == [("Friday", "dark"), ("Saturday", "dull"), ("Sunday", "bright")]
+    evening = soup(client.get(f"/today?{FRIDAY_SKY}&at=2026-11-27T18:00"))
+    assert picked(evening)[:3] == [("Saturday", "dull"), ("Sunday", "bright"), ("Monday", "")]
+    assert used(evening)[:2] == ["Sat dull", "Sun bright"]
+    day_before = soup(client.get(f"/today?{FRIDAY_SKY}&at=2026-11-26T12:00"))
+    assert picked(day_before)[:4] == [("Thursday", ""), ("Friday", "dark"), ("Saturday", "dull"), ("Sunday", "bright")]
+    assert evening.select_one("form.now input[name=first]")["value"] == "2026-11-28"  # type: ignore[index]
+    moved = client.get(f"/today.json?{FRIDAY_SKY}&at=2026-11-27T18:00").json()["sky_days"]
+    assert [day[:2] for day in moved[:2]] == [["2026-11-28", "dull"], ["2026-11-29", "bright"]]
+    unsaid = client.get("/today.json?charge=80&sky=dark,dull&at=2026-11-27T18:00").json()["sky_days"]
+    assert [day[:2] for day in unsaid[:2]] == [["2026-11-28", "dark"], ["2026-11-29", "dull"]]
+
+
+def test_all_days_over_are_those_of_other_years_and_kwh_stay_with_their_dates_too(client_of: Opener) -> None:
+    client = client_of("h.json")
+    over = soup(client.get(f"/today?{FRIDAY_SKY}&at=2026-12-05T12:00"))
+    assert {word for _, word in picked(over)} == {""}
+    asked = "/today?charge=80&sky=kwh:1.5,0.8&first=2026-11-27&at=2026-11-2"
+    assert soup(client.get(f"{asked}7T18:00")).select_one("#kwh")["value"] == "0.8"  # type: ignore[index]
+    assert soup(client.get(f"{asked}6T12:00")).select_one("#kwh")["value"] == "usual, 1.5, 0.8"  # type: ignore[index]
+
+
+def test_the_days_go_to_switch_off_with_their_dates_and_are_named_there(client_of: Opener) -> None:
+    client = client_of("h.json")
+    page = soup(client.get(f"/off?{FRIDAY_SKY}&at=2026-11-27T18:00"))
+    assert page.select_one("#sky option[selected]").get_text() == "As typed: Sat dull, Sun bright"  # type: ignore[union-attr]
+    assert page.select_one("input[name=first]")["value"] == "2026-11-28"  # type: ignore[index]
+    assert used(page)[:2] == ["Sat dull", "Sun bright"]
+    for href in [str(one["href"]) for one in page.select("#answer a[href^='/today?']")]:
+        assert "first=2026-11-28" in href
+
+
+def test_a_date_of_the_first_day_that_is_none_is_one_sentence(client: Client) -> None:
+    page = client.get("/today?charge=80&sky=dark,dull&first=soon")
+    assert page.status_code == 422
+    assert "The date of the first day must be like" in soup(page).select_one("#sky-error").get_text()  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize("idle_w", [0.0, 38.0])
+def test_less_switched_on_leaves_more_of_what_is_usable_to_the_idle_and_it_says_so(
+    client_of: Opener, small_house: dict[str, Any], idle_w: float
+) -> None:
+    """Without an idle draw the same charge gives a lighter load no less: a lower current loses less on the way."""
+    small_house["inverters"][0] |= {"idle_w": idle_w, "k2": 0.0}
+    client = client_of(small_house)
+    ask = "charge=80&sky=none"
+    (all_on,), (less_on,) = (client.get(f"/today.json?{ask}{off}").json()["banks"] for off in ("", "&off=van"))
+    assert less_on["load_kwh_per_day"] < all_on["load_kwh_per_day"]
+    assert (less_on["usable_now_kwh"] < all_on["usable_now_kwh"]) == (idle_w > 0.0)
+    basis = soup(client.get(f"/today?{ask}")).select_one(".figures .basis")
+    assert basis is not None
+    assert ("the less is on, the longer the inverter’s idle takes its share" in basis.get_text()) == (idle_w > 0.0)

@@ -5,25 +5,28 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 from typing import Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from engine.answers.charging import charging
 from engine.answers.notices import household_notices
 from engine.answers.sheet import bank_steps
 from engine.balance.bus_plant import on_the_bus
 from engine.balance.forcing import mean_dc_w
 from engine.cells import catalogue
 from engine.cells.chemistry import Chemistry
+from engine.cells.cold_limits import FULL_C, coldest_stated
 from engine.fields import quantities
 from engine.house.bank import Bank, Board, window
 from engine.house.bus import clash_sentence
-from engine.house.cold import cold_limit_stated
+from engine.house.cold import UNSTATED_C, cold_limit_stated
 from engine.house.household import Household, Supply
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing, save
 from webapp.forms import Card, Field, Group, Values, filled, number_field, number_fields
 from webapp.parts import things, with_values
-from webapp.render import Page, render
+from webapp.render import Page, figures, render
 from webapp.standing import bank_to_join, next_step
 from webapp.store import Document
 
@@ -55,13 +58,15 @@ OWN_GUARDS = {
 }
 """What a bank on a shared bus needs for itself, by field."""
 NO_LOAD_W = 1.0
+APART_V = 0.05
+"""Set volts that differ by less are the same on an inverter's display."""
 AT_SOCKETS = "Usable at the sockets"
 """Last line of the engine's step-down where there is a load to reach the sockets."""
 
 
 def _groups(house: Household, bank: Bank | None) -> tuple[Group, ...]:
     """The form of a bank, what is folded away last."""
-    groups = (_cells(house, bank), _window(bank), _charging(), _board_form(bank), _beside_others())
+    groups = (_cells(house, bank), _window(bank), _charging(bank), _board_form(bank), _beside_others())
     return tuple(sorted(groups, key=lambda group: group.folded))
 
 
@@ -107,14 +112,26 @@ def _window(bank: Bank | None) -> Group:
     return Group(legend="The window to use", fields=fields, hint=hint, folded=True)
 
 
-def _charging() -> Group:
+def _charging(bank: Bank | None) -> Group:
+    meaning = quantities(Bank)["cold_charge_a"]
     fields = (
         *number_fields(Bank, "charge_v"),
         Field(name="hold", label="At the end of the charge", kind="choice", choices=HOLDS, default="usual"),
-        *number_fields(Bank, "cold_charge_a", "cell_spread_mv"),
+        number_field("cold_charge_a", meaning, hint=meaning.hint if bank is None else _cold_hint(bank, meaning.hint)),
+        *number_fields(Bank, "cell_spread_mv"),
         *number_fields(Bank, "charge_efficiency", "self_discharge_per_month"),
     )
     return Group(legend="Charging", fields=fields, folded=True)
+
+
+def _cold_hint(bank: Bank, hint: str) -> str:
+    """What the field says, its end being what is counted for these cells where it is empty."""
+    told = hint.partition("Empty:")[0]
+    if not bank.cell.needs_board:
+        return f"{told}Empty: lead-acid takes the highest at any temperature"
+    if not coldest_stated(bank.cell):
+        return f"{told}Empty: none is counted below {FULL_C:g} °C, as nobody states it for {bank.cell.name}"
+    return f"{told}Empty: {UNSTATED_C:g}C is counted, {figures(UNSTATED_C * bank.ah)} A"
 
 
 def _board_form(bank: Bank | None) -> Group:
@@ -231,6 +248,23 @@ def _instead(house: Household) -> tuple[tuple[str, str], ...]:
     return tuple(found)
 
 
+def _set_for_another(house: Household, bank: Bank, supply: Supply | None, month: int) -> tuple[str, ...]:
+    """Cut-off and restart of the inverter that are not what Charge volts proposes for the bank now joined to it."""
+    if supply is None:
+        return ()
+    inverter = supply.inverter
+    answer = charging(house, bank, inverter, cell_v=bank.charge_end_cell_v, hold=bank.hold, month=month)
+    proposed = {one.key: one.pack_v for one in answer.settings}
+    found = []
+    for what, key, set_v in (("cut-off", "cutoff", inverter.dc_min_v), ("restart", "restart", inverter.restart_v)):
+        volts = proposed[key]
+        if volts is None:
+            found.append(f"{what} {set_v:.1f} V, and none fits {bank.name}")
+        elif abs(set_v - volts) >= APART_V:
+            found.append(f"{what} {set_v:.1f} V, where Charge volts proposes {volts:.1f} V for {bank.name}")
+    return tuple(found)
+
+
 def _swapped(document: Document, bank_id: str, inverter_id: str) -> Document:
     """The document with one bank joined to an inverter, and those that were joined to it to none."""
     for other in things(document, "banks"):
@@ -252,6 +286,8 @@ def _show(request: Request, changed: Card | None = None, status: int = 200) -> R
     month = local_now(request, house).month
     supplies = {alone.bank.id: alone for supply in house.supplies() for alone in supply.apart}
     views = [_view(house, bank, supplies.get(bank.id), month) for bank in house.banks]
+    swapped = next((bank for bank in house.banks if bank.id == request.query_params.get("swapped")), None)
+    settings = _set_for_another(house, swapped, supplies.get(swapped.id), month) if swapped is not None else ()
     for view in views:
         if changed is not None and changed.id == view["bank"].id:
             view["card"] = changed
@@ -264,6 +300,8 @@ def _show(request: Request, changed: Card | None = None, status: int = 200) -> R
         changed=changed,
         open_id=changed.id if changed is not None else request.query_params.get("edit", "") or bank_to_join(house),
         step=next_step(house),
+        swapped=swapped,
+        settings=settings,
         inverters=house.inverters,
         cold_unstated=frozenset(bank.id for bank in house.banks if not cold_limit_stated(bank)),
         warnings=[notice for notice in household_notices(house, month) if notice.page == "banks"],
@@ -297,7 +335,7 @@ def instead(request: Request, sent: Sent) -> Response:
         sent,
         lambda document: _swapped(document, bank_id, inverter_id),
         f"{names.get(bank_id, bank_id)} in use instead of {parked or 'none'}",
-        f"{PAGE.path}#{SHELF.anchor}-{bank_id}",
+        f"{PAGE.path}?{urlencode({'swapped': bank_id})}#{SHELF.anchor}-{bank_id}",
         lambda errors, status: _show(request, _card(house, bank_id, {}).refused(errors), status),
     )
 

@@ -26,7 +26,7 @@ from webapp.bench_reading import (
 )
 from webapp.bench_score import Scored, scored
 from webapp.bench_store import CellTest
-from webapp.bench_use import given, holds, unlisted, uses
+from webapp.bench_use import doubt, given, holds, unlisted, uses
 from webapp.bench_view import TestView, log_view, table_view
 from webapp.bench_words import Current, bank_current, in_c
 from webapp.downloads import csv_text, file_response
@@ -81,7 +81,10 @@ def use(request: Request, file_id: int, sent: Sent) -> Response:
         bank = next((one for one in house.banks if one.id == chosen), None)
         if bank is None:
             raise InputError("bank", "Choose the bank that is built of these cells.")
-        return with_values(document, "banks", chosen, given(found, bank, test))
+        values, question = given(found, bank, test), doubt(found, bank)
+        if question and sent.get("sure") != chosen:
+            raise InputError("sure", question)
+        return with_values(document, "banks", chosen, values)
 
     return save(
         request,
@@ -89,7 +92,7 @@ def use(request: Request, file_id: int, sent: Sent) -> Response:
         change,
         f"{name} given the test “{test.name}”"[:120],
         f"{KEPT.address(test)}?{urlencode({'used': chosen, 'bank': chosen})}#use",
-        lambda errors, status: _show_result(request, test, house, _told(errors), status, sent),
+        lambda errors, status: _show_result(request, test, house, _told(errors), status, sent, "sure" in errors),
     )
 
 
@@ -101,7 +104,9 @@ def as_json(request: Request, file_id: int) -> Response:
     head = {"name": test.name, "kind": test.kind, "choices": test.choices, "base": found.base.id}
     if isinstance(found, LogReport):
         result = {name: getattr(found.result, name) for name in ("segments", "cycles", "findings", "series")}
-        return json_answer(head | {"result": result, "cell": found.cell, "why_no_cell": found.why_no_cell})
+        return json_answer(
+            head | {"result": result, "cell": found.cell, "why_no_cell": found.why_no_cell, "foreign": found.foreign}
+        )
     return json_answer(head | {"result": found})
 
 
@@ -158,6 +163,7 @@ def _show_result(
     errors: dict[str, str] | None = None,
     status: int = 200,
     sent: Typed | None = None,
+    asked: bool = False,
 ) -> Response:
     try:
         found = report(store_of(request), test)
@@ -184,6 +190,7 @@ def _show_result(
         made=day(test.made_at, house.site.time_zone),
         errors=errors or {},
         typed=sent or {},
+        asked=asked,
     )
 
 

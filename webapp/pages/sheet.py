@@ -12,6 +12,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from engine.answers.answer import supply_of
+from engine.answers.comparing import COLD_CODE
 from engine.answers.sheet import Sheet, sheet
 from engine.answers.winters import USUAL_SHARE, Fitted
 from engine.errors import Unreachable
@@ -22,6 +23,7 @@ from engine.sky.made import made_years
 from webapp import care_view, comparing_view, sizing_view
 from webapp import sheet_view as view
 from webapp.autonomy_view import bank_views, on_the_clock
+from webapp.carried import FIRST, TOLD
 from webapp.cold_line import lines_now
 from webapp.commissioning_view import cards, differing
 from webapp.comparing_view import week_view
@@ -38,6 +40,7 @@ from webapp.dull_days import (
 from webapp.editing import opened
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
+from webapp.now_question import OFF, typed_choice
 from webapp.now_question import Question as Moment
 from webapp.now_question import read_question as read_now
 from webapp.pages import week
@@ -108,6 +111,7 @@ def page(request: Request) -> Response:
         status=422 if asked.form.errors else 200,
         fields=asked.fields,
         form=asked.form,
+        kept={name: asked.today.typed[name] for name in (FIRST, OFF, TOLD) if name in asked.today.typed},
         query=plain_query(asked.today.typed),
         made_text=view.date_and_time(asked.today.now),
         fingerprint=view.fingerprint(saved.text),
@@ -142,7 +146,7 @@ def read_question(request: Request) -> Asked:
         *question.fields,
         *size_fields,
         *bank_field(every_bank(question.supplies)),
-        *_sky_fields(house, texts),
+        *_sky_fields(house, texts, typed_choice(question)),
     )
     form: Parsed[Values] = parse(fields, {**typed, **texts}, build=lambda values: values)
     errors = {**question.form.errors, **form.errors}
@@ -162,8 +166,8 @@ def read_question(request: Request) -> Asked:
     )
 
 
-def _sky_fields(house: Household, texts: Mapping[str, str]) -> tuple[Field, ...]:
-    asked = (("sky", "The coming days", ()), ("spell", "Days for the size", WORDS), ("week", "Days for the week", ()))
+def _sky_fields(house: Household, texts: Mapping[str, str], said: tuple[tuple[str, str], ...]) -> tuple[Field, ...]:
+    asked = (("sky", "The coming days", said), ("spell", "Days for the size", WORDS), ("week", "Days for the week", ()))
     return tuple(
         Field(
             name=name,
@@ -236,7 +240,10 @@ def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
         "for_text": view.date_and_time(answer.at),
         "of_another_date": abs(question.moment - question.now) >= timedelta(days=1),
         "size_notices": month_notice(house.site, asked.spell, answer.sizing.month, remedy=False),
-        "week_notices": month_notice(house.site, asked.week, asked.week_from.month, remedy=False),
+        "week_notices": (
+            *(notice for notice in answer.comparison.notices if notice.code == COLD_CODE),
+            *month_notice(house.site, asked.week, asked.week_from.month, remedy=False),
+        ),
         "words": view.in_words(house, question.supplies, answer.at.month),
         "views": [
             (

@@ -159,7 +159,7 @@ def _shown(question: Question[Spares]) -> dict[str, Any]:
     banks = (*(bank for other in question.found for bank in other.supply.banks), *loose)
     return {
         "view": view,
-        "notices": notices_of(base, month, (*view.notices, *no_loads_note((one.supply,))), question),
+        "notices": notices_of(base, month, (*view.notices, *no_loads_note((one.supply,))), question, idle_too=True),
         "plain_query": on_query(base),
         "proof": _proof(answer),
         "inputs": (

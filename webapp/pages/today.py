@@ -20,7 +20,7 @@ from engine.house.household import Household
 from engine.house.loads import daily_kwh
 from webapp.autonomy_view import BankView, bank_views, on_the_clock
 from webapp.autonomy_words import OVER_BUS_SOC, apart_sentence, flat_sentence, over_bus_sentence, weakest_sentence
-from webapp.carried import TOLD
+from webapp.carried import FIRST, TOLD
 from webapp.cold_line import lines_now
 from webapp.dull_days import month_notice, spell_choices
 from webapp.facts import lines
@@ -74,7 +74,6 @@ def page(request: Request) -> Response:
         others=[one for one in question.fields if not one.name.startswith("charge")],
         query=plain_query(question.typed),
         told=question.typed.get(TOLD, ""),
-        partial=is_partial(request),
         sky_choices=spell_choices(
             question.house.site,
             question.house.sun,
@@ -83,7 +82,8 @@ def page(request: Request) -> Response:
         ),
         sky_chosen=sky_chosen(question.sky_text),
         kwh_text=kwh_text(question.sky_text),
-        sky_days=form_days(question, None if answer is None else answer.sky_days[0][0]),
+        first=question.first.isoformat(),
+        sky_days=form_days(question),
         blocked=blocked,
         answer=answer,
         keeping=kept,
@@ -129,7 +129,7 @@ def worked_out(question: Question, factors: Mapping[str, float]) -> tuple[Autono
 
 def _for_the_sheet(question: Question) -> dict[str, str]:
     """What was typed of the question, by the names that the sheet has for it: the same ones."""
-    names = [*(field.name for field in question.fields), "sky", "off"]
+    names = [*(field.name for field in question.fields), "sky", FIRST, "off"]
     return {name: question.typed[name] for name in names if name in question.typed}
 
 

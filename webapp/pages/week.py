@@ -10,7 +10,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from engine.answers.answer import supply_of
-from engine.answers.comparing import Comparison, comparing
+from engine.answers.comparing import COLD_CODE, Comparison, comparing
 from engine.errors import Unreachable
 from engine.house.household import Household
 from engine.quantities import mean_day_of_year
@@ -167,6 +167,7 @@ def _shown(question: Question, answer: Comparison) -> dict[str, Any]:
         "view": week_view(answer, question.house.site, supply.inverter),
         "first_notices": (
             *standing_notices(question.house),
+            *(notice for notice in answer.notices if notice.code == COLD_CODE),
             *month_notice(question.house.site, question.sky, month, remedy=True),
         ),
         "tiles": tiles(answer.sky_days),
