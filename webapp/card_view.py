@@ -200,8 +200,9 @@ def _order_from(one: CardSupply) -> str:
 def _order_counted(one: CardSupply, answer: Card, ahead_h: float) -> str:
     """Say from what charge and for which days the hours of the list are counted, which are not those of Today."""
     return (
-        f"Hours gained by each alone, from {percent(one.order_soc)}, not rounded, at {_on_the_wall(answer.at.hour, ahead_h)} o’clock "
-        "and in the days named at the foot. From another charge or sky they are others: ask Today."
+        f"Hours gained by each alone, from {percent(one.order_soc)}, not rounded, at "
+        f"{_on_the_wall(answer.at.hour, ahead_h)} o’clock and in the days named at the foot. "
+        "From another charge or sky they are others: ask Today."
     )
 
 
