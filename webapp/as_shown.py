@@ -37,6 +37,8 @@ _GAP = rf"(?:&nbsp;|[ \u00a0{THIN}{OPEN_SMALL}])?{OPEN_SMALL}?"
 _BETWEEN = r"(?:&nbsp;|[ \u00a0])(?:to|and|or|→|–)(?:&nbsp;|[ \u00a0])|–"
 _DIFFERENCE = re.compile(rf"{_GAP}(?:warmer|colder|cooler|either way|apart)")
 _WITHIN = re.compile(r"(?:within|rises by|falls by|warms by)[ \u00a0]$")
+_ROUGH = re.compile(r"(?:\babout|\bCount|\bhold)[ \u00a0]$")
+"""What stands before a rule of thumb: two figures of it are enough in any unit."""
 _LIKE = r"(?![\w²³])"
 _MASKED = re.compile(f"{_HELD}(\\d+){_END}")
 _QUOTED = re.compile(
@@ -189,7 +191,8 @@ def _unit_rule(unit: str, scale: Scale) -> Rule:
             _DIFFERENCE.match(text, end) is not None or _WITHIN.search(text, 0, found.start()) is not None
         )
         used = Scale(scale.unit, scale.times) if is_difference else scale
-        numbers = number.sub(lambda one: scaled(one[0], used), found[1])
+        is_rough = _ROUGH.search(text, 0, found.start()) is not None
+        numbers = number.sub(lambda one: scaled(one[0], used, is_rough), found[1])
         name = _singular(used.unit) if numbers in ("1", "−1") else used.unit
         return f"{numbers}{found[2] or ' '}{name}"
 
@@ -200,8 +203,10 @@ def _singular(unit: str) -> str:
     return {"miles": "mile", "gallons": "gallon", "miles a day": "mile a day"}.get(unit, unit)
 
 
-def scaled(text: str, scale: Scale) -> str:
+def scaled(text: str, scale: Scale, is_rough: bool = False) -> str:
     """Turn a number as written, with no more figures than it had; degrees to whole ones, or to tenths if it had any.
+
+    One that is rough has two figures.
 
     Examples
     --------
@@ -214,7 +219,7 @@ def scaled(text: str, scale: Scale) -> str:
     if scale.plus:
         shown = f"{value:.{min(decimals, 1)}f}"
     else:
-        count = min(max(2, len(plain.replace(".", "").lstrip("-0") or "0")), FIGURES)
+        count = 2 if is_rough else min(max(2, len(plain.replace(".", "").lstrip("-0") or "0")), FIGURES)
         shown = f"{float(f'{value:.{count}g}'):,.6f}" if value else "0"
     if "." in shown and (decimals == 0 or scale.plus or len(plain) > 5 or abs(value) < 1):
         shown = shown.rstrip("0").rstrip(".")

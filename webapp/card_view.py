@@ -66,6 +66,7 @@ class CardView:
     as_it_is: str
     most: str
     order_from: str
+    order_counted: str
     order: tuple[tuple[str, str], ...]
     more: str
     never_off: str
@@ -87,6 +88,7 @@ def card_view(answer: Card, site: Site) -> CardView:
         as_it_is=_as_it_is(one, answer),
         most=_most(one),
         order_from=_order_from(one),
+        order_counted=_order_counted(one, answer, ahead_h),
         order=tuple((load.name, _gain(load.gained_h)) for load in one.order[:MOST_LOADS]),
         more="Then the rest, as the page Switch off lists it." if len(one.order) > MOST_LOADS else "",
         never_off=f"These may always run, leave them on: {listed(list(one.never_off))}." if one.never_off else "",
@@ -193,6 +195,15 @@ def _order_from(one: CardSupply) -> str:
     if one.rides_soc is None:
         return "Before dull days, and as soon as the meter falls, switch off, what gains most first:"
     return f"Below {from_percent(one.rides_soc, one.top_soc)} switch off, what gains most first:"
+
+
+def _order_counted(one: CardSupply, answer: Card, ahead_h: float) -> str:
+    """Say from what charge and for which days the hours of the list are counted, which are not those of Today."""
+    return (
+        f"Hours gained by each alone, from {percent(one.order_soc)}, not rounded, at "
+        f"{_on_the_wall(answer.at.hour, ahead_h)} o’clock and in the days named at the foot. "
+        "From another charge or sky they are others: ask Today."
+    )
 
 
 def _gain(hours: float | None) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from engine.answers.answer import Remedy
 from engine.answers.commissioning import BankSettings, Commissioning
 from engine.answers.commissioning_parts import ToSet
 from webapp.render import NO_BREAK, figures, fixed
@@ -18,7 +19,10 @@ APART_V = 0.05
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SettingRow:
-    """One row: what, to what value, the same per cell, what is set now, whether these differ, and why."""
+    """One row: what, to what value, the same per cell, what is set now, whether these differ, and why.
+
+    `take` is the change of the inverter that a button makes where what is set now was only proposed once.
+    """
 
     label: str
     value: str
@@ -26,6 +30,7 @@ class SettingRow:
     now: str
     differs: bool
     why: str
+    take: Remedy | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +50,7 @@ def cards(answer: Commissioning) -> tuple[SettingsCard, ...]:
             bank_id=bank.bank_id,
             title=bank.bank_name,
             about=_about(bank),
-            rows=tuple(row(one) for one in bank.rows),
+            rows=tuple(row(one, bank.inverter_id) for one in bank.rows),
         )
         for bank in answer.banks
     )
@@ -57,16 +62,27 @@ def _about(bank: BankSettings) -> str:
     return f"{bank.chemistry}, {bank.series} cells in series, on {in_sentence(bank.inverter_name)}"
 
 
-def row(one: ToSet) -> SettingRow:
-    """Write one setting."""
+def row(one: ToSet, inverter_id: str = "") -> SettingRow:
+    """Write one setting; what nobody typed does not differ but was proposed, and the new proposal can be taken."""
+    differs = _differs(one)
     return SettingRow(
         label=one.label,
         value=_value(one),
         per_cell="" if one.cell_v is None else f"{fixed(one.cell_v, CELL_DIGITS)}{NO_BREAK}V",
         now=_now(one),
-        differs=_differs(one),
+        differs=differs,
+        take=_take(one, inverter_id) if differs and one.proposed_as and inverter_id else None,
         why=f"{one.why[:1].upper()}{one.why[1:]}.",
     )
+
+
+def _take(one: ToSet, inverter_id: str) -> Remedy | None:
+    """The change that takes what is proposed now, as the display of the inverter has it."""
+    if one.pack_v is None:
+        return None
+    volts = round(one.pack_v, PACK_DIGITS)
+    label = f"Take {fixed(volts, PACK_DIGITS)} V for {in_sentence(one.label)}"
+    return Remedy(label=label, section="inverters", item_id=inverter_id, values={one.proposed_as: volts})
 
 
 def _value(one: ToSet) -> str:
@@ -120,6 +136,6 @@ def differing(answer: Commissioning) -> str:
         f"{in_sentence(one.label)} of {in_sentence(bank.bank_name)}"
         for bank in answer.banks
         for one in bank.rows
-        if _differs(one)
+        if _differs(one) and not one.proposed_as
     ]
     return f"Set otherwise now: {listed(found)}." if found else ""

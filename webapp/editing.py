@@ -157,7 +157,7 @@ def change_part(
         request,
         sent,
         lambda document: with_values(document, section, "", values),
-        what if isinstance(what, str) else what(),
+        (what if isinstance(what, str) else what()) + _read_as(card),
         f"{path}#{card.id}",
         lambda errors, status: show(request, card.refused(errors), status),
     )
@@ -181,6 +181,7 @@ def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
     document, also = shelf.also(saved.document, thing_id)
     taken = [text for one in card.fields if (text := one.stands_in(card.form.raw))]
     also += f", {' and '.join(taken)} taken for what was left empty" if taken else ""
+    also += _read_as(card)
     return save(
         request,
         sent,
@@ -189,6 +190,12 @@ def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
         f"{shelf.path}#{shelf.anchor}-{thing_id}",
         lambda errors, status: shelf.show(request, card.refused(errors), status),
     )
+
+
+def _read_as(card: Card) -> str:
+    """Say which numbers were read from another unit than their field's, behind the name of the change."""
+    said = [text for one in card.fields if (text := one.read_as(card.form.raw))]
+    return "".join(f", {text}" for text in said)
 
 
 def _with_the_rest(shelf: Shelf, document: Document, blank: Card, card: Card) -> Card:

@@ -15,15 +15,17 @@ from typing import Any, Generic, TypeVar
 from engine.errors import InputError
 from engine.fields import Quantity, quantities, whole_if_so
 from engine.text.dates import clock_hour
-from webapp.numbers import number, whole
+from webapp.numbers import SPLIT_NUMBER, number, read_number, whole
 from webapp.readings import Reading, readings
 from webapp.shown_numbers import refusal, shown_text
-from webapp.units import SI, chosen, shown_meaning, shown_unit
+from webapp.units import HORSEPOWER, SI, Scale, chosen, scale_of, shown_meaning, shown_unit, typed_scale
 
 T = TypeVar("T")
 LONGEST_TEXT = 80
 LEAST_SPELT_UNIT = 4
 """Letters of the shortest unit that a label may say itself: cells, days, strings."""
+OF_THE_SHAFT = " at the shaft (the motor draws more: type amperes × volts of its plate)"
+"""What is said of horsepower."""
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -66,6 +68,20 @@ class Field:
             return ""
         text = f"{shown_text_of(self.stand_in, self.quantity)} {shown_unit(self.quantity.unit, chosen())}".strip()
         return f"{self.label[:1].lower()}{self.label[1:]} {text}"
+
+    def read_as(self, raw: Mapping[str, str]) -> str:
+        """Say what a number with another unit behind it was read as; nothing where it stands in the field's own."""
+        typed = raw.get(self.name, "").strip()
+        found = SPLIT_NUMBER.fullmatch(typed)
+        if self.quantity is None or found is None or self.quantity.clock:
+            return ""
+        unit = self.quantity.unit
+        behind, own = typed_scale(found[3], unit), scale_of(unit, chosen()) or Scale(unit, 1.0)
+        if behind is None or (behind.times, behind.plus) == (own.times, own.plus):
+            return ""
+        value = read_number(typed, self.quantity)
+        said = f"{self.label[:1].lower()}{self.label[1:]} “{typed}” read as {value:.4g} {unit}"
+        return f"{said}{OF_THE_SHAFT}" if behind.unit == HORSEPOWER else said
 
     @property
     def caption(self) -> str:

@@ -72,10 +72,19 @@ def readings(typed: str, meaning: Quantity, series: str = "") -> tuple[Reading, 
     """
     if not typed.strip() or _taken(typed, meaning):
         return ()
-    found = [*_thousands(typed), *_other_unit(typed, meaning), *_other_size(typed, meaning, series)]
+    found = [
+        *_thousands(typed),
+        *_other_unit(typed, meaning),
+        *_other_size(typed, meaning, series),
+        *_other_prefix(typed, meaning),
+    ]
     units = chosen()
     spelt = (Reading(one.label, notation(one.text, units)) for one in found)
-    return tuple(one for one in spelt if _taken(one.text, meaning))
+    by_text: dict[str, Reading] = {}
+    for one in spelt:
+        if _taken(one.text, meaning):
+            by_text.setdefault(one.text, one)
+    return tuple(by_text.values())
 
 
 def _taken(typed: str, meaning: Quantity) -> bool:
@@ -108,6 +117,27 @@ def _other_unit(typed: str, meaning: Quantity) -> Iterator[Reading]:
         for at, factor in WATTS_PER_VA if unit.lower() in VOLT_AMPERES else (("", 1.0),):
             text = f"{value * factor * times[0] / base[0]:.10g}"
             yield Reading(f"{value:g} {unit}{at} is {text} {meaning.unit}", text)
+
+
+def _other_prefix(typed: str, meaning: Quantity) -> Iterator[Reading]:
+    """The same number with another prefix before its unit, as where watts stand in a field of kW, or Wh for kWh."""
+    found, base = SPLIT_NUMBER.fullmatch(typed.strip()), _scale(meaning.unit.split(" ")[0])
+    if found is None or base is None or in_two_ways(typed):
+        return
+    unit = found[3].strip()
+    behind = _scale(unit) if unit else base
+    if unit.lower() in VOLT_AMPERES or behind is None or behind[1] != base[1]:
+        return
+    try:
+        value = float(plain_digits(found[2])) * (-1.0 if found[1] else 1.0)
+    except ValueError:
+        return
+    for prefix, times in PREFIXES.items():
+        if times == behind[0]:
+            continue
+        text = f"{value * times / base[0]:.10g}"
+        label = f"{value:g} {prefix}{base[1]}"
+        yield Reading(f"Read it as {label}" if times == base[0] else f"{label} is {text} {meaning.unit}", text)
 
 
 def _scale(unit: str) -> tuple[float, str] | None:

@@ -24,6 +24,14 @@ from webapp.render import fixed, percent
 from webapp.words import MONTHS, counted, energy, in_sentence, number
 
 ALMOST = 1e-6
+_LESS = {
+    "current": "may not give the current",
+    "board": "opens its board at low cell volts under load",
+    "inverter": "is cut off by the inverter’s volts under load",
+    "reserve": "falls to its reserve in some hour",
+    "cold": "gives nothing so cold",
+}
+"""What one string less does hour by hour, by the limit it meets."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +45,7 @@ class SizeView:
     panels_short: bool
     cells: int
     steps: tuple[StepDown, ...]
-    rows: tuple[tuple[SizeRow, str], ...]
+    rows: tuple[tuple[SizeRow, str, str], ...]
     notices: tuple[Notice, ...]
     figure: Figure
 
@@ -54,7 +62,7 @@ def size_view(house: Household, supply: Supply, answer: Sizing, sky: Sky) -> Siz
         panels_short=answer.panels_short_kwh > 0.0,
         cells=answer.strings * answer.series,
         steps=bank_steps(house, built, answer.month).steps,
-        rows=tuple((row, recovery(row, answer)) for row in answer.rows),
+        rows=tuple((row, recovery(row, answer), why_more(row)) for row in answer.rows),
         notices=more_strings_note(answer, bank),
         figure=charts.sizes(
             [row.label_kwh for row in answer.rows],
@@ -67,7 +75,9 @@ def size_view(house: Household, supply: Supply, answer: Sizing, sky: Sky) -> Siz
 
 def sentence(answer: Sizing, sky: Sky) -> Markup:
     """Say what so many days ask for: usable, label of whole strings, and cells."""
-    return Markup("{} in {} {} for <strong>{} usable</strong>: <strong>{} on the label</strong>, {} of {}.").format(
+    return Markup(
+        "{} in {} {} for <strong>{} usable</strong> at the terminals: <strong>{} on the label</strong>, {} of {}."
+    ).format(
         days_asked(answer.days, sky),
         MONTHS[answer.month - 1],
         "ask" if answer.days > 1 else "asks",
@@ -110,7 +120,7 @@ def standing_in(answer: Sizing, sky: Sky) -> str:
 
 def own_sentence(answer: Sizing) -> str:
     """Say how far the bank as it stands carries."""
-    yours = f"Yours, {counted(answer.own_strings, 'string')}, holds {energy(answer.own_usable_kwh)} usable"
+    yours = f"Yours, {counted(answer.own_strings, 'string')}, holds {energy(answer.own_usable_kwh)} usable there"
     if answer.own_days is None:
         return f"{yours}; such days do not empty it, because it holds more than they ask for."
     if answer.own_days > DAYS_PER_YEAR:
@@ -124,8 +134,9 @@ def panels_sentence(answer: Sizing) -> str:
     month = MONTHS[answer.month - 1]
     if answer.panels_short_kwh > 0.0:
         return (
-            f"The panels are short: on an average day in {month} they give {energy(answer.average_yield_kwh)} of the "
-            f"{energy(answer.daily_load_kwh)} that is used, {energy(answer.panels_short_kwh)} too little every day. "
+            f"The panels are short: on an average day in {month} they give {energy(answer.average_yield_kwh)}, counted "
+            f"behind the solar charger (Sun counts before it), of the {energy(answer.daily_load_kwh)} that is used, "
+            f"{energy(answer.panels_short_kwh)} too little every day. "
             "No bank is full again until the days grow brighter; more panels or less use come before more cells."
         )
     surplus_kwh = answer.average_yield_kwh - answer.daily_load_kwh
@@ -147,6 +158,17 @@ def recovery(row: SizeRow, answer: Sizing) -> str:
     if row.recovery_days is not None:
         return fixed(row.recovery_days, 1)
     return "never, in this month" if answer.panels_short_kwh > 0.0 else "over 28"
+
+
+def why_more(row: SizeRow) -> str:
+    """Say why a row has more strings than its energy asks for; empty where it has not."""
+    if not row.more_by:
+        return ""
+    if row.more_by == "fewer days":
+        return "as fewer days ask for"
+    fewer = row.strings - 1
+    does = _LESS.get(row.more_by, "has too little within reach under load")
+    return f"{row.strings_by_kwh} by the kWh alone; {counted(fewer, 'string')} {does}"
 
 
 def more_strings_note(answer: Sizing, bank: Bank) -> tuple[Notice, ...]:

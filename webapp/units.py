@@ -21,6 +21,9 @@ M_PER_FOOT = 0.3048
 M_PER_INCH = 0.0254
 KM_PER_MILE = 1.609344
 LITRES_PER_GALLON = 3.785411784
+W_PER_HP = 746.0
+"""The horsepower of electric motors [W] (published: NIST Special Publication 811, exact)."""
+HORSEPOWER = "hp"
 F_PER_C = 1.8
 F_AT_0_C = 32.0
 MM2_PER_KCMIL = 0.5067074790974977
@@ -207,8 +210,22 @@ _KINDS: tuple[tuple[tuple[str, ...], dict[str, Scale]], ...] = (
             "kcmil mcm": Scale("kcmil", 1 / MM2_PER_KCMIL),
         },
     ),
-    (("W",), {"w watt watts": Scale("W", 1.0), "kw kilowatt kilowatts": Scale("kW", 0.001)}),
-    (("kW",), {"kw kilowatt kilowatts": Scale("kW", 1.0), "w watt watts": Scale("W", 1000.0)}),
+    (
+        ("W",),
+        {
+            "w watt watts": Scale("W", 1.0),
+            "kw kilowatt kilowatts": Scale("kW", 0.001),
+            "hp horsepower": Scale(HORSEPOWER, 1 / W_PER_HP),
+        },
+    ),
+    (
+        ("kW",),
+        {
+            "kw kilowatt kilowatts": Scale("kW", 1.0),
+            "w watt watts": Scale("W", 1000.0),
+            "hp horsepower": Scale(HORSEPOWER, 1000 / W_PER_HP),
+        },
+    ),
     (("kWp",), {"kwp kw": Scale("kWp", 1.0), "wp w watt watts": Scale("W", 1000.0)}),
     (("kWh", "kWh a day"), {"kwh": Scale("kWh", 1.0), "wh": Scale("Wh", 1000.0)}),
     (("h", "h a day"), {"h hr hrs hour hours": Scale("h", 1.0), "min mins minute minutes": Scale("min", 60.0)}),

@@ -17,7 +17,7 @@ from engine.answers.charging import Charging, charging
 from engine.answers.charging_current import current_limits
 from engine.answers.charging_notices import LEAD_APART_C, LEAD_C, lead_cell_v
 from engine.answers.commissioning_bus import bus_rows, own_end
-from engine.answers.commissioning_parts import ToSet, volts_rows
+from engine.answers.commissioning_parts import ToSet, marked_as_proposed, volts_rows
 from engine.answers.notices import running_notices
 from engine.answers.notices_cold import unstated_notices
 from engine.cells.cold_limits import FULL_C
@@ -39,6 +39,7 @@ class BankSettings:
     bank_name: str
     chemistry: str
     series: int | None
+    inverter_id: str
     inverter_name: str
     rows: tuple[ToSet, ...]
     notices: tuple[Notice, ...]
@@ -107,8 +108,9 @@ def _supply(supply: Supply, answers: Sequence[Charging]) -> Iterator[BankSetting
         bank_name=supply.name,
         chemistry=" and ".join(dict.fromkeys(bank.cell.name for bank in supply.banks)),
         series=None,
+        inverter_id=supply.inverter.id,
         inverter_name=supply.inverter.name,
-        rows=bus_rows(supply, answers),
+        rows=tuple(marked_as_proposed(supply.inverter, one) for one in bus_rows(supply, answers)),
         notices=(),
     )
     for bank, answer in zip(supply.banks, answers, strict=True):
@@ -123,9 +125,10 @@ def _bank(bank: Bank, inverter: Inverter, answer: Charging, rows: Iterable[ToSet
         bank_name=bank.name,
         chemistry=bank.cell.name,
         series=bank.series,
+        inverter_id=inverter.id,
         inverter_name=inverter.name,
         rows=(
-            *(_at_its_temperature(bank, one) for one in rows),
+            *(marked_as_proposed(inverter, _at_its_temperature(bank, one)) for one in rows),
             *_equalising(bank, inverter),
             *_temperatures(bank),
             *_board(bank),

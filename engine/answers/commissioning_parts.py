@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from engine.answers.charging import Charging
+from engine.house.inverter import Inverter
 
 NAMED = {"end": "Absorption", "reserve": "Reserve, under load"}
+INVERTER_FIELDS = {"cutoff": "dc_min_v", "restart": "restart_v"}
+"""Where the inverter holds what is set."""
 LEAST_MIN = 0.5
 """A shorter hold is none [min]."""
 
@@ -24,6 +28,8 @@ class ToSet:
         Where it is something else, in `unit`.
     now : float or None
         What is set now where the household says so, in pack volts or in `unit`.
+    proposed_as : str
+        Field of the inverter that holds `now`, where nobody typed it: it was proposed for the bank as it was then.
     """
 
     key: str
@@ -34,6 +40,7 @@ class ToSet:
     value: float | None = None
     unit: str = ""
     now: float | None = None
+    proposed_as: str = ""
 
 
 def volts_rows(answer: Charging) -> Iterator[ToSet]:
@@ -49,6 +56,12 @@ def volts_rows(answer: Charging) -> Iterator[ToSet]:
         )
         if one.key == "end":
             yield from _hold(answer)
+
+
+def marked_as_proposed(inverter: Inverter, row: ToSet) -> ToSet:
+    """Return a row, marked where what is set now was proposed and nobody typed it."""
+    field = INVERTER_FIELDS.get(row.key, "")
+    return dataclasses.replace(row, proposed_as=field) if field in inverter.proposed else row
 
 
 def _hold(answer: Charging) -> Iterator[ToSet]:

@@ -148,6 +148,7 @@ def _inverter(inverter: Inverter) -> Section:
     """Its figures; loss factors as the form works them out stand as worked out from the efficiency beside them."""
     usual = inverter.k1 == LINEAR_LOSS
     origins = dict.fromkeys(("k1", "k2"), "worked out from the full-load efficiency") if usual else {}
+    origins |= dict.fromkeys(inverter.proposed, "proposed for the bank as it was then, not typed")
     full_load = Row(
         label=FULL_LOAD_EFFICIENCY.label,
         value=inverter.efficiency(inverter.rated_w) * FULL_LOAD_EFFICIENCY.scale,

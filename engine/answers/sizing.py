@@ -53,6 +53,8 @@ class SizeRow:
 
     `hardest_days` is the length of the run that asks for most, `days` or less; `label_kwh` is what that takes of cells
     of any size, `whole_label_kwh` the label of the whole strings. `lowest_soc` is the lowest of the runs.
+    `strings_by_kwh` are the strings that the energy alone asks for; where there are more, `more_by` is the limit that
+    one string less met hour by hour (as `Trajectory.ended_by`), or ``fewer days`` where the row above asks for them.
     """
 
     days: int
@@ -66,6 +68,8 @@ class SizeRow:
     lowest_soc: float
     unserved_kwh: float
     recovery_days: float | None
+    strings_by_kwh: int
+    more_by: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -239,8 +243,9 @@ def _row(supply: Supply, energies: Days, days: int, shorter: Sequence[SizeRow]) 
     hardest = energies.hardest_days(days)
     needed_kwh = energies.deepest_kwh(hardest)
     exact = _strings_for(supply, needed_kwh, energies.mean_dc_w)
-    least = max(ceil(exact - 1e-6), 1, *(row.strings for row in shorter[-1:]))
-    strings, spell = _confirmed(supply, energies, days, least)
+    by_kwh = max(ceil(exact - 1e-6), 1)
+    least = max([by_kwh, *(row.strings for row in shorter[-1:])])
+    strings, spell, met = _confirmed(supply, energies, days, least)
     runs = [spell] if hardest == days else [spell, _spell(supply, energies, hardest, strings)]
     return SizeRow(
         days=days,
@@ -254,6 +259,8 @@ def _row(supply: Supply, energies: Days, days: int, shorter: Sequence[SizeRow]) 
         lowest_soc=min(float(one.soc.min()) for one in runs),
         unserved_kwh=max(one.totals.unserved_kwh for one in runs),
         recovery_days=_longest([_recovery_days(supply, energies, strings, float(one.soc[-1])) for one in runs]),
+        strings_by_kwh=by_kwh,
+        more_by="" if strings == by_kwh else met or "fewer days",
     )
 
 
@@ -263,16 +270,21 @@ def _longest(recovery_days: Sequence[float | None]) -> float | None:
     return max(known) if len(known) == len(recovery_days) else None
 
 
-def _confirmed(supply: Supply, energies: Days, days: int, least: int) -> tuple[int, Trajectory]:
-    """The fewest strings that leave nothing unserved hour by hour, and their spell; `least` where more do not help."""
+def _confirmed(supply: Supply, energies: Days, days: int, least: int) -> tuple[int, Trajectory, str]:
+    """The fewest strings that leave nothing unserved hour by hour, their spell, and the limit that one less met.
+
+    `least` where more do not help.
+    """
     first = _spell(supply, energies, days, least)
     if first.ended_h is None:
-        return least, first
+        return least, first, ""
+    met = first.ended_by
     for strings in range(least + 1, min(2 * least + _MORE_STRINGS, MOST_STRINGS) + 1):
         spell = _spell(supply, energies, days, strings)
         if spell.ended_h is None:
-            return strings, spell
-    return least, first
+            return strings, spell, met
+        met = spell.ended_by
+    return least, first, ""
 
 
 def _spell(supply: Supply, energies: Days, days: int, strings: int) -> Trajectory:

@@ -40,9 +40,16 @@ FULL_LOAD_EFFICIENCY = Quantity(
 """What a form asks for in place of the two loss factors."""
 
 
+PROPOSED = ("dc_min_v", "restart_v")
+"""Volts that are proposed where somebody cannot find them."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Inverter:
-    """An inverter: the pack volts it works in, what it can give and what it loses."""
+    """An inverter: the pack volts it works in, what it can give and what it loses.
+
+    `proposed` names those of `PROPOSED` that nobody typed: they were proposed for the bank as it was then.
+    """
 
     __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
 
@@ -121,8 +128,13 @@ class Inverter:
         hint="Bottom of the battery voltage range in its data sheet: how low the cut-off may be set",
     )
 
+    proposed: tuple[str, ...] = ()
+
     def __post_init__(self) -> None:
         check(self)
+        if unknown := [name for name in self.proposed if name not in PROPOSED]:
+            text = f"Proposed volts must be among {', '.join(PROPOSED)}; got “{unknown[0]}”."
+            raise InputError("proposed", text)
         if not self.dc_min_v < self.dc_max_v:
             raise InputError(
                 "dc_max_v",

@@ -166,8 +166,18 @@ KINDS: Mapping[str, LoadKind] = {
     ),
     "water": LoadKind(
         name="Hot water",
-        hint="A tank with an immersion heater or a heat pump.",
+        hint="A tank with an immersion heater or a heat pump. Its kWh a day, if you know them, are enough.",
         fields={
+            "daily_kwh": _field(
+                "Electricity a day, if you know it",
+                "kWh a day",
+                0,
+                200,
+                0.0,
+                _assumed("not known: worked out from the water drawn, how hot it is and the tank’s loss"),
+                "From a plug-in energy meter, or the kWh a year of its label ÷ 365; it goes before the water drawn, "
+                "its temperatures, the standing loss and the COP. 0 works it out from them",
+            ),
             "litres": _field(
                 "Hot water drawn",
                 "litres a day",

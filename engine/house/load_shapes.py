@@ -142,7 +142,9 @@ def by_run_w(v: Values, _month: int) -> Hours:
 
 
 def water_kwh(v: Values) -> float:
-    """Electricity a day for hot water [kWh]: heat of the water drawn and standing loss, over the COP."""
+    """Electricity a day for hot water [kWh]: as typed, else heat of the water drawn and standing loss, over the COP."""
+    if v.get("daily_kwh", 0.0) > 0.0:
+        return v["daily_kwh"]
     drawn_kwh = v["litres"] * WATER_KWH_PER_LITRE_K * (v["hot_c"] - v["cold_c"])
     return (drawn_kwh + v["standing_kwh"]) / v["cop"]
 

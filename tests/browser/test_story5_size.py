@@ -23,7 +23,8 @@ def test_three_days_ask_for_33_kwh_usable_and_four_strings(open_page: Opener, ad
     page = open_page(address)
     expect(page.locator("#answer [role=status]")).to_have_text(
         re.compile(
-            r"Three dull days in December ask for 33\s?kWh usable: 57\s?kWh on the label, 4 strings of 16 cells\."
+            r"Three dull days in December ask for 33\s?kWh usable at the terminals: 57\s?kWh on the label, "
+            r"4 strings of 16 cells\."
         )
     )
     figures = page.locator(".figures")

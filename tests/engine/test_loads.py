@@ -332,3 +332,16 @@ def test_the_running_power_of_a_run_counts_against_the_inverter_though_the_mean_
 def test_more_runs_than_their_hours_hold_are_refused():
     with pytest.raises(InputError, match="A mean day of its runs needs 10 kWh a day"):
         load("runs", run_kwh=5.0, runs=14.0, power_w=2000.0, start_h=9.0, end_h=12.0)
+
+
+def test_hot_water_takes_the_kwh_that_are_known_before_litres_and_degrees():
+    """An energy a day is itself, at any hour and whatever the tank; 0 works it out again."""
+    values = {"daily_kwh": 4.2, "litres": 300.0, "cop": 3.0}
+    load = Load(id="tank", name="Tank", kind="water", values=values)
+    assert daily_kwh(load, 1) == pytest.approx(4.2)
+    timed = Load(id="tank", name="Tank", kind="water", values=values | {"start_h": 10.0, "run_h": 4.0})
+    assert daily_kwh(timed, 1) == pytest.approx(4.2)
+    by_litres = Load(id="tank", name="Tank", kind="water", values={"litres": 300.0, "cop": 3.0})
+    zero = Load(id="tank", name="Tank", kind="water", values=values | {"daily_kwh": 0.0})
+    assert daily_kwh(zero, 1) == pytest.approx(daily_kwh(by_litres, 1))
+    assert daily_kwh(zero, 1) != pytest.approx(4.2)

@@ -8,6 +8,8 @@ from typing import Any
 
 import pytest
 
+from engine.cells import catalogue
+from engine.json_answer import plain_data
 from tests.conftest import Client, soup
 from tests.web.conftest import HOUSEHOLDS, Opener
 from webapp.card_view import SMALL_THINGS, THINGS, from_percent
@@ -205,3 +207,25 @@ def test_the_same_hours_for_two_charges_are_explained(client_of: Opener, small_h
     told = text_of(card_of(client, "month=12"))
     assert len(set(hours)) < len(hours)
     assert "Bread oven takes most of 2.6 kW" in told or "ends in the same hours: Bread oven begins at 8" in told
+
+
+def test_the_fire_service_is_told_the_family_and_not_the_name_of_a_test(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    own = plain_data(catalogue.load("lfp")) | {
+        "id": "lfp/test-7",
+        "name": "LFP (lithium iron phosphate), your test “s”",
+    }
+    small_house["banks"][0]["chemistry"] = own
+    said = text_of(card_of(client_of(small_house)))
+    assert "which kind: LFP (lithium iron phosphate)." in said
+    assert "your test" not in said
+
+
+def test_the_hours_gained_say_from_what_charge_and_hour_they_are(client: Client) -> None:
+    told = client.get("/card.json?month=12&days=2").json()["supply"]
+    card = card_of(client, "month=12&days=2")
+    said = text_of(card.select_one(".door-order").find_next("p"))
+    assert f"from {told['order_soc'] * 100:.0f} %, not rounded, at 18 o’clock" in said
+    assert "days named at the foot" in said
+    assert "days: " in text_of(card.select(".door-fine")[-1])

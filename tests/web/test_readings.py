@@ -13,6 +13,8 @@ from webapp.numbers import number
 from webapp.readings import readings
 
 WATTS = Quantity(label="Power", unit="W", low=10, high=9000)
+KILOWATTS = Quantity(label="Power", unit="kW", low=0.5, high=100)
+KILOWATT_HOURS = Quantity(label="Energy", unit="kWh a day", low=0.1, high=200)
 CELL_V = Quantity(label="Charge ends at", unit="V per cell", low=1, high=4.5)
 DEGREES = Quantity(label="Cell temperature", unit="°C", low=-40, high=60)
 SHARE = Quantity(label="Full-load efficiency", unit="%", low=0.5, high=1, percent=True)
@@ -36,6 +38,14 @@ CELLS = Quantity(label="Cells", unit="cells", low=1, high=4000, whole=True)
         ("abc", WATTS, []),
         ("60", WATTS, []),
         ("2e9", WATTS, []),
+        ("1500", KILOWATTS, ["1.5"]),
+        ("1500 kW", KILOWATTS, ["1.5"]),
+        ("5", WATTS, ["5000"]),
+        ("12 Wh", KILOWATT_HOURS, ["12"]),
+        ("1500", KILOWATT_HOURS, ["1.5"]),
+        ("12 V", KILOWATT_HOURS, []),
+        ("280000", Quantity(label="Label capacity", unit="Ah", low=0.1, high=20_000), ["280"]),
+        ("3450", CELL_V, ["3.45"]),
     ],
 )
 def test_what_may_have_been_meant(typed: str, meaning: Quantity, offered: list[str]) -> None:
@@ -130,3 +140,29 @@ def test_a_household_of_endless_things_is_refused_in_a_sentence(client: Client, 
     response = client.post("/files/upload", files=sent)
     assert response.status_code == 422
     assert f"A household may have {most} {section}; this has 1\u202f000." in soup(response).get_text()
+
+
+def what_was_saved(client: Client, path: str) -> str:
+    said = soup(client.get(path)).select_one("#saved p")
+    assert said is not None
+    return " ".join(said.get_text().split())
+
+
+def test_a_number_in_another_unit_is_said_as_it_was_read(client: Client) -> None:
+    """20 miles are 32.19 km, by definition of the mile; a number in the field's own unit needs no words."""
+    sent = form_of(soup(client.get("/loads?edit=van")), "load-van-form")
+    assert client.post("/loads", sent | {"values.distance_km": "20 miles"}).status_code == 303
+    assert "distance driven “20 miles” read as 32.19 km a day" in what_was_saved(client, "/loads")
+    sent = form_of(soup(client.get("/loads?edit=van")), "load-van-form")
+    assert client.post("/loads", sent | {"values.distance_km": "40 km"}).status_code == 303
+    assert "read as" not in what_was_saved(client, "/loads")
+
+
+def test_horsepower_is_taken_as_watts_at_the_shaft_and_that_is_said(client: Client) -> None:
+    """The horsepower of electric motors is 746 W (NIST SP 811)."""
+    sent = form_of(soup(client.get("/loads?add=steady")), "add-load-form")
+    assert client.post("/loads", sent | {"name": "Pump", "values.power_w": "1 hp"}).status_code == 303
+    assert client.document()["loads"][-1]["values"]["power_w"] == 746
+    said = what_was_saved(client, "/loads")
+    assert "“1 hp” read as 746 W at the shaft" in said
+    assert "the motor draws more" in said

@@ -49,9 +49,10 @@ def test_story_five_by_hand(client_of: Opener) -> None:
 def test_the_sentence_and_the_own_bank(client_of: Opener) -> None:
     page = soup(client_of("story5.json").get("/size?days=3&month=12"))
     assert words(page, ".sentence") == (
-        "Three dull days in December ask for 33 kWh usable: 57 kWh on the label, 4 strings of 16 cells."
+        "Three dull days in December ask for 33 kWh usable at the terminals: 57 kWh on the label, "
+        "4 strings of 16 cells."
     )
-    assert words(page, ".range") == "Yours, 1 string, holds 10 kWh usable and carries about 0.91 such days."
+    assert words(page, ".range") == "Yours, 1 string, holds 10 kWh usable there and carries about 0.91 such days."
 
 
 def test_one_day_is_said_in_the_singular(client_of: Opener) -> None:
@@ -123,6 +124,16 @@ def test_more_strings_than_the_sum_is_said(client_of: Opener, small_house: dict[
     assert answer["strings"] > by_sum
     told = [note.get_text() for note in soup(client.get("/size?days=1&sky=none")).select(".note")]
     assert any(f"By the sum of the days {by_sum:.0f} string" in text for text in told)
+    rows = soup(client.get("/size?days=1&sky=none")).select("table.sizes tbody tr")
+    assert answer["rows"][0]["strings_by_kwh"] == by_sum
+    for row, shown in zip(answer["rows"], rows, strict=True):
+        why = shown.select_one("[data-label^=strings] small")
+        assert (row["strings"] > row["strings_by_kwh"]) == (why is not None)
+    first = rows[0].select_one("[data-label^=strings] small")
+    assert first is not None
+    fewer = answer["strings"] - 1
+    assert first.get_text().startswith(f"{by_sum:.0f} by the kWh alone; {fewer} string")
+    assert first.get_text().endswith("may not give the current")
 
 
 def test_where_the_label_goes_ends_at_the_sockets(client: Client) -> None:
@@ -389,3 +400,14 @@ def test_the_label_of_the_headline_is_that_of_whole_strings(client_of: Opener) -
     assert "57 kWh on the label, 4 strings" in words(page, ".sentence")
     assert words(page, "table.sizes tr.asked td[data-label^=strings]") == "4 (57.3)"
     assert words(page, ".steps tbody tr td.n:last-child").startswith("57.3")
+
+
+def test_the_kwh_of_an_average_day_say_on_which_side_of_the_charger_they_are(client_of: Opener) -> None:
+    """Sun tells an average December day before the solar charger, Bank size behind it: the charger is between them."""
+    client = client_of("story5.json")
+    behind_kwh = client.get("/size.json?days=3&month=12").json()["average_yield_kwh"]
+    assert "counted behind the solar charger (Sun counts before it)" in words(
+        soup(client.get("/size?month=12&days=3")), ".panels"
+    )
+    december = soup(client.get("/sun")).select("table.months tbody tr")[11].find_all("td")
+    assert behind_kwh == pytest.approx(float(december[1].get_text()) * 0.95, abs=0.06)

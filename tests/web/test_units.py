@@ -535,3 +535,11 @@ def test_the_page_says_how_it_reads_and_what_stays(client: Client) -> None:
     assert "At 2:30 pm on 21 June the shed was at 68,9 °F; 9,8 ft of" in told
     assert "19 miles" in told
     assert "answers as JSON, tables as CSV" in page.get_text()
+
+
+def test_a_rule_of_thumb_has_two_figures_in_any_unit() -> None:
+    gallons = AsShown(Units(volume="gal", distance="mi"))
+    assert gallons.text("a bath takes about 100 litres") == "a bath takes about 26 gallons"
+    assert gallons.text("tanks hold 150 to 300 litres") == "tanks hold 40 to 79 gallons"
+    assert gallons.text("about 13,000 km a year") == "about 8\u202f100 miles a year"
+    assert gallons.text("100 litres were burnt") == "26.4 gallons were burnt"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from tests.conftest import Client, form_of, soup
@@ -100,3 +102,33 @@ def test_the_highest_charging_current_that_was_typed_is_shown(own: Client) -> No
     assert "Charges with at most" not in spaced(own)
     saved(own, "/inverter", "inverter-inverter-form", charge_limit_a="62.5")
     assert "Charges with at most 62.5 A its solar charger, as typed" in spaced(own)
+
+
+def test_volts_that_nobody_typed_are_not_said_to_differ_and_the_new_ones_are_taken_by_one_click(own: Client) -> None:
+    """The proposal is kept for what it is, through saves of other fields, until somebody types."""
+    add_bank(own)
+    saved(own, "/inverter", "add-inverter-form", **INVERTER | dict.fromkeys(VOLTS, "") | {"lowest_v": "40"})
+    assert own.document()["inverters"][0]["proposed"] == ["dc_min_v", "restart_v"]
+    bank = own.document()["banks"][0]["id"]
+    saved(own, "/banks", f"bank-{bank}-form", reserve_soc="35")
+    saved(own, "/inverter", "inverter-inverter-form", idle_w="33")
+    assert own.document()["inverters"][0]["proposed"] == ["dc_min_v", "restart_v"]
+    page = soup(own.get("/commissioning"))
+    rows = {text(row.th): row for row in page.select("table.commission tbody tr")}
+    now = text(rows["Restart"].select_one("[data-label='set now']"))
+    assert "proposed for the bank as it was then, not typed" in now
+    assert "differs" not in now
+    assert "Set otherwise now: Restart" not in text(page)
+    new_v = float(text(rows["Restart"].select_one("[data-label='whole bank']")).split()[0])
+    assert new_v != own.document()["inverters"][0]["restart_v"]
+    form = rows["Restart"].select_one("form[action='/apply']")
+    assert form is not None
+    own.post("/apply", {one["name"]: one["value"] for one in form.select("input")})
+    assert own.document()["inverters"][0]["restart_v"] == new_v
+    again = soup(own.get("/commissioning")).select("table.commission tbody tr form[action='/apply']")
+    assert not [one for one in again if "restart" in text(one).lower()]
+    saved(own, "/inverter", "inverter-inverter-form", restart_v=str(new_v + 1))
+    assert own.document()["inverters"][0]["proposed"] == ["dc_min_v"]
+    page = soup(own.get("/commissioning"))
+    said = re.search(r"Set otherwise now: [^.]*Restart", text(page))
+    assert said is not None

@@ -11,6 +11,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from engine.answers.card import Card, card
+from engine.cells import catalogue
 from engine.errors import InputError, Unreachable
 from engine.fields import Quantity
 from engine.house.bank import Bank
@@ -135,10 +136,10 @@ def _shown(house: Household, answer: Card) -> dict[str, Any]:
         (notice for notice in answer.notices if notice.level == "stop"),
         key=lambda notice: not any(name in notice.text for name in own),
     )
-    cells = [bank.cell.name for bank in mine.banks]
+    families = [catalogue.names().get(bank.cell.base_id, bank.cell.name) for bank in mine.banks]
     return {
         "ah_text": _ah_text(mine.banks),
-        "kinds": listed(list(dict.fromkeys(cells))),
+        "kinds": listed(list(dict.fromkeys(families))),
         "month": MONTHS[answer.month - 1],
         "view": card_view(answer, house.site),
         "others": [(one.bank.id, one.name) for one in house.supplies() if one.bank.id != answer.supply.bank_id],

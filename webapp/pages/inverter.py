@@ -13,7 +13,7 @@ from engine.errors import InputError
 from engine.fields import quantities
 from engine.house.generator import Generator
 from engine.house.household import Household
-from engine.house.inverter import FULL_LOAD_EFFICIENCY, Inverter, losses_from_full_load, suggested_losses
+from engine.house.inverter import FULL_LOAD_EFFICIENCY, PROPOSED, Inverter, losses_from_full_load, suggested_losses
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing
 from webapp.forms import Card, Field, Group, Values, filled, number_field, number_fields, text_of
 from webapp.inverter_volts import USUAL, usual_volts
@@ -162,14 +162,20 @@ def _generator_card(house: Household, item_id: str, sent: Typed) -> Card:
     )
 
 
-def _thing(values: Values, old: Document) -> Document:
-    thing = {**old, **values}
+def _thing(values: Values, old: Document, sent: Typed | None = None) -> Document:
+    thing = {**old, **values, "proposed": _proposed(values, old, sent or {})}
     efficiency = thing.pop("efficiency")
     if efficiency is None and all(values[name] is None for name in LOSSES):
         efficiency = USUAL_EFFICIENCY
     if efficiency is not None:
         thing["k1"], thing["k2"] = losses_from_full_load(efficiency, values["idle_w"], values["rated_w"])
     return thing
+
+
+def _proposed(values: Values, old: Document, sent: Typed) -> list[str]:
+    """Volts that nobody typed: left empty now, or left as they were proposed before."""
+    still = [name for name in old.get("proposed", ()) if values[name] == old.get(name)]
+    return [name for name in PROPOSED if name in still or not sent.get(name, "typed").strip()]
 
 
 def _join_lone_bank(document: Document, inverter_id: str) -> tuple[Document, str]:
@@ -240,7 +246,8 @@ def page(request: Request) -> Response:
 def change(request: Request, sent: Sent) -> Response:
     """Add an inverter or save a changed one."""
     month = local_now(request, opened(request)[1]).month
-    return change_thing(request, replace(SHELF, card=partial(_card, month=month)), sent)
+    shelf = replace(SHELF, card=partial(_card, month=month), thing=partial(_thing, sent=sent))
+    return change_thing(request, shelf, sent)
 
 
 @router.post(f"{PAGE.path}/remove")
