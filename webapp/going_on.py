@@ -33,7 +33,7 @@ A = TypeVar("A")
 
 KEPT = ("reserve", "skies", OFF, ALONE, TOLD, FIRST)
 """What of the question these pages pass on without asking for it, unless it is refused: names that begin so."""
-UNTIL, UNTIL_LABEL = "until", "To last until"
+UNTIL, UNTIL_LABEL, UNTIL_SAID = "until", "To last until", "The moment to last until"
 WHOLE_HOURS = "%Y-%m-%d %H:%M"
 
 

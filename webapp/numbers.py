@@ -201,7 +201,9 @@ def _refuse_unit(unit: str, typed: str, meaning: Quantity) -> None:
             f"{meaning.label}: “{typed}” are volt-amperes, and watts are usually less, 0.8 to 1.0 of them (typical, "
             "from memory). Look on the type plate for the figure in W.",
         )
-    advice = f"type it in {own}" if own else "type the number alone"
+    if meaning.unit in CLOCK_UNITS and meaning.high == HOURS_PER_DAY:
+        own = "hours of the day, such as 7 or 18:30"
+    advice = f"type it in {own}" if own and not own.startswith("for each ") else "type the number alone"
     raise InputError("", f"{meaning.label}: “{typed}” carries “{unit}”, which this field does not take; {advice}.")
 
 

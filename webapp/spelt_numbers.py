@@ -20,7 +20,7 @@ Read = Callable[[str, Quantity], float]
 
 
 def spelt_out(typed: str, meaning: Quantity, read: Read) -> float | None:
-    """Return the number that a text stands for in a field of panels, of a direction or of a place; None for any other.
+    """Return the number that a text stands for in a field of panels, rated hours, a direction or a place; else None.
 
     Parameters
     ----------
@@ -40,12 +40,31 @@ def spelt_out(typed: str, meaning: Quantity, read: Read) -> float | None:
     if meaning.unit == "kWp":
         found = _TIMES.fullmatch(typed)
         return None if found is None else _round(int(found[1]) * read(found[2], meaning))
+    if meaning.unit == "hours":
+        return _rated_hours(typed, meaning, read)
     if meaning.unit != "degrees":
         return None
     if (meaning.low, meaning.high) == (0.0, _WHOLE_TURN_DEG):
         return _compass_deg(typed)
     sides = _SIDES.get(meaning.high) if meaning.low == -meaning.high else None
     return None if sides is None else _on_a_side(typed, meaning, sides, read)
+
+
+def _rated_hours(typed: str, meaning: Quantity, read: Read) -> float | None:
+    """Hours of a rated discharge as a cell has them printed: C10 and C/10 are ten, and so is 0.1C.
+
+    Examples
+    --------
+    >>> hours = Quantity(label="Rated for", unit="hours", low=0.5, high=200)
+    >>> [_rated_hours(text, hours, lambda part, _: float(part)) for text in ("C10", "c/20", "0.1C", "10")]
+    [10.0, 20.0, 10.0, None]
+    """
+    if found := re.fullmatch(r"c\s*/?\s*(\d.*)", typed, re.IGNORECASE):
+        return read(found[1], meaning)
+    if found := re.fullmatch(r"([\d.,]+)\s*c", typed, re.IGNORECASE):
+        rate = read(found[1], meaning)
+        return _round(1.0 / rate) if rate > 0.0 else None
+    return None
 
 
 def _round(number: float) -> float:

@@ -168,7 +168,8 @@ def shedding(one: Coming, until: datetime | None = None, minded: Mapping[str, fl
     until_h = (until - one.at).total_seconds() / 3600.0
     if not 0.0 < until_h <= one.given.length_h:
         last = one.at + timedelta(hours=one.given.length_h)
-        raise InputError("until", f"To last until must be after {one.at:%d %b %H:%M} and by {last:%d %b %H:%M}.")
+        span = f"after {one.at:%d %b %H:%M} and by {last:%d %b %H:%M}"
+        raise InputError("until", f"The moment to last until must be {span}.")
     loads = sheddable(one)
     costs = _costs(loads, minded or {})
     as_is = one.run(until_ended=True)

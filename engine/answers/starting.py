@@ -145,7 +145,7 @@ def starting(one: Coming, until: datetime, margin_h: float = USUAL_MARGIN_H) -> 
         last = one.at + timedelta(hours=one.given.length_h)
         raise InputError(
             "until",
-            f"To last until must be an hour from now to {last:%Y-%m-%d %H:%M}, the end of the days; "
+            f"The moment to last until must be an hour from now to {last:%Y-%m-%d %H:%M}, the end of the days; "
             f"got {until:%Y-%m-%d %H:%M}.",
         )
     days = RunDays(one=one, generator=generator, until_h=until_h, margin_h=margin_h)

@@ -109,13 +109,13 @@ class Bank:
         "25 °C",
     )
     rated_h: float | None = quantity(
-        "Ampere-hours are for a discharge of",
+        "Hours of the rated discharge",
         "hours",
         0.5,
         200,
         default=None,
         optional=True,
-        hint="Lead-acid alone: C20 on the label is 20, C100 is 100; of your own test the hours it took. Empty: 20",
+        hint="Lead-acid alone, as printed: C20 is 20 hours, C100 is 100; of your own test the hours it took. Empty: 20",
     )
     stated_kwh: float | None = quantity(
         "Energy on the label of the whole bank",

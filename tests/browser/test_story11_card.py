@@ -85,3 +85,29 @@ def test_another_season_is_asked_for_without_scripts(open_page: Opener, site: st
     page.get_by_role("button", name="Work it out").click()
     expect(page.locator(".title-block")).to_contain_text("June")
     expect(page.locator(".door-table tbody tr")).to_have_count(5)
+
+
+def test_on_a_phone_the_hours_stand_whole_in_two_columns(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/card?month=12", viewport={"width": 360, "height": 800})
+    table = page.locator(".door-hours")
+    assert table.evaluate("e => e.scrollWidth <= e.parentElement.clientWidth")
+    says, lasts = ([cell.bounding_box() for cell in row.locator("td").all()] for row in table.locator("tr").all())
+    assert len(says) == len(lasts) > 3
+    for one, other in zip(says, lasts, strict=True):
+        assert one is not None
+        assert other is not None
+        assert abs(one["y"] - other["y"]) < 1.0
+        assert one["x"] + one["width"] <= other["x"] + 0.5
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_a_table_that_slides_sideways_is_shaded_where_there_is_more(open_page: Opener, site: str, scheme: str) -> None:
+    page = open_page(f"{site}/loads", viewport={"width": 360, "height": 800}, color_scheme=scheme)
+    box = page.locator("#loads-table")
+    style = box.evaluate("e => { const s = getComputedStyle(e); return [s.backgroundAttachment, s.backgroundImage]; }")
+    assert style[0].split(", ")[:4] == ["local", "local", "scroll", "scroll"]
+    assert style[1].count("linear-gradient") == 4
+    ground = page.evaluate("getComputedStyle(document.body).backgroundColor")
+    assert style[1].count(ground) == 2, "the covers are of the ground’s own colour"
+    page.emulate_media(media="print")
+    assert box.evaluate("e => getComputedStyle(e).backgroundImage") == "none"

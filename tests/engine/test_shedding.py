@@ -132,7 +132,7 @@ def test_a_pump_that_runs_by_night_is_moved_under_the_sun() -> None:
 
 @pytest.mark.parametrize("hours", [-1.0, 0.0, 9999.0])
 def test_a_moment_outside_the_days_is_refused_by_name(hours: float) -> None:
-    with pytest.raises(InputError, match="To last until must be after 25 Nov 18:00") as refused:
+    with pytest.raises(InputError, match="The moment to last until must be after 25 Nov 18:00") as refused:
         shedding(days(home()), EVENING + timedelta(hours=hours))
     assert refused.value.field == "until"
 

@@ -178,7 +178,7 @@ def test_the_usual_moment_is_noon_three_days_on() -> None:
 
 def test_what_cannot_be_asked_is_refused() -> None:
     one = days_of(0.5)
-    with pytest.raises(InputError, match="To last until must be an hour from now to 2026-12-06 00:00") as fault:
+    with pytest.raises(InputError, match="last until must be an hour from now to 2026-12-06 00:00") as fault:
         starting(one, datetime(2027, 1, 1))
     assert fault.value.field == "until"
     bare = dataclasses.replace(one, supply=dataclasses.replace(one.supply, generator=None))

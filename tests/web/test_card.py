@@ -229,3 +229,26 @@ def test_the_hours_gained_say_from_what_charge_and_hour_they_are(client: Client)
     assert f"from {told['order_soc'] * 100:.0f} %, not rounded, at 18 o’clock" in said
     assert "days named at the foot" in said
     assert "days: " in text_of(card.select(".door-fine")[-1])
+
+
+def test_the_monitors_ampere_hours_are_the_labels_where_nobody_tested(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    small_house["banks"][0] |= {"tested_ah": None, "label_ah": 800.0, "parallel": 1}
+    assert "a monitor set to the label’s 800 Ah (nobody has tested them)." in text_of(card_of(client_of(small_house)))
+    small_house["banks"][0]["tested_ah"] = 780.0
+    assert "a monitor set to the tested 780 Ah." in text_of(card_of(client_of(small_house)))
+
+
+def test_the_hours_say_from_when_and_with_whose_loads_they_are(client_of: Opener, small_house: dict[str, Any]) -> None:
+    """100 W always, 300 W more in June: 2.4 and 9.6 kWh a day; Dublin’s clock is an hour ahead in June."""
+    small_house["loads"] = [
+        {"id": "base", "name": "Router", "kind": "steady", "values": {"power_w": 100.0}},
+        {"id": "fan", "name": "Fan", "kind": "steady", "months": [6], "values": {"power_w": 300.0}},
+    ]
+    client = client_of(small_house)
+    november, june = (text_of(card_of(client, f"month={month}")) for month in (11, 6))
+    assert "Without sun, from 18 o’clock, it lasts" in november
+    assert "with the loads of November, 2.4 kWh a day" in november
+    assert "Without sun, from 19 o’clock, it lasts" in june
+    assert "with the loads of June, 9.6 kWh a day" in june

@@ -62,14 +62,19 @@ def test_each_save_names_the_first_thing_missing_until_today_can_be_asked(client
     saved(client, "/inverter", "add-inverter-form", **INVERTER)
     assert next_link(client, "/inverter") == ("Next: enter your first load", "/loads#add-load")
     saved(client, "/loads?add=house", "add-load-form")
-    assert next_link(client, "/loads") == ("Next: enter where your house stands", "/sun#site")
+    assert next_link(client, "/loads") == (
+        "Next: enter where your house stands, or add another load",
+        "/sun#site",
+    )
     place = {"latitude_deg": "52", "longitude_deg": "5", "time_zone": "Europe/Amsterdam"}
     saved(client, "/sun/site", "site-form", "/sun", **place, climate="temperate_maritime")
     words, address = next_link(client, "/sun")
     assert address == "/sun#add-array"
     assert "or ask Today without any sun" in words
     saved(client, "/sun/arrays", "add-array-form", "/sun", kwp="4", tilt_deg="30")
-    assert {next_link(client, page) for page in DESCRIBE} == {("Next: ask Today", "/today")}
+    for page in DESCRIBE:
+        beside = ", or add another load" if page == "/loads" else ""
+        assert next_link(client, page) == (f"Next: ask Today{beside}", "/today")
 
 
 def test_an_inverter_takes_the_only_bank_in_the_same_save_and_says_so(client: Client) -> None:
@@ -324,3 +329,22 @@ def test_pages_that_ask_open_even_with_an_impossible_dull_day(client_of: Opener,
 def test_an_always_on_part_left_empty_says_what_it_stands_for(client: Client) -> None:
     page = soup(client.get("/loads?add=house"))
     assert "200 W, or half the day’s mean power if that is less" in " ".join(page.get_text().split())
+
+
+def test_after_a_load_another_is_offered_beside_the_next_step(client: Client) -> None:
+    next_line = soup(client.get("/loads")).select_one("#saved .next")
+    assert next_line is not None
+    assert [link["href"] for link in next_line.select("a")] == ["/today", "#add-load"]
+    assert text(next_line).endswith("or add another load")
+    assert "add another load" not in text(soup(client.get("/banks")).select_one("#saved .next"))
+
+
+def test_the_folded_menu_begins_with_starting_ones_own_while_the_example_is_open(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    first = soup(client_of(None).get("/today")).select_one(".menu nav a")
+    assert first is not None
+    assert (text(first), first["href"]) == ("Start my own household", "/files")
+    own = soup(client_of(small_house).get("/today")).select_one(".menu nav a")
+    assert own is not None
+    assert own["href"] != "/files"

@@ -81,6 +81,10 @@ def test_a_generator_is_added_changed_and_removed(client: Client) -> None:
         ({"stop_soc": "52"}, "at least 5 points above the start, 50 %; got 52 %."),
         ({"idle_l_per_h": "2"}, "at most that at full load, 1.2 l/h; got 2 l/h."),
         ({"rated_w": "3 kVA"}, "“3 kVA” are volt-amperes, and watts are usually less"),
+        (
+            {"quiet_to_h": "7 bells"},
+            "does not take; type it in hours of the day, such as 7 or 18:30.",
+        ),
         ({"quiet_from_h": "7.3"}, "must be a whole or half hour from 0 to 24 o’clock; got 7.3."),
         ({"quiet_to_h": "24:30"}, "must be a whole or half hour from 0 to 24 o’clock; got 24.5."),
         ({"quiet_from_h": "0", "quiet_to_h": "24"}, "leave no hour in which it may run."),

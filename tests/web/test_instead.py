@@ -77,6 +77,24 @@ def test_the_hint_of_a_cold_charge_says_what_is_counted_for_these_cells(
     assert "the highest at any temperature" in hints["lead"]
 
 
+@pytest.mark.parametrize("typed", ["C10", "c/10", "0.1C", "0,1 c", "10 hours", "10"])
+def test_rated_hours_are_taken_as_printed_on_the_cell_and_shown_with_its_temperature(
+    client_of: Opener, small_house: dict[str, Any], typed: str
+) -> None:
+    lead = {"chemistry": "lead_sealed", "series": 24, "reserve_soc": 0.5, "board": None, "cell_c": 9.0}
+    small_house["banks"][0] |= lead
+    client = client_of(small_house)
+    page = soup(client.get("/banks"))
+    assert "cells at 9 °C" in text(page.select_one("#bank-store-facts header"))
+    assert "taken for 20 hours" in text(page.select_one("#bank-store-facts"))
+    sent = form_of(page, "bank-store-form") | {"rated_h": typed}
+    assert client.post("/banks", sent).status_code == 303
+    assert client.document()["banks"][0]["rated_h"] == 10.0
+    assert ", for 10 hours" in text(soup(client.get("/banks")).select_one("#bank-store-facts"))
+    refused = client.post("/banks", form_of(soup(client.get("/banks")), "bank-store-form") | {"rated_h": "C9000"})
+    assert refused.status_code == 422
+
+
 def test_a_bank_that_is_gone_or_an_inverter_that_is_not_there_changes_nothing(two: Client) -> None:
     base = form_of(soup(two.get("/banks")), "add-bank-form")
     for sent in ({"item_id": "gone", "inverter": "main"}, {"item_id": "van", "inverter": "gone"}):

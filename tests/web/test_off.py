@@ -71,8 +71,8 @@ def test_what_is_ticked_on_today_is_off_in_the_block_inside_it_and_open_again_on
 @pytest.mark.parametrize(
     ("query", "said"),
     [
-        ("until=2036-01-01", "To last until must be after"),
-        ("until=soon", "To last until must be now, or a moment such as"),
+        ("until=2036-01-01", "The moment to last until must be after"),
+        ("until=soon", "The moment to last until must be now, or a moment such as"),
         ("mind_tank=9", "Heat-pump tank must be a number from 1 to 5"),
     ],
 )

@@ -97,3 +97,16 @@ def test_a_generator_has_its_fuel_beside_the_banks(client_of: Opener, small_hous
     assert row["fuel"]["litres_a_year"] > 0.0
     assert row["fuel"]["price_a_year"] is None
     assert "litres a year" in soup(client.get("/winters")).get_text()
+
+
+@pytest.mark.parametrize("text", ["AUD 400", "400 AUD", "AUD400"])
+def test_a_currency_beside_a_price_is_taken_as_the_households(client: Client, text: str) -> None:
+    assert saved(client, bank_per_kwh=text).status_code == 303
+    assert client.document()["prices"]["currency"] == "AUD"
+    assert client.document()["prices"]["bank_per_kwh"] == 400.0
+    refused = saved(client, fuel_per_litre="2 €")
+    assert refused.status_code == 422
+    said = words(soup(refused), ".summary")
+    assert "“2 €” carries “€”, which this field does not take; type the number alone." in said
+    assert saved(client, fuel_per_litre="2 l").status_code == 422
+    assert client.document()["prices"]["fuel_per_litre"] is None

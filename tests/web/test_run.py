@@ -97,8 +97,8 @@ def test_quiet_hours_without_a_start_are_a_stop(client_of: Opener) -> None:
 @pytest.mark.parametrize(
     ("query", "name", "said"),
     [
-        ("until=2036-01-01%2010:00", "until", "To last until must be"),
-        ("until=soon", "until", "To last until must be now, or a moment such as"),
+        ("until=2036-01-01%2010:00", "until", "The moment to last until must be"),
+        ("until=soon", "until", "The moment to last until must be now, or a moment such as"),
         ("margin=13", "margin", "Time to spare must be a number from 0 to 12 h; got 13."),
         ("margin=x", "margin", "Time to spare must be a number"),
         ("charge=120", "charge", "from 0 to 100 %; got 120."),

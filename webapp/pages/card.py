@@ -11,11 +11,13 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from engine.answers.card import Card, card
+from engine.balance.forcing import mean_day_hours
 from engine.cells import catalogue
 from engine.errors import InputError, Unreachable
 from engine.fields import Quantity
 from engine.house.bank import Bank
 from engine.house.household import Household
+from engine.quantities import WH_PER_KWH
 from engine.sky.days import Sky
 from webapp.card_view import THINGS_SOURCE, card_view
 from webapp.dull_days import chosen_spell, read_sky, spell_choices, usual_dull_days
@@ -141,6 +143,7 @@ def _shown(house: Household, answer: Card) -> dict[str, Any]:
         "ah_text": _ah_text(mine.banks),
         "kinds": listed(list(dict.fromkeys(families))),
         "month": MONTHS[answer.month - 1],
+        "day_kwh": sum(float(part.sum()) for part in mean_day_hours(house, mine, answer.month)) / WH_PER_KWH,
         "view": card_view(answer, house.site),
         "others": [(one.bank.id, one.name) for one in house.supplies() if one.bank.id != answer.supply.bank_id],
         "things_source": THINGS_SOURCE,
@@ -151,7 +154,12 @@ def _shown(house: Household, answer: Card) -> dict[str, Any]:
 
 
 def _ah_text(banks: Sequence[Bank]) -> str:
-    """The tested ampere-hours that a monitor is set to: of each bank its own, which are never added up."""
+    """The ampere-hours that a monitor is set to, tested or the label’s: of each bank its own, which are never added."""
     if len(banks) == 1:
-        return f"{banks[0].ah:,.0f}\u00a0Ah"
-    return listed([f"{bank.ah:,.0f}\u00a0Ah of {in_sentence(bank.name)}" for bank in banks])
+        return _its_ah(banks[0])
+    return listed([f"{_its_ah(bank)} of {in_sentence(bank.name)}" for bank in banks])
+
+
+def _its_ah(bank: Bank) -> str:
+    told = f"{bank.ah:,.0f}\u00a0Ah"
+    return f"the label’s {told} (nobody has tested them)" if bank.tested_ah is None else f"the tested {told}"

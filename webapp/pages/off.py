@@ -17,7 +17,7 @@ from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.going_on import (
     UNTIL,
-    UNTIL_LABEL,
+    UNTIL_SAID,
     Question,
     answered,
     days_to_come,
@@ -112,7 +112,7 @@ def _answer(
 ) -> Shedding | None:
     minded = {name.removeprefix(MIND): value for name, value in values.items() if name.startswith(MIND)}
     try:
-        moment = read_moment(raw[UNTIL], base.now, UNTIL_LABEL)
+        moment = read_moment(raw[UNTIL], base.now, UNTIL_SAID)
         found = shedding(one, to_standard(base.house.site, moment), minded)
         return on_the_clock(found, base.house.site)
     except InputError as fault:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
+
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
@@ -15,6 +18,11 @@ from webapp.standing import next_step
 
 PAGE = Page("Describe", "Prices", "/prices", "What bank, panels and fuel cost you")
 router = APIRouter()
+PRICED = tuple(quantities(Prices))
+_SYMBOL, _FIGURE = rf"[^\d\s.,+/*−-]{{1,{LONGEST_SYMBOL}}}", r"\d[\d.,\s]*"
+_PRICED = re.compile(rf"(?P<before>{_SYMBOL})\s*(?P<one>{_FIGURE})|(?P<other>{_FIGURE}?)\s*(?P<after>{_SYMBOL})")
+_NO_CURRENCY = frozenset({"k", "m", "kwh", "wh", "kwp", "l"})
+"""What may stand behind a price and is none."""
 
 
 @router.get(PAGE.path)
@@ -26,9 +34,31 @@ def page(request: Request) -> Response:
 @router.post(PAGE.path)
 def change(request: Request, sent: Sent) -> Response:
     """Save what was typed."""
-    return change_part(
-        request, "prices", prices_card(opened(request)[1]), sent, "prices changed", PAGE.path, _show, _values
-    )
+    card = prices_card(opened(request)[1])
+    return change_part(request, "prices", card, without_currency(sent), "prices changed", PAGE.path, _show, _values)
+
+
+def without_currency(sent: Mapping[str, str]) -> dict[str, str]:
+    """Return what was sent with a currency typed beside a price taken off, and put into its own field where it fits.
+
+    A price in another currency than the household's stays as it was typed, and is refused.
+
+    Examples
+    --------
+    >>> without_currency({"currency": "", "bank_per_kwh": "AUD 400"})
+    {'currency': 'AUD', 'bank_per_kwh': '400'}
+    >>> without_currency({"currency": "€", "bank_per_kwh": "400 €", "fuel_per_litre": "$2", "panels_per_kwp": "5 kWp"})
+    {'currency': '€', 'bank_per_kwh': '400', 'fuel_per_litre': '$2', 'panels_per_kwp': '5 kWp'}
+    """
+    found = dict(sent)
+    for name in PRICED:
+        typed = _PRICED.fullmatch(sent.get(name, "").strip())
+        if typed is None:
+            continue
+        symbol = typed["before"] or typed["after"]
+        if symbol.lower() not in _NO_CURRENCY and found.get("currency", "").strip() in ("", symbol):
+            found |= {"currency": symbol, name: typed["one"] or typed["other"]}
+    return found
 
 
 def prices_card(house: Household) -> Card:

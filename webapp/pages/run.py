@@ -19,7 +19,7 @@ from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.going_on import (
     UNTIL,
-    UNTIL_LABEL,
+    UNTIL_SAID,
     Question,
     answered,
     days_to_come,
@@ -135,7 +135,7 @@ def _answer(
     assert form.value is not None
     margin_h = float(form.value["margin"])
     try:
-        moment = read_moment(form.raw[UNTIL], base.now, UNTIL_LABEL)
+        moment = read_moment(form.raw[UNTIL], base.now, UNTIL_SAID)
         return on_the_clock(starting(one, to_standard(base.house.site, moment), margin_h), base.house.site), None
     except InputError as fault:
         errors[UNTIL] = fault.message
