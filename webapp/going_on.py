@@ -34,7 +34,6 @@ A = TypeVar("A")
 KEPT = ("reserve", "skies", OFF, ALONE, TOLD, FIRST)
 """What of the question these pages pass on without asking for it, unless it is refused: names that begin so."""
 UNTIL, UNTIL_LABEL, UNTIL_SAID = "until", "To last until", "The moment to last until"
-WHOLE_HOURS = "%Y-%m-%d %H:%M"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,8 +67,9 @@ def merged(base: Moment, form: Parsed[Values], errors: dict[str, str]) -> Parsed
 
 def until_field(base: Moment, usual: datetime) -> Field:
     """Ask for the moment that the bank is to last to; `usual` is in local standard time."""
-    text = f"{to_civil(base.house.site, usual):{WHOLE_HOURS}}"
-    return Field(name=UNTIL, label=UNTIL_LABEL, kind="text", default=text, hint=f"A moment such as {text}")
+    until = to_civil(base.house.site, usual)
+    text = f"{until.day} {until:%b %Y %H:%M}"
+    return Field(name=UNTIL, label=UNTIL_LABEL, kind="text", default=text, hint=f"Sunday 8:00, or like {text}")
 
 
 def asking(

@@ -27,12 +27,13 @@ from engine.house.charge_scales import SCALES, Marks, Told, on_scale, told, volt
 from engine.house.household import Household, Supply
 from engine.sky.days import SEASON, WORDS, Sky, guessed
 from engine.sky.series import KcSeries
+from webapp.applied import APPLIED
 from webapp.carried import FIRST
 from webapp.dated_days import LOOKED_AHEAD_DAYS, USUAL_WORD, day_list, days_in_words, moved, read_first
 from webapp.dull_days import OWN_DAY, read_sky
 from webapp.editing import local_now, opened, store_of
 from webapp.forms import Field, Parsed, Values, number_field, parse
-from webapp.questions import DAY_BY_DAY, asked, every_bank, read_moment, strangers, to_standard, tried
+from webapp.questions import DAY_BY_DAY, asked, every_bank, read_coming, strangers, to_standard, tried
 from webapp.skies import series_of, skies_field
 from webapp.units import chosen, notation
 from webapp.words import long_date
@@ -64,7 +65,7 @@ AT = Field(
     kind="text",
     default="now",
     optional=True,
-    hint="now, 18:00 of today, or like 25 Nov 2026 18:00",
+    hint="now, 18:00 of today, Sunday 8:00, or like 25 Nov 2026 18:00",
 )
 
 
@@ -111,7 +112,7 @@ def read_question(request: Request, typed: Mapping[str, str] | None = None) -> Q
     fields = (*_bank_fields(house, supplies, typed, now.month), AT, *((skies,) if len(skies.choices) > 1 else ()))
     form: Parsed[Values] = parse(fields, typed, build=lambda values: values)
     errors = {**form.errors, **strangers(typed, list(form.raw))}
-    moment = tried(errors, "at", lambda: read_moment(form.raw["at"], now), now)
+    moment = tried(errors, "at", lambda: read_coming(form.raw["at"], now), now)
     at, values = to_standard(house.site, moment), form.value or {}
     first = first_day(house, supplies, at)
     was = tried(errors, "sky", partial(read_first, typed.get(FIRST, ""), first), first)
@@ -151,7 +152,7 @@ def read_question(request: Request, typed: Mapping[str, str] | None = None) -> Q
 
 def _with_kwh(typed: Mapping[str, str]) -> dict[str, str]:
     """The query with the days' kWh, typed in a field of their own, as the days of the question."""
-    found = {name: text for name, text in typed.items() if name != KWH}
+    found = {name: text for name, text in typed.items() if name not in (KWH, APPLIED)}
     if typed.get("sky", "").strip() == KWH:
         found["sky"] = f"{KWH}:{_listed_numbers(typed.get(KWH, ''))}"
     return found

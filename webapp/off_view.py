@@ -47,8 +47,8 @@ def on_the_clock(answer: Shedding, site: Site) -> Shedding:
     return dataclasses.replace(answer, at=to_civil(site, answer.at), until=to_civil(site, answer.until), offs=offs)
 
 
-def off_view(answer: Shedding, one: Coming, site: Site) -> OffView:
-    """Return the view of an answer that is on the household's clock."""
+def off_view(answer: Shedding, one: Coming, site: Site, *, on_again: bool = False) -> OffView:
+    """Return the view of an answer that is on the household's clock; `on_again` where Today had loads switched off."""
     times = civil_times(site, to_standard(site, answer.at), answer.times_h.tolist())
     before = Curve(name="as it is", times=times, percent=tuple((answer.soc * 100.0).tolist()))
     after = Curve(name="switched off", times=times, percent=tuple((answer.soc_then * 100.0).tolist()))
@@ -56,7 +56,7 @@ def off_view(answer: Shedding, one: Coming, site: Site) -> OffView:
     said = sentence(answer)
     return OffView(
         sentence=said,
-        range=_range(answer),
+        range=_range(answer, "With everything on" if on_again else "As it is"),
         brief=said.striptags(),
         offs=tuple((_what(off), _when(off, answer), energy(off.saved_kwh)) for off in answer.offs),
         gains=tuple((row, _hours(row.gained_h), _lasts(row.after_h)) for row in answer.candidates),
@@ -109,12 +109,12 @@ def _when(off: SwitchOff, answer: Shedding) -> str:
     return "now" if off.off_h < NOW_H else f"by {stamp(off.off_at)}"
 
 
-def _range(answer: Shedding) -> str:
+def _range(answer: Shedding, how: str) -> str:
     if answer.enough:
         lasts = "beyond these days" if answer.hours is None else duration(answer.hours)
-        return f"As it is, it lasts {lasts}."
+        return f"{how}, it lasts {lasts}."
     assert answer.hours is not None
-    as_is = f"As it is, it lasts {duration(answer.hours)}"
+    as_is = f"{how}, it lasts {duration(answer.hours)}"
     if not answer.offs:
         return f"{as_is}. Loads marked never off were not touched."
     sure = (

@@ -29,7 +29,7 @@ from webapp.numbers import looks_like_share
 from webapp.readings import with_readings
 from webapp.render import json_answer, json_errors
 from webapp.words import MONTHS, weekday
-from webapp.written_dates import iso_text
+from webapp.written_dates import coming_text, iso_text
 
 T = TypeVar("T")
 
@@ -136,6 +136,13 @@ def read_moment(text: str, now: datetime, label: str = "From") -> datetime:
             f"from the year {FIRST_YEAR} to {LAST_YEAR}; got {shown}.",
         ) from None
     return found.astimezone(now.tzinfo) if found.tzinfo else found.replace(tzinfo=now.tzinfo)
+
+
+def read_coming(text: str, now: datetime, label: str = "From") -> datetime:
+    """Read a moment as `read_moment`, or one to come: Sunday 8 am, tomorrow 18:00, noon, midnight."""
+    if text.strip().lower() == "today":
+        return now
+    return read_moment(coming_text(text, now, "at", label), now, label)
 
 
 def read_day(text: str, field: str, label: str, example: date, otherwise: str = "") -> date:

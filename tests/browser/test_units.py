@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+import pytest
 from playwright.sync_api import expect
 
 from tests.browser.conftest import Opener
@@ -51,3 +52,14 @@ def test_fahrenheit_and_comma_from_the_first_choice_to_the_sheet(open_page: Open
     page.emulate_media(media="print")
     expect(page.locator("article.sheet")).to_contain_text("°F")
     assert "°C" not in page.locator("article.sheet > section:not(#sheet-worked)").all_inner_texts()
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_a_moment_of_a_12_hour_clock_is_seen_whole_in_its_field(open_page: Opener, site: str, width: int) -> None:
+    page = open_page(f"{site}/units", viewport={"width": width, "height": 800})
+    page.select_option("#units-clock", "12")
+    expect(page.locator("#units-example")).to_contain_text("2:30 pm")
+    page.goto(f"{site}/off?charge=70")
+    expect(page.locator("#until")).to_have_value(re.compile(r"^\d+ [A-Z][a-z]{2} 20\d\d \d+:\d\d [ap]m$"))
+    page.fill("#until", "29 Nov 2026 12:00 pm")
+    assert page.locator("#until").evaluate("field => field.scrollWidth <= field.clientWidth")

@@ -117,3 +117,14 @@ def test_where_nothing_was_worked_out_no_empty_table_says_how(example: Client) -
     found = answer(example, "charge=70&sky=dark,dark&at=2026-11-25%2018:00&until=2026-11-28%2012:00")
     assert "does not last until" in found.get_text()
     assert [table for table in found.select(".proof table") if not table.select("tbody tr")] == []
+
+
+def test_what_was_ticked_off_on_today_is_said_to_be_on_again(client_of: Opener) -> None:
+    client = client_of(None)
+    page = soup(client.get("/today?charge=80"))
+    ticks = [str(one["value"]) for one in page.select("#answer input.off")]
+    for tick in ticks:
+        again = soup(client.get(f"/today?charge=80&off={tick}"))
+        assert [str(one["value"]) for one in again.select("#answer input.off")] == ticks
+    assert "With everything on, it lasts" in client.get(f"/off?charge=80&off={ticks[0]}").text
+    assert "As it is, it lasts" in client.get("/off?charge=80").text

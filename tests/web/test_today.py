@@ -722,3 +722,29 @@ def test_less_switched_on_leaves_more_of_what_is_usable_to_the_idle_and_it_says_
     basis = soup(client.get(f"/today?{ask}")).select_one(".figures .basis")
     assert basis is not None
     assert ("the less is on, the longer the inverter’s idle takes its share" in basis.get_text()) == (idle_w > 0.0)
+
+
+def test_a_remedy_taken_on_today_says_what_it_changed_and_can_be_undone(client: Client) -> None:
+    opened = soup(client.get("/banks")).select_one("form[id^=bank-][id$=-form]")
+    assert opened is not None
+    sent = {
+        name: str(opened.select_one(f"input[name={name}]")["value"])  # type: ignore[index]
+        for name in ("household", "revision", "mark", "item_id")
+    }
+    before = client.get("/today.json?charge=70").json()["hours_to_reserve"]
+    remedy = sent | {"section": "banks", "value.reserve_soc": "0.3", "what": "Use 30 %", "back": "/today?charge=70"}
+    answer = client.post("/apply", remedy)
+    assert answer.status_code == 303, answer.text[:200]
+    page = soup(client.get(answer.headers["location"]))
+    line = page.select_one("#saved-line")
+    assert line is not None
+    assert "Use 30 %" in line.get_text()
+    assert page.select_one("#charge")["value"] == "70"  # type: ignore[index]
+    assert client.get("/today.json?charge=70").json()["hours_to_reserve"] != before
+    undo = page.select("form[action='/undo'] input")
+    back = client.post("/undo", {str(one["name"]): str(one["value"]) for one in undo}).headers["location"]
+    undone = soup(client.get(back))
+    assert "undid: Use 30 %" in undone.select_one("#saved-line").get_text()  # type: ignore[union-attr]
+    assert undone.select_one("#charge")["value"] == "70"  # type: ignore[index]
+    assert client.get("/today.json?charge=70").json()["hours_to_reserve"] == before
+    assert soup(client.get("/today?charge=70")).select_one("#saved-line") is None

@@ -15,6 +15,7 @@ from engine.answers.changes import changes
 from engine.errors import InputError
 from engine.house import household
 from engine.house.bounds import refuse_long
+from webapp.applied import with_applied
 from webapp.editing import (
     Sent,
     Show,
@@ -283,7 +284,7 @@ def apply(request: Request, sent: Sent) -> Response:
         sent,
         lambda document: with_values(document, sent.get("section", ""), sent.get("item_id", ""), values),
         sent.get("what", "a remedy")[:80],
-        own_page(sent.get("back", "")),
+        with_applied(own_page(sent.get("back", "")), sent.get("revision", "")),
         _refusal(request, sent),
     )
 

@@ -36,7 +36,7 @@ from webapp.questions import (
     bank_field,
     json_reply,
     plain_query,
-    read_moment,
+    read_coming,
     to_standard,
 )
 from webapp.render import Page
@@ -55,7 +55,9 @@ def page(request: Request) -> Response:
         "fields": [one for one in question.fields if not one.name.startswith(MIND)],
         "minds": [one for one in question.fields if one.name.startswith(MIND)],
     }
-    return answered(request, "off.html", question, shown | _shown(question), own=(UNTIL, MIND))
+    return answered(
+        request, "off.html", question, shown | _shown(question, on_again=OFF in asked(request)), own=(UNTIL, MIND)
+    )
 
 
 @router.get(f"{PAGE.path}.json")
@@ -112,7 +114,7 @@ def _answer(
 ) -> Shedding | None:
     minded = {name.removeprefix(MIND): value for name, value in values.items() if name.startswith(MIND)}
     try:
-        moment = read_moment(raw[UNTIL], base.now, UNTIL_SAID)
+        moment = read_coming(raw[UNTIL], base.now, UNTIL_SAID)
         found = shedding(one, to_standard(base.house.site, moment), minded)
         return on_the_clock(found, base.house.site)
     except InputError as fault:
@@ -120,12 +122,12 @@ def _answer(
         return None
 
 
-def _shown(question: Question[Shedding]) -> dict[str, Any]:
+def _shown(question: Question[Shedding], *, on_again: bool) -> dict[str, Any]:
     base, answer, one = question.now, question.answer, question.one
     if answer is None or one is None or base.sky is None:
         return {}
     month = answer.at.month
-    view = off_view(answer, one, base.house.site)
+    view = off_view(answer, one, base.house.site, on_again=on_again and not base.off)
     kept = going_on(base)
     return {
         "view": view,

@@ -36,7 +36,7 @@ from webapp.questions import (
     bank_field,
     first_step,
     json_reply,
-    read_moment,
+    read_coming,
     to_standard,
 )
 from webapp.render import Page
@@ -135,7 +135,7 @@ def _answer(
     assert form.value is not None
     margin_h = float(form.value["margin"])
     try:
-        moment = read_moment(form.raw[UNTIL], base.now, UNTIL_SAID)
+        moment = read_coming(form.raw[UNTIL], base.now, UNTIL_SAID)
         return on_the_clock(starting(one, to_standard(base.house.site, moment), margin_h), base.house.site), None
     except InputError as fault:
         errors[UNTIL] = fault.message

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -18,6 +19,7 @@ from engine.errors import Unreachable
 from engine.house.charge_scales import FLAT_SOC
 from engine.house.household import Household
 from engine.house.loads import daily_kwh
+from webapp.applied import APPLIED
 from webapp.autonomy_view import BankView, bank_views, on_the_clock
 from webapp.autonomy_words import OVER_BUS_SOC, apart_sentence, flat_sentence, over_bus_sentence, weakest_sentence
 from webapp.carried import FIRST, TOLD
@@ -73,6 +75,7 @@ def page(request: Request) -> Response:
         charges=_paired(question.fields),
         others=[one for one in question.fields if not one.name.startswith("charge")],
         query=plain_query(question.typed),
+        applied=request.query_params.get(APPLIED, ""),
         told=question.typed.get(TOLD, ""),
         sky_choices=spell_choices(
             question.house.site,
@@ -185,6 +188,16 @@ def _on_one_bus(question: Question, answer: Autonomy) -> tuple[Notice, ...]:
     return tuple(found)
 
 
+def _in_the_order_of_all_on(question: Question, views: tuple[BankView, ...]) -> tuple[BankView, ...]:
+    """The views with their changes in the order in which they stand with everything on, so that a tick moves no row."""
+    on, _ = worked_out(dataclasses.replace(question, house=question.whole, off=()), {})
+    places = {} if on is None else {lever.name: n for bank in on.banks for n, lever in enumerate(bank.levers)}
+    return tuple(
+        dataclasses.replace(view, levers=tuple(sorted(view.levers, key=lambda one: places.get(one.name, len(places)))))
+        for view in views
+    )
+
+
 def _shown(question: Question, answer: Autonomy, paths: Sequence[str]) -> dict[str, Any]:
     assert question.sky is not None
     month = answer.at.month
@@ -201,6 +214,8 @@ def _shown(question: Question, answer: Autonomy, paths: Sequence[str]) -> dict[s
         *answer.notices,
     )
     views: tuple[BankView, ...] = bank_views(question.house, question.supplies, answer, question.guessed, question.sky)
+    if question.off:
+        views = _in_the_order_of_all_on(question, views)
     strip: tuple[Tile, ...] = tiles(answer.sky_days)
     return {
         "views": views,

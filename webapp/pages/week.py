@@ -32,7 +32,7 @@ from webapp.questions import (
     first_step,
     json_reply,
     plain_query,
-    read_moment,
+    read_coming,
     tiles,
     tried,
 )
@@ -104,7 +104,7 @@ def read_question(request: Request) -> Question:
     fields = (WHEN, AT, BASIS, *bank_field(every_bank(house.supplies())))
     form: Parsed[Values] = parse(fields, typed, build=lambda values: values)
     errors = dict(form.errors)
-    moment = tried(errors, "at", lambda: read_moment(form.raw["at"], now, AT.label), now)
+    moment = tried(errors, "at", lambda: read_coming(form.raw["at"], now, AT.label), now)
     start = start_of(form.raw["month"], moment, now)
     sky_text = typed.get("sky", usual_spell(house.site, house.sun, WEEK_DAYS))
     sky = tried(errors, "sky", lambda: _fourteen(sky_text, house, start.month), None)
