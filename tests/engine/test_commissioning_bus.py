@@ -75,7 +75,7 @@ def test_a_hold_too_short_to_be_one_says_why() -> None:
     small = dataclasses.replace(TWIN, charge_limit_a=1.0, charge_v=3.45)
     bus = rows(settings(HELD, small)[1].banks[0])
     assert bus["hold"].value == 0.0
-    assert "no time to hold" in bus["hold"].why
+    assert "below its tail already" in bus["hold"].why
     assert bus["tail"].value is not None
 
 
