@@ -12,6 +12,7 @@ from engine.answers.notices_cold import unstated_notices
 from engine.answers.notices_lead import bears_notices, equalise_notices, freezing_notices
 from engine.cells.cold_limits import FULL_C
 from engine.house.bank import Bank
+from engine.house.cold import UNSTATED_C
 from engine.house.inverter import Inverter
 
 _EPS = 1e-9
@@ -137,6 +138,13 @@ def _cold(bank: Bank, cold: ColdLimit) -> Iterator[Notice]:
             level="check",
             code="cold-current-not-entered",
             page="banks",
-            text=f"{bank.name}: at {bank.cell_c:g} °C the whole current is counted, as none is entered for 0 °C. The "
-            "cells’ sheet often allows much less so cold: read it and enter it on Banks.",
+            text=f"{bank.name}: at {bank.cell_c:g} °C {_counted(cold.now_a, counted=cold.counted)}, as none is entered "
+            "for 0 °C. The cells’ sheet may allow less so cold: read it and enter it on Banks.",
         )
+
+
+def _counted(now_a: float, *, counted: bool) -> str:
+    """Words for the charge current of cold cells whose own nobody entered."""
+    if not counted:
+        return "the whole current is counted"
+    return f"{now_a:.0f} A are counted, on a line from {UNSTATED_C:g}C at 0 °C (typical, from memory)"

@@ -356,7 +356,10 @@ def test_a_stated_current_is_a_line_and_says_nothing_of_colder_cells() -> None:
 
 
 def test_lfp_without_a_cold_current_is_a_check_when_cold() -> None:
-    assert codes(answer(cold_house(5.0, "lfp")).notices)["cold-current-not-entered"] == "check"
+    found = answer(cold_house(5.0, "lfp")).notices
+    (said,) = [notice for notice in found if notice.code == "cold-current-not-entered"]
+    assert said.level == "check"
+    assert "A are counted, on a line from 0.1C at 0 °C" in said.text
     assert "cold-current-not-entered" not in codes(answer(cold_house(12.0, "lfp")).notices)
     assert "cold-limit-unstated" not in codes(household_notices(cold_house(5.0, "lfp"), 5))
 
