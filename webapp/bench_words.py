@@ -41,6 +41,7 @@ _AGAINST = {
 }
 """What speaks against a log, by the code of its finding."""
 _OTHER = "What else speaks against it stands among the stops and checks of this page."
+_FROM_THERE = "What it gave is from that charge end down: charged further, the cell may give more."
 _NOT_FULL = frozenset({"charge_without_hold", "charge_before_unknown", "charge_start_unknown"})
 
 
@@ -119,7 +120,7 @@ def believable(cycle: Cycle | None, findings: Sequence[Finding]) -> str:
         return "only in part, because a charge and a discharge are needed to judge each other."
     share = cycle.coulombic_efficiency
     back = "" if share is None else f"{percent(share, 1)} of the ampere-hours came back, "
-    of = " It is what that charge end gives, not a full cell." if any(one.code in _NOT_FULL for one in findings) else ""
+    of = f" {_FROM_THERE}" if any(one.code in _NOT_FULL for one in findings) else ""
     own = any(one.code == "temperature_outside" for one in findings) and cycle.temperature_c is not None
     at = f" for cells at {fixed(cycle.temperature_c)}{NO_BREAK}°C" if own else ""
     return f"yes{at}, because the discharge reached empty, {back}and nothing was found against it.{of}"

@@ -210,11 +210,9 @@ def _cold_rows(cold: ColdLimit) -> tuple[tuple[str, str, str], ...]:
     elif cold.entered:
         how = "on a line from the current entered for 0 °C"
     elif not cold.counted:
-        how = "no current is entered for 0 °C: the whole one is counted; the cells’ sheet may say less"
+        how = "the whole current, for none is entered for the cold; the cells’ sheet may say less"
     else:
-        how = (
-            "no current is entered for 0 °C: 0.1C there is counted, and a line up to the whole; the cells’ sheet rules"
-        )
+        how = "from 0.1C at 0 °C up to the whole current when warm, for none is entered; the cells’ sheet rules"
     return tuple(
         (
             f"At {degrees(cell_c)}",

@@ -83,14 +83,15 @@ def month_notice(site: Site, sky: Sky, month: int, remedy: bool) -> tuple[Notice
             f"These dull days belong to {theirs}{moved}; here they lie on the shorter days of {ours}: the careful side."
         )
         return (Notice(level="note", code="spell-of-another-month", text=text),)
+    asked = "you ask about" if remedy else "they are laid in"
     back = Remedy(label=f"Ask about {theirs}", query={"month": str(sky.month)})
     return (
         Notice(
             level="check",
             code="spell-of-another-month",
-            text=f"These dull days belong to {theirs}{moved}; you ask about {ours}. Their clearness is laid on the sun "
-            f"of {ours}: the days are as long as in {ours}, the clouds are those of {theirs}. {theirs} itself is "
-            "darker.",
+            text=f"These dull days belong to {theirs}{moved}; {asked} {ours}. "
+            f"Their clearness is laid on the sun of {ours}: the days are as long as in {ours}, the clouds are those of "
+            f"{theirs}. {theirs} itself is darker.",
             remedies=(back,) if remedy else (),
         ),
     )

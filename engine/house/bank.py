@@ -126,7 +126,9 @@ class Bank:
         optional=True,
         hint="If it says one: only to check the ampere-hours and the cells above",
     )
-    cell_c: float = quantity("Cell temperature", "°C", -40, 60, default=20.0, hint="Between the cells, not the room")
+    cell_c: float = quantity(
+        "Cell temperature", "°C", -40, 60, default=20.0, hint="Between the cells; the room’s if you have no other"
+    )
     charge_v: float | None = quantity(
         "Charge ends at",
         "V per cell",
@@ -164,7 +166,8 @@ class Bank:
         5000,
         default=None,
         optional=True,
-        hint="For the whole bank: the cells’ sheet times the strings. Empty: what the chemistry takes (typical)",
+        hint="For the whole bank, of its cells (the inverter has its own): their sheet times the strings. Empty: what "
+        "the chemistry takes (typical)",
     )
     cold_charge_a: float | None = quantity(
         "Charge current at 0 °C",

@@ -176,7 +176,7 @@ KINDS: Mapping[str, LoadKind] = {
                 0.0,
                 _assumed("not known: worked out from the water drawn, how hot it is and the tank’s loss"),
                 "From a plug-in energy meter, or the kWh a year of its label ÷ 365; it goes before the water drawn, "
-                "its temperatures, the standing loss and the COP. 0 works it out from them",
+                "its temperatures, the standing loss and the COP, which count where it is 0 or empty",
             ),
             "litres": _field(
                 "Hot water drawn",

@@ -614,7 +614,7 @@ def test_one_line_says_whether_a_log_is_believable_and_why() -> None:
     }
     good = believable(cycle, [found["charge_without_hold"]])  # type: ignore[arg-type]
     assert good.startswith("yes, because the discharge reached empty, 97.5\u00a0% of the ampere-hours came back")
-    assert good.endswith("not a full cell.")
+    assert good.endswith("charged further, the cell may give more.")
     bad = believable(cycle, [found["rows_sparse"], found["too_hot"]])  # type: ignore[arg-type]
     assert bad == "no, because the rows lie too far apart and the cell grew too hot."
     assert believable(cycle, [found["rows_sparse"]]).startswith("not as it stands, because")  # type: ignore[arg-type]

@@ -182,7 +182,7 @@ def test_the_charge_table_is_the_curve(client: Client) -> None:
 def test_the_sheet_answers_the_days_and_the_bank_asked_for(client: Client) -> None:
     _, article, answer = sheet_of(client, "days=6")
     asked = article.select("tr.asked")
-    assert [text(row.th) for row in asked] == ["6 (asked)"]
+    assert [text(row.th) for row in asked] == ["6 (chosen)"]
     assert answer["sizing"]["days"] == 6
 
 

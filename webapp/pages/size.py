@@ -112,7 +112,8 @@ def read_question(request: Request) -> Question:
 def month_field(house: Household) -> Field:
     """Return the choice of a month, the darkest one unless another is asked for."""
     darkest = darkest_month(house.site, house.sun)
-    return Field(name="month", label="In", kind="choice", choices=MONTH_CHOICES, default=str(darkest))
+    hint = "Offered first: your darkest month"
+    return Field(name="month", label="In", kind="choice", choices=MONTH_CHOICES, default=str(darkest), hint=hint)
 
 
 def worked_out(question: Question) -> tuple[Sizing | None, Blocked | None]:
