@@ -297,7 +297,7 @@ def test_two_faults_are_told_at_once(client: Client) -> None:
 def test_a_live_question_with_faults_gets_only_what_to_mend(client: Client) -> None:
     response = client.get("/today?charge=x", headers=LIVE)
     assert response.status_code == 422
-    assert response.text.startswith('<ul><li><a href="#charge">')
+    assert response.text.startswith('<ul><li><a id="charge-problem" href="#charge">')
     block = client.get("/today?charge=60", headers=LIVE)
     assert block.text.lstrip().startswith('<section id="answer"')
     assert '<form class="ask' not in block.text
