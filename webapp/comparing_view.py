@@ -13,6 +13,8 @@ from markupsafe import Markup
 
 from engine.answers.comparing import Comparison, Contender
 from engine.cells import catalogue
+from engine.house.bank import Bank
+from engine.house.household import Supply
 from engine.house.inverter import Inverter
 from engine.quantities import DAYS_PER_YEAR
 from engine.sky.site import Site
@@ -39,6 +41,7 @@ class ContenderView:
     contender: Contender
     short_name: str
     settings: str
+    own_count: str
     stop: str
     full_again: str
     style: int
@@ -66,8 +69,9 @@ def on_the_clock(answer: Comparison, site: Site) -> Comparison:
     return dataclasses.replace(answer, at=to_civil(site, answer.at), contenders=contenders)
 
 
-def week_view(answer: Comparison, site: Site, inverter: Inverter) -> WeekView:
-    """Return the view of a comparison that is on the household's clock."""
+def week_view(answer: Comparison, site: Site, supply: Supply) -> WeekView:
+    """Return the view of a comparison that is on the household's clock; `supply` is the one that is compared."""
+    inverter = supply.inverter
     short = short_names([one.name for one in answer.contenders])
     start = to_standard(site, answer.at)
     times = civil_times(site, start, answer.contenders[0].times_h.tolist())
@@ -81,6 +85,7 @@ def week_view(answer: Comparison, site: Site, inverter: Inverter) -> WeekView:
                 contender=one,
                 short_name=name,
                 settings=settings(one, inverter),
+                own_count=own_count(one, supply.bank),
                 stop=stop_sentence(one, inverter),
                 full_again=full_again(one.full_again_at),
                 style=STYLE_PLACES[one.chemistry],
@@ -220,6 +225,13 @@ def settings(one: Contender, inverter: Inverter) -> str:
         f"{told}; cut off at {inverter.dc_min_v:g}{NO_BREAK}V under load; waits for "
         f"{inverter.restart_v:g}{NO_BREAK}V to restart"
     )
+
+
+def own_count(one: Contender, bank: Bank) -> str:
+    """Say where one's own bank of that chemistry has another number of cells in series; nothing elsewhere."""
+    if one.chemistry != bank.cell.base_id or one.series == bank.series:
+        return ""
+    return f"not your bank, which has {bank.series} in series"
 
 
 def stop_sentence(one: Contender, inverter: Inverter) -> str:

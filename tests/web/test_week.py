@@ -248,3 +248,15 @@ def test_the_link_puts_the_question_on_the_sheet(client: Client, query: str) -> 
     assert link is not None
     sheet = client.get(str(link["href"]).replace("/sheet", "/sheet.json")).json()  # type: ignore[index]
     assert sheet["comparison"] == client.get(f"/week.json?{query}").json()
+
+
+def test_a_row_of_the_own_chemistry_in_another_count_says_that_it_is_not_the_own_bank(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    bank = small_house["banks"][0]
+    page = soup(client_of(small_house).get("/week?sky=dark,dull"))
+    assert "not your bank" not in page.get_text()
+    # 18 cells of 3.45 V stand at 62.1 V, above the 60 V of the inverter: the comparison takes fewer
+    changed = small_house | {"banks": [bank | {"chemistry": "lfp", "series": 18}]}
+    said = soup(client_of(changed).get("/week?sky=dark,dull")).get_text(" ")
+    assert "not your bank, which has 18 in series" in said

@@ -233,7 +233,7 @@ def _shown(asked: Asked, answer: Sheet) -> dict[str, Any]:
     views = bank_views(house, question.supplies, answer.autonomy, question.guessed, question.sky)
     tables = [view.curve_table(house, one.bank, answer.at) for one in views]
     compared = supply_of(house, answer.comparison.bank_id)
-    side_by_side = week_view(answer.comparison, house.site, compared.inverter)
+    side_by_side = week_view(answer.comparison, house.site, compared)
     return {
         "contents": CONTENTS,
         "cold": dataclasses.replace(lines_now(question, ""), href=""),

@@ -164,7 +164,7 @@ def _shown(question: Question, answer: Comparison) -> dict[str, Any]:
     refused = {} if shared else refused_by_cold(question.house, {}, question.sky, question.start)
     return {
         "cold": cold_lines(question.house, (supply,), month, plain_query({"bank": supply.bank.id}), refused),
-        "view": week_view(answer, question.house.site, supply.inverter),
+        "view": week_view(answer, question.house.site, supply),
         "first_notices": (
             *standing_notices(question.house),
             *(notice for notice in answer.notices if notice.code == COLD_CODE),
