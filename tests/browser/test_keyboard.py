@@ -38,6 +38,7 @@ def walk(page: Page) -> list[tuple[str, int]]:
 @pytest.mark.parametrize("path", ["/today", "/banks", "/sheet", "/files", "/cell-tests"])
 def test_tab_leads_through_the_whole_page_in_its_order(open_page: Opener, site: str, path: str) -> None:
     page = open_page(site + path)
+    page.wait_for_load_state("networkidle")
     steps = walk(page)
     places = [place for _, place in steps]
     assert places == sorted(places)
