@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from engine.bench import analysis
 from engine.bench.cell_of_log import cell_of
-from engine.bench.cycles import BenchResult, Cycle, tested_at_c
+from engine.bench.cycles import BenchResult, Cycle, fullest, tested_at_c
 from engine.bench.limits import fitting, outside, span_of
 from engine.bench.measured import MeasuredCell, from_table, nothing_below_v
 from engine.bench.records import BenchLog, ChargeTable, TestedCell
@@ -255,26 +255,18 @@ def _report(store: Store, test_id: int, choices: str) -> Report:
 
 def _log(log: BenchLog, choices: Choices, base: Chemistry) -> LogReport:
     result = analysis.analyse(log, choices.label_ah, choices.series)
+    cell, cycle, why_no_cell = None, None, ""
     try:
         cell, cycle = cell_of(result, base, choices.label_ah)
     except (InputError, Unreachable) as fault:
-        fullest = max(result.cycles, key=lambda one: one.discharge_ah or 0.0, default=None)
-        warmth = _warmth(choices, fullest)
-        return LogReport(
-            result=result,
-            base=base,
-            cell=None,
-            cycle=None,
-            warmth=warmth,
-            why_no_cell=str(fault),
-            foreign=outside(result, base),
-        )
+        why_no_cell = str(fault)
     return LogReport(
         result=result,
         base=base,
         cell=cell,
         cycle=cycle,
-        warmth=_warmth(choices, cycle),
+        warmth=_warmth(choices, cycle or fullest(result.cycles)),
+        why_no_cell=why_no_cell,
         foreign=outside(result, base),
     )
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from engine.bench.cycles import BenchResult, Cycle
+from engine.bench.cycles import BenchResult, Cycle, fullest
 from engine.bench.log_traces import charge_trace, discharge_trace, thinned
 from engine.bench.measured import BenchRow, HeldCheck, MeasuredCell, bench_rows, share_at, share_of
 from engine.bench.records import ChargeEnd, ChargeTable
@@ -95,7 +95,7 @@ class TestView:
 def log_view(report: LogReport, label_ah: float | None, current: Current) -> TestView:
     """Return what a log comes to, its curve read at a bank's current."""
     result = report.result
-    cycle = report.cycle or _fullest(result.cycles)
+    cycle = report.cycle or fullest(result.cycles)
     cell = report.cell
     foreign = () if report.foreign is None else (report.foreign,)
     findings = (*foreign, *result.findings, *(cell.findings if cell else ()))
@@ -223,10 +223,6 @@ def _on_bench(cell: MeasuredCell, c_rate: float, label_ah: float | None) -> str:
     """Write a current of the bench in amperes, and in C of the label, or of what the cell held where it has none."""
     amps = c_rate * cell.full_ah
     return f"{figures(amps, 2)}{NO_BREAK}A ({in_c(amps / (label_ah or cell.full_ah))})"
-
-
-def _fullest(cycles: Sequence[Cycle]) -> Cycle | None:
-    return max(cycles, key=lambda one: one.discharge_ah or 0.0, default=None)
 
 
 def _cycle_row(cycle: Cycle) -> CycleRow:

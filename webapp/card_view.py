@@ -186,7 +186,7 @@ def _as_it_is(one: CardSupply, answer: Card) -> str:
     if one.night_soc is None:
         return "Not even a full bank reaches the morning with all of it on: switch off first."
     if one.rides_soc is None:
-        return f"With nothing more, {night} reaches the morning; {days} it does not last, whatever the meter says."
+        return f"With nothing more, {night} reaches the morning; it does not last {days}, whatever the meter says."
     rides = from_percent(one.rides_soc, one.top_soc)
     return f"With nothing more, {rides} rides {days}, {night} reaches the morning."
 

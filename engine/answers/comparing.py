@@ -196,10 +196,14 @@ def comparing(
 
 def _cold_as_stated(bank: Bank, own: Sequence[Bank]) -> Bank:
     """The bank with the charge current at 0 °C that is stated of one of `own` of its chemistry, by label."""
-    stated = next((one for one in own if one.cell.base_id == bank.cell.base_id and one.cold_charge_a is not None), None)
-    if stated is None or stated.cold_charge_a is None:
+    stated_c = (
+        one.cold_charge_a / (one.label_ah * one.parallel)
+        for one in own
+        if one.cell.base_id == bank.cell.base_id and one.cold_charge_a is not None
+    )
+    share_c = next(stated_c, None)
+    if share_c is None:
         return bank
-    share_c = stated.cold_charge_a / (stated.label_ah * stated.parallel)
     return dataclasses.replace(bank, cold_charge_a=share_c * bank.label_ah * bank.parallel)
 
 

@@ -51,7 +51,8 @@ def running_notices(household: Household, month: int) -> tuple[Notice, ...]:
     stop stands whole. Where no bank is joined, everything.
     """
     joined = tuple(bank for supply in household.supplies() for bank in supply.banks)
-    if not joined:
+    idle = [bank for bank in household.banks if bank not in joined]
+    if not joined or not idle:
         return household_notices(household, month)
     running = household_notices(dataclasses.replace(household, banks=joined), month)
     told = {one.text for one in running}
@@ -63,8 +64,8 @@ def running_notices(household: Household, month: int) -> tuple[Notice, ...]:
             text=f"{bank.name} is joined to no inverter and has a stop of its own, which stands on Banks: mend that "
             "before it is used or clipped to anything.",
         )
-        for bank in household.banks
-        if bank not in joined and any(one.level == "stop" and one.text not in told for one in _own(bank))
+        for bank in idle
+        if any(one.level == "stop" and one.text not in told for one in _own(bank))
     )
     return gravest_first((*running, *beside))
 

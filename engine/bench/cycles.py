@@ -6,6 +6,7 @@ and watt-hours are positive both ways. Volts of one cell, amperes, degC. Not mod
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -58,6 +59,11 @@ class Cycle:
     ends_empty: bool
     excess_ah: float = 0.0
     flags: tuple[str, ...] = ()
+
+
+def fullest(cycles: Sequence[Cycle]) -> Cycle | None:
+    """Return the cycle that drew most; None where there is none."""
+    return max(cycles, key=lambda one: one.discharge_ah or 0.0, default=None)
 
 
 def tested_at_c(cycle: Cycle | None) -> float | None:

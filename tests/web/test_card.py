@@ -252,3 +252,12 @@ def test_the_hours_say_from_when_and_with_whose_loads_they_are(client_of: Opener
     assert "with the loads of November, 2.4 kWh a day" in november
     assert "Without sun, from 19 o’clock, it lasts" in june
     assert "with the loads of June, 9.6 kWh a day" in june
+
+
+def test_dull_days_that_even_a_full_bank_does_not_ride_are_said_plainly(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    client = client_of(small_house)
+    assert client.get("/card.json?month=12&days=5").json()["supply"]["rides_soc"] is None
+    said = "reaches the morning; it does not last the night and 5 dull days after it, whatever the meter says."
+    assert said in text_of(card_of(client, "month=12&days=5"))

@@ -23,6 +23,7 @@ from engine.house.bank import Bank, Board, window
 from engine.house.bus import clash_sentence
 from engine.house.cold import UNSTATED_C, cold_limit_stated
 from engine.house.household import Household, Supply
+from webapp.commissioning_view import APART_V
 from webapp.editing import Sent, Shelf, Typed, change_thing, local_now, opened, remove_thing, save
 from webapp.forms import Card, Field, Group, Values, filled, number_field, number_fields
 from webapp.parts import things, with_values
@@ -58,8 +59,6 @@ OWN_GUARDS = {
 }
 """What a bank on a shared bus needs for itself, by field."""
 NO_LOAD_W = 1.0
-APART_V = 0.05
-"""Set volts that differ by less are the same on an inverter's display."""
 AT_SOCKETS = "Usable at the sockets"
 """Last line of the engine's step-down where there is a load to reach the sockets."""
 
