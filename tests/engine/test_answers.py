@@ -430,8 +430,9 @@ def test_what_is_stated_of_an_own_bank_in_the_cold_counts_in_the_week(basis: str
     assert stated.unserved_kwh == pytest.approx(warm.unserved_kwh, rel=0.1)
 
 
-def test_a_stated_current_keeps_its_share_of_the_label() -> None:
-    told = [notice.text for notice in cold_week(0.0, 21.0).notices if notice.code == COLD_CODE]
+@pytest.mark.parametrize("basis", ["label", "usable"])
+def test_a_stated_current_keeps_its_share_of_the_label(basis: str) -> None:
+    told = [notice.text for notice in cold_week(0.0, 21.0, basis).notices if notice.code == COLD_CODE]
     # 21 A of the example's 4 strings of 210 Ah are 0.025C
     assert any("Sodium-ion" in text and "at most 0.025C here" in text for text in told)
 
