@@ -223,11 +223,12 @@
     const ctx = event.detail?.ctx;
     if (ctx && ctx.sourceElement === live()) came(0, `Greyspell does not answer; see that it still runs. ${KEPT}`);
   });
+  const take = (link, query) => link.setAttribute("href", query ? `${link.pathname}?${query}` : link.pathname);
   /* A few sentences of another page, put in beside an answer, leave its charts as they are. */
   document.addEventListener("htmx:after:swap", ({ detail }) => {
     const taken = document.getElementById("carried");
     if (live()) blame(live());
-    if (taken) for (const link of document.querySelectorAll("a[data-carries]")) link.search = taken.dataset.query;
+    if (taken) for (const link of document.querySelectorAll("a[data-carries]")) take(link, taken.dataset.query);
     if (!detail.ctx?.sourceElement?.closest?.(".within")) drawAll();
   });
 
@@ -243,7 +244,7 @@
     if (asked === address || (asked === opened.asked && address === opened.address)) return;
     const names = taken.dataset.names.split(" ");
     const goes = [...new FormData(form)].filter(([name]) => names.some((start) => name.startsWith(start)));
-    link.search = String(new URLSearchParams(goes));
+    take(link, String(new URLSearchParams(goes)));
   }, true);
 
   /* Paper: everything unfolded but the numbers behind a drawn chart; charts still, of a width that fits A4 and Letter. */

@@ -8,6 +8,7 @@ incomplete live question as a failed resource; that line alone is expected.
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import socket
 import threading
@@ -29,6 +30,7 @@ CHROMIUM = next(
 )
 REQUIRED = os.environ.get("GREYSPELL_REQUIRE_BROWSER") == "1"
 INCOMPLETE_QUESTION = "the server responded with a status of 422"
+LOCAL = re.compile(r"(blob:)?http://(127\.0\.0\.1|localhost|site\d\.localhost):|data:")
 Opener = Callable[..., Page]
 expect.set_options(timeout=30_000)  # no test measures time: a busy machine may take seconds to answer
 
@@ -117,10 +119,8 @@ def open_page(browser: Browser, contexts: dict[str, BrowserContext], serve: Call
     used: list[BrowserContext] = []
     own: list[BrowserContext] = []
 
-    def watch(page: Page) -> None:
-        page.on("pageerror", lambda error: faults.append(f"page error: {error}"))
-        page.on("console", lambda said: said.type in ("error", "warning") and faults.append(f"console: {said.text}"))
-        page.on("request", lambda asked: _is_local(asked.url) or faults.append(f"request to {asked.url}"))
+    def watched(page: Page) -> None:
+        watch(page, faults)
 
     def context_with(options: dict[str, object]) -> BrowserContext:
         name = repr(sorted(options.items()))
@@ -133,14 +133,14 @@ def open_page(browser: Browser, contexts: dict[str, BrowserContext], serve: Call
     def opened(address: str, may_log: str = "", **options: object) -> Page:
         expected.extend([may_log] if may_log else [])
         context = context_with(options)
-        context.on("page", watch)
+        context.on("page", watched)
         page = context.new_page()
         page.goto(address)
         return page
 
     yield opened
     for context in used:
-        context.remove_listener("page", watch)
+        context.remove_listener("page", watched)
         context.clear_cookies()
         for page in context.pages:
             page.close()
@@ -149,8 +149,11 @@ def open_page(browser: Browser, contexts: dict[str, BrowserContext], serve: Call
     assert [fault for fault in faults if not any(text in fault for text in expected)] == []
 
 
-def _is_local(url: str) -> bool:
-    return url.startswith(("http://127.0.0.1:", "http://localhost:", "data:", "blob:http://127.0.0.1:"))
+def watch(page: Page, faults: list[str]) -> None:
+    """Note every error of a page's scripts, complaint in its console, and request that would leave this machine."""
+    page.on("pageerror", lambda error: faults.append(f"page error: {error}"))
+    page.on("console", lambda said: said.type in ("error", "warning") and faults.append(f"console: {said.text}"))
+    page.on("request", lambda asked: LOCAL.match(asked.url) or faults.append(f"request to {asked.url}"))
 
 
 @pytest.fixture

@@ -93,6 +93,16 @@ window.looking = (() => {
     ];
   };
 
+  /* What is pressed is 44 px high, but for a link in a sentence or a list. */
+  const targets = () => {
+    const pressed = all("a, button, select, summary, input:not([type=hidden])")
+      .map((e) => (e.matches("[type=checkbox]") ? e.closest("label") : e));
+    return failing(pressed.filter((e) => !e.closest("p, li a, .skip")), (e) => {
+      const { width, height } = e.getBoundingClientRect();
+      return width > 0 && height > 0 && height < 43.5 && `only ${height} px high`;
+    });
+  };
+
   /* WCAG 2.2, 1.4.12: the spacing that must do no harm. */
   const space = () => {
     const sheet = new CSSStyleSheet();
@@ -103,6 +113,7 @@ window.looking = (() => {
   };
   const unspace = () => { document.adoptedStyleSheets = []; };
 
+  const says = (e) => [...e.childNodes].some((node) => node.nodeType === Node.TEXT_NODE && node.data.trim());
   /* No text is cut by a box that hides what is over, nor leaves a box of its own. */
   const cut = () => {
     const boxes = all("main *, header *").filter((e) => !e.closest("svg, .plot, select") && !onlyHeard(e)
@@ -115,8 +126,7 @@ window.looking = (() => {
       return [...text.getClientRects()].some((one) => one.width > 0
         && (one.right > edge.right + 2 || one.bottom > edge.bottom + 2 || one.left < edge.left - 2));
     };
-    const own = (e) => [...e.childNodes].some((node) => node.nodeType === Node.TEXT_NODE && node.data.trim());
-    const boxed = boxes.filter((e) => own(e) && e.clientHeight && getComputedStyle(e).display !== "inline"
+    const boxed = boxes.filter((e) => says(e) && e.clientHeight && getComputedStyle(e).display !== "inline"
       && e.matches("button, a, th, td, label, dd, dt, legend, summary"));
     return [
       ...wider(),
@@ -174,9 +184,22 @@ window.looking = (() => {
     ];
   };
 
-  const axe = async (only) => {
-    const { violations } = await window.axe.run(document, { runOnly: only, resultTypes: ["violations"] });
+  const judged = async (context, options) => {
+    const { violations } = await window.axe.run(context, { resultTypes: ["violations"], ...options });
     return violations.flatMap(({ id, nodes }) => nodes.map(({ html }) => `${id}: ${html.slice(0, 120)}`));
+  };
+  /* Every rule but that of contrast, which takes as long as all others. */
+  const axe = (tags) => judged(document, { runOnly: tags, rules: { "color-contrast": { enabled: false } } });
+  /* Contrast of each kind of text, once in a tab: what has the same tags, classes and attributes up to the root. */
+  const kind = (e) => `${e.parentElement ? kind(e.parentElement) : ""} ${e.tagName} ${e.getAttribute("class")}`
+    + ` ${e.getAttributeNames()}`;
+  const contrasts = (how) => {
+    const kept = `seen ${how}`;
+    const seen = new Set(JSON.parse(sessionStorage.getItem(kept)));
+    const texts = all("body *").filter((e) => !e.closest(".plot") && (e.matches("input, select, textarea") || says(e)));
+    const kinds = new Map(texts.map((e) => [kind(e), e]).filter(([name]) => !seen.has(name)));
+    sessionStorage.setItem(kept, JSON.stringify([...seen, ...kinds.keys()]));
+    return kinds.size ? judged([...kinds.values()], { runOnly: { type: "rule", values: ["color-contrast"] } }) : [];
   };
 
   /* Charts follow the theme and the width of the page after a moment. */
@@ -196,5 +219,8 @@ window.looking = (() => {
   };
   const unfold = () => { for (const one of document.querySelectorAll("main details")) one.open = true; };
 
-  return { axe, frame, focus, reflow, space, unspace, cut, still, charts, forced, status, drawn, settled, unfold };
+  return {
+    axe, contrasts, frame, focus, reflow, targets, space, unspace, cut, still, charts, forced, status,
+    drawn, settled, unfold,
+  };
 })();

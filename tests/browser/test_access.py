@@ -11,24 +11,22 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib.resources import files
-from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
+from tests.browser.conftest import watch
 from tests.browser.every_page import EveryPage, Shown, soup_of
+from tests.browser.looking import LOOKING
 from tests.conftest import ORIGIN
 from tests.web import chart_contrast
 
 SCRIPTS = (
     (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8"),
-    (Path(__file__).parent / "looking.js").read_text(encoding="utf-8"),
+    LOOKING,
 )
 RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
-BY_THEME = {"type": "rule", "values": ["color-contrast"]}
-BY_WIDTH = {"type": "rule", "values": ["target-size", "scrollable-region-focusable"]}
-"""The rules whose answer depends on the theme, and on the width."""
 FRAME = "/today"
 """The page on which the frame of all pages, which differs by width, is looked at in both themes at both widths."""
 WIDE, NARROW = 1280, 360
@@ -51,8 +49,11 @@ def found(browser: Browser, every: EveryPage) -> Found:
     found: Found = defaultdict(list)
     context = browser.new_context(viewport={"width": WIDE, "height": 900})
     page = context.new_page()
+    faults: list[str] = []
+    watch(page, faults)
     seen: set[tuple[str, int]] = set()
     for shown in every.pages.values():
+        page.goto("about:blank")
         page.set_viewport_size({"width": WIDE, "height": 900})
         page.emulate_media(color_scheme="light", forced_colors="none", reduced_motion="no-preference")
         page.goto(every.address(shown))
@@ -60,11 +61,15 @@ def found(browser: Browser, every: EveryPage) -> Found:
             page.evaluate(script)
         look = Look(page, shown, found)
         look.wide()
-        look.narrow()
-        if (shown.path, shown.status) not in seen:
+        first = (shown.path, shown.status) not in seen
+        look.enlarged(HALVED if first else HALVED[1:])
+        if first:
             look.dark()
             look.forced()
         seen.add((shown.path, shown.status))
+        own = f"status of {int(shown.status)}"
+        found["quiet"] += [f"{shown.url[:90]}: {fault}" for fault in faults if own not in fault]
+        faults.clear()
     context.close()
     return found
 
@@ -108,37 +113,42 @@ class Look:
         """Look at the page on a desktop."""
         self.wait("drawn")
         self.at("axe", RULES)
+        self.at("contrasts", f"{WIDE}, light")
         for name in ("frame", "focus", "charts", "status"):
             self.at(name)
         self.spaced()
         self.found["titles"].append(f"{self.shown.status} {self.shown.path} {self.page.title()}")
 
-    def narrow(self) -> None:
-        """Look at the page enlarged, and on a phone."""
+    def enlarged(self, widths: tuple[int, ...]) -> None:
+        """Look at the page where less of the window is left, by enlarging or on a phone."""
         self.do("unfold")
-        for width in (*HALVED, NARROW):
+        for width in widths:
             self.sized(width)
             self.at("reflow")
+        self.at("targets")
         self.spaced()
 
     def dark(self) -> None:
-        """Look at the page in the other theme too, for who wants less motion, on a phone and on a desktop."""
-        both = self.shown.path == FRAME
-        self.at("axe", BY_WIDTH)
-        if both:
-            self.at("axe", BY_THEME)
-        self.page.emulate_media(color_scheme="dark", reduced_motion="reduce")
-        for width in (NARROW, WIDE):
-            self.sized(width)
-            if both or width == NARROW:
-                self.at("axe", BY_THEME)
-            self.at("focus")
+        """Look at the page in the other theme too, on a phone, for who wants less motion."""
+        if self.shown.path == FRAME:
+            self.contrasts("light", NARROW)
+            self.contrasts("dark", WIDE)
+        self.page.emulate_media(reduced_motion="reduce")
+        self.contrasts("dark", NARROW)
+        self.at("focus")
         self.at("still")
+
+    def contrasts(self, theme: Literal["dark", "light"], width: int) -> None:
+        """Look at the colours of a theme at a width."""
+        self.page.emulate_media(color_scheme=theme)
+        self.sized(width)
+        self.at("contrasts", f"{width}, {theme}")
 
     def forced(self) -> None:
         """Look at the page with the colours that the system forces."""
-        for scheme in ("dark", "light"):
-            self.page.emulate_media(forced_colors="active", color_scheme=scheme)  # type: ignore[arg-type]
+        schemes: tuple[Literal["dark"], Literal["light"]] = ("dark", "light")
+        for scheme in schemes:
+            self.page.emulate_media(forced_colors="active", color_scheme=scheme)
             self.wait("settled")
             self.at("forced")
         self.at("focus")
@@ -147,7 +157,8 @@ class Look:
 @pytest.mark.parametrize(
     "name",
     [
-        pytest.param("axe", id="axe-finds-nothing-in-either-theme-wide-or-narrow"),
+        pytest.param("axe", id="axe-finds-nothing"),
+        pytest.param("contrasts", id="axe-finds-enough-contrast-in-either-theme-wide-or-narrow"),
         pytest.param("frame", id="one-heading-of-the-page-and-a-language"),
         pytest.param("focus", id="every-control-shows-the-focus"),
         pytest.param("charts", id="every-chart-has-its-numbers-as-a-table"),
@@ -156,10 +167,34 @@ class Look:
         pytest.param("still", id="nothing-moves-for-who-wants-less-motion"),
         pytest.param("forced", id="forced-colours-keep-edges-and-charts"),
         pytest.param("reflow", id="no-page-scrolls-sideways-and-boxes-that-do-are-named"),
+        pytest.param("targets", id="what-is-pressed-on-a-phone-is-as-high-as-a-thumb"),
+        pytest.param("quiet", id="no-page-complains-or-asks-another-machine"),
     ],
 )
 def test_every_page(found: Found, name: str) -> None:
     assert found[name] == []
+
+
+def test_every_page_of_the_menu_is_there_with_scripts_off(browser: Browser, every: EveryPage) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    for path in (one.path for one in every.sites[0].client.app.app.state.nav):
+        answer = page.goto(every.address(every.pages[f"{ORIGIN}{path}"]))
+        assert answer is not None
+        assert answer.status == 200
+        expect(page.locator("h1")).to_be_visible()
+    context.close()
+
+
+def test_a_page_that_complains_or_asks_another_machine_is_found(browser: Browser) -> None:
+    context = browser.new_context()
+    page = context.new_page()
+    faults: list[str] = []
+    watch(page, faults)
+    page.set_content("<script>console.error('lost')</script><script>throw Error('broken')</script>")
+    page.set_content("<img alt='' src='http://192.0.2.1/one.png'>", wait_until="commit")
+    context.close()
+    assert [fault.partition(":")[0] for fault in faults][:3] == ["console", "page error", "request to http"]
 
 
 def test_titles_say_the_page_and_no_two_pages_share_one(found: Found, every: EveryPage) -> None:
@@ -218,7 +253,9 @@ BROKEN = {
     "still": ("() => {}", "summary::before { transition: rotate .1s !important }"),
     "forced": ("() => {}", "button { border: 0 }"),
     "reflow": ("() => {}", "main { width: 200rem }"),
-    "axe": ("() => {}", ".hint, .basis { color: #aaa }"),
+    "targets": ("() => {}", "button { min-height: 0; padding: 0 }"),
+    "axe": ("() => { document.querySelector('label').removeAttribute('for'); }", ""),
+    "contrasts": ("() => {}", ".hint, .basis { color: #aaa }"),
 }
 """Ways to spoil a sound page, so that each look must find something."""
 

@@ -1,54 +1,13 @@
-"""The frame in a real browser: every page, wide and narrow, light and dark, with and without scripts."""
+"""The frame in a real browser: the list of pages on a phone, and a form that is refused."""
 
 from __future__ import annotations
 
 import re
 
-import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import expect
 
 from tests.browser.conftest import Opener
-
-WIDE = {"width": 1280, "height": 900}
-NARROW = {"width": 360, "height": 740}
-SMALL_TARGETS = """() => [...document.querySelectorAll('a, button, select, summary, input:not([type=hidden])')]
-  .map((e) => e.matches('input[type=checkbox]') ? e.closest('label') : e)
-  .filter((e) => { const r = e.getBoundingClientRect(); return r.width && r.height && r.height < 43.5; })
-  .filter((e) => !e.closest('p, li a, .skip') && !e.matches('.skip'))
-  .map((e) => e.outerHTML.slice(0, 90))"""
-
-
-def addresses(page: Page) -> list[str]:
-    """Every page in the list of pages."""
-    links = page.locator("nav.rail a, nav.corner a")
-    return sorted({str(link.get_attribute("href")) for link in links.all()})
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_every_page_fits_a_phone_with_targets_for_a_thumb(open_page: Opener, site: str, scheme: str) -> None:
-    page = open_page(site, viewport=NARROW, color_scheme=scheme)
-    for address in addresses(page):
-        page.goto(site + address)
-        assert page.evaluate("document.documentElement.scrollWidth") <= 360, address
-        assert page.evaluate(SMALL_TARGETS) == [], address
-
-
-def test_every_page_works_with_scripts_off(open_page: Opener, site: str) -> None:
-    page = open_page(site, java_script_enabled=False)
-    found = addresses(page)
-    assert len(found) >= 5
-    for address in found:
-        answer = page.goto(site + address)
-        assert answer is not None
-        assert answer.status == 200
-        expect(page.locator("h1")).to_be_visible()
-
-
-def test_every_page_is_quiet_and_local(open_page: Opener, site: str) -> None:
-    page = open_page(site)
-    for address in addresses(page):
-        page.goto(site + address, wait_until="networkidle")
-        expect(page.locator("main")).to_be_visible()
+from tests.browser.looking import NARROW
 
 
 def test_the_list_of_pages_unfolds_on_a_phone(open_page: Opener, site: str) -> None:

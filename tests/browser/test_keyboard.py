@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import Opener
-from tests.browser.test_frame import NARROW, addresses
+from tests.browser.looking import NARROW, addresses
 
 WHERE = """() => {
   const e = document.activeElement;

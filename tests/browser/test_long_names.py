@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.browser.conftest import Opener
-from tests.browser.test_frame import NARROW, addresses
+from tests.browser.looking import NARROW, addresses
 from tests.web.sun_files import kc_of_years, radiation
 
 NAME = "daily_export_of_the_solar_charger_in_the_barn_2014_2026_final_copy_2"

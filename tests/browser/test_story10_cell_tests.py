@@ -12,7 +12,7 @@ import pytest
 from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.conftest import Opener
-from tests.browser.test_frame import NARROW, SMALL_TARGETS
+from tests.browser.looking import NARROW, fits
 from webapp import bench_example
 
 CELLS = "Zelle;Kapazität Ah;Innenwiderstand mOhm\n" + "".join(
@@ -230,13 +230,13 @@ def test_every_page_of_a_test_fits_a_phone(open_page: Opener, sodium_site: str, 
         for name in ("#charge_a", "#tail_a"):
             if page.locator(name).count():
                 page.locator(name).fill("0.1")
-        _fits(page)
+        fits(page)
         page.get_by_role("button", name="Yes, read it like this").click()
         expect(page.locator(".sentence")).to_be_visible()
-        _fits(page)
+        fits(page)
     for path in ("/cell-tests", "/cell-tests/plan?question=whole_curve"):
         page.goto(sodium_site + path)
-        _fits(page)
+        fits(page)
 
 
 NARROW_TARGETS = """() => [...document.querySelectorAll('.rows a, .note a')]
@@ -261,18 +261,11 @@ def test_even_groups_fit_a_phone_and_kept_goes_with_its_question(open_page: Open
     page.locator("#parallel").fill("2")
     page.get_by_role("button", name="Yes, read it like this").click()
     expect(page.locator("td[data-label^=beyond]")).to_have_text(["0.0000"] * 3)
-    _fits(page)
+    fits(page)
     page.goto(f"{site}/cell-tests/plan?kept=1")
     expect(page.get_by_text("Kept. Bring the log")).to_be_visible()
     page.locator("#label_ah").fill("90")
     expect(page.get_by_text("Kept. Bring the log")).to_have_count(0)
-
-
-def _fits(page: Page) -> None:
-    page.wait_for_load_state()
-    expect(page.locator("h1")).to_be_visible()
-    assert page.evaluate("document.documentElement.scrollWidth") <= 360, page.url
-    assert page.evaluate(SMALL_TARGETS) == [], page.url
 
 
 def test_a_plan_answers_while_it_is_typed_and_is_kept(open_page: Opener, sodium_site: str) -> None:

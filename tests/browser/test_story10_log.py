@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import expect
 
 from tests.browser.bringing import bring_to
 from tests.browser.conftest import Opener
-from tests.browser.test_frame import NARROW, SMALL_TARGETS
+from tests.browser.looking import NARROW, fits
 from tests.web.meter_files import A_DAY, meter_csv
 
 
@@ -24,12 +24,6 @@ def site(serve: Callable[..., str], tmp_path: Path, small_house: dict[str, Any])
     path = tmp_path / "household.json"
     path.write_text(json.dumps(small_house), encoding="utf-8")
     return serve(path)
-
-
-def fits(page: Page) -> None:
-    """Nothing sticks out on a phone, and everything that is pressed is large enough."""
-    assert page.evaluate("document.documentElement.scrollWidth") <= 360, page.url
-    assert page.evaluate(SMALL_TARGETS) == [], page.url
 
 
 def test_a_counter_that_was_set_back_is_seen_and_a_deleted_file_comes_back(

@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import expect
 
 from tests.browser.bringing import bring_to
 from tests.browser.conftest import Opener
-from tests.browser.test_frame import NARROW, SMALL_TARGETS
+from tests.browser.looking import NARROW, fits
 from tests.web.sun_files import kc_of_years, radiation, roof_log
 
 
@@ -68,18 +68,11 @@ def test_every_page_of_a_record_fits_a_phone(open_page: Opener, site: str, tmp_p
     page = open_page(f"{site}/records", viewport=NARROW, color_scheme=scheme)
     for content in (radiation(kc_of_years(5)), roof_log(kc_of_years(1))):
         bring_to(page, f"{site}/records", tmp_path, content, "sun.csv")
-        _fits(page)
+        fits(page)
         page.get_by_role("button", name="Yes, read it like this").click()
         expect(page.locator(".sentence")).to_be_visible()
-        _fits(page)
+        fits(page)
         page.locator("#use button").first.click()
-        _fits(page)
+        fits(page)
     page.goto(f"{site}/records")
-    _fits(page)
-
-
-def _fits(page: Page) -> None:
-    page.wait_for_load_state()
-    expect(page.locator("h1")).to_be_visible()
-    assert page.evaluate("document.documentElement.scrollWidth") <= 360, page.url
-    assert page.evaluate(SMALL_TARGETS) == [], page.url
+    fits(page)

@@ -19,7 +19,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Error, Page, expect
 
 from tests.browser.conftest import CHROMIUM
-from tests.browser.test_frame import NARROW, SMALL_TARGETS
+from tests.browser.looking import NARROW, fits
 from tests.web.starting import started
 from webapp.addresses import own_addresses
 
@@ -94,8 +94,7 @@ def test_the_pages_about_it_fit_a_phone_with_targets_for_a_thumb(
         page.goto(f"http://{OTHER}:{port}/devices")
         for heading in ("Sign in", "Other devices"):
             expect(page.get_by_role("heading", name=heading, level=1)).to_be_visible()
-            assert page.evaluate("document.documentElement.scrollWidth") <= 360, heading
-            assert page.evaluate(SMALL_TARGETS) == [], heading
+            fits(page)
             if heading == "Sign in":
                 sign_in(page)
         expect(page.get_by_role("img", name=f"QR picture of http://{OTHER}:{port}/")).to_be_visible(
