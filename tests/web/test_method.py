@@ -42,19 +42,24 @@ from engine.sky.moment import LEAST_SUN_DEG
 from engine.sky.site import Site
 from engine.sky.world import FAR_KM
 from engine.sources import SOURCE_KINDS
-from tests.conftest import Client, soup
+from tests.conftest import SMALL_HOUSE, Client, Clock, soup
 from tests.published import test_cells_oracle as cells_judge
 from tests.published import test_measured_oracle as bench_judge
 from tests.published import test_profile_oracle as house_judge
 from tests.published import test_sky_oracle as sky_judge
+from webapp.app import create_app
 from webapp.pages.method import ACCURACIES, CONTENTS, MARKS, content
 from webapp.paths import templates_dir
 
 
-@pytest.fixture
-def page(client: Client) -> BeautifulSoup:
-    """The page."""
+@pytest.fixture(scope="module")
+def page(tmp_path_factory: pytest.TempPathFactory) -> BeautifulSoup:
+    """The page, parsed once for all that is read on it."""
+    folder = tmp_path_factory.mktemp("method")
+    (folder / "croft.json").write_text(json.dumps(SMALL_HOUSE), encoding="utf-8")
+    client = Client(create_app(folder / "data", folder / "croft.json", Clock()))
     response = client.get("/method")
+    client.close()
     assert response.status_code == 200
     return soup(response)
 
