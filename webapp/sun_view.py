@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from engine.answers.panel_year import PanelYear
+from engine.errors import InputError
 from engine.house.household import Household
+from engine.sky.glance import month_yields
 from webapp import sun_charts
 from webapp.chart_parts import Figure
 from webapp.panel_words import own_words
@@ -50,6 +52,21 @@ def year_view(year: PanelYear, house: Household) -> YearView:
         best=best,
         darkest=darkest,
         own=own_words(house.site, house.sun),
+    )
+
+
+def kinds_of_day(house: Household, month: int) -> str:
+    """Say what a day of each kind gives in a month: nothing without panels, or where they cannot reach a typed day."""
+    try:
+        one = month_yields(house.site, house.sun)[month - 1] if house.sun.arrays else None
+    except InputError:
+        one = None
+    if one is None:
+        return ""
+    return (
+        f"In {MONTHS[month - 1]} a bright day gives about {_energy(one.bright_kwh)}, an average one "
+        f"{figures(one.average_kwh, 2)}, a dull one {figures(one.dull_kwh, 2)}, a dark one {figures(one.dark_kwh, 2)}, "
+        "before the solar charger."
     )
 
 

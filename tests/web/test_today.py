@@ -748,3 +748,20 @@ def test_a_remedy_taken_on_today_says_what_it_changed_and_can_be_undone(client: 
     assert undone.select_one("#charge")["value"] == "70"  # type: ignore[index]
     assert client.get("/today.json?charge=70").json()["hours_to_reserve"] == before
     assert soup(client.get("/today?charge=70")).select_one("#saved-line") is None
+
+
+def test_what_a_day_of_each_kind_gives_is_what_sun_says(example: Client) -> None:
+    line = soup(example.get("/today?at=2026-11-25T18:00")).find(string=lambda text: "a bright day gives" in text)
+    assert line is not None
+    row = next(one for one in soup(example.get("/sun")).select("tbody tr") if one.th.get_text() == "November")
+    bright, average, dull, dark = (cell.get_text() for cell in row.select("td"))
+    said = " ".join(line.split())
+    assert said == (
+        f"In November a bright day gives about {bright} kWh, an average one {average}, a dull one {dull}, "
+        f"a dark one {dark}, before the solar charger."
+    )
+
+
+def test_nothing_is_said_of_days_without_panels(client_of: Callable[..., Client], small_house: dict[str, Any]) -> None:
+    small_house["sun"]["arrays"] = []
+    assert "a bright day gives" not in client_of(small_house).get("/today").text

@@ -52,6 +52,7 @@ from webapp.questions import (
 )
 from webapp.render import Page, is_partial, render
 from webapp.standing import standing_notices
+from webapp.sun_view import kinds_of_day
 
 PAGE = Page("Ask", "Today", "/today", "How long have I got, and what ends it?")
 router = APIRouter()
@@ -225,6 +226,7 @@ def _shown(question: Question, answer: Autonomy, paths: Sequence[str]) -> dict[s
         "soonest": next(view for view in views if view.bank.bank_id == answer.bank_id),
         "tiles": strip,
         "sky_caption": answer.sky_title,
+        "kinds_of_day": kinds_of_day(question.house, month),
         "notices": notices,
         "proof": [(view.bank.name if len(views) > 1 else "", lines(view.bank.worked)) for view in views],
         "inputs": inputs_used(question.house, question.supplies, month),
