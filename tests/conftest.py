@@ -128,7 +128,7 @@ class Client:
 
 
 def pytest_collection_finish() -> None:
-    """Collect garbage seldom, and never look again at all that is imported: a fifth of the time of tests of pages."""
+    """Collect garbage seldom, and never look again at all that is imported: a sixth of the time of tests of pages."""
     gc.set_threshold(100_000, 50, 50)
     gc.collect()
     gc.freeze()

@@ -192,7 +192,7 @@ window.looking = (() => {
   const axe = (tags) => judged(document, { runOnly: tags, rules: { "color-contrast": { enabled: false } } });
   /* Contrast of each kind of text, once in a tab: what has the same tags, classes and attributes up to the root. */
   const kind = (e) => `${e.parentElement ? kind(e.parentElement) : ""} ${e.tagName} ${e.getAttribute("class")}`
-    + ` ${e.getAttributeNames()}`;
+    + ` ${e.getAttributeNames()} ${e.getAttribute("type")} ${e.getAttribute("scope")}`;
   const contrasts = (how) => {
     const kept = `seen ${how}`;
     const seen = new Set(JSON.parse(sessionStorage.getItem(kept)));

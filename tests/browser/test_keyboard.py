@@ -23,6 +23,11 @@ REACHABLE = """() => [...document.querySelectorAll("a[href], button, input, sele
   .filter((e) => e.type !== "radio").map((e) => [...document.querySelectorAll("*")].indexOf(e))"""
 
 
+WHOLE = """() => !document.querySelector(".within:not(:has(#brief))")
+  && [...document.querySelectorAll(".plot")].every((e) => e.matches(".drawn"))"""
+"""The short answers of other pages, asked for a while after the page came, are in, and every chart is drawn."""
+
+
 def walk(page: Page) -> list[tuple[str, int]]:
     """Press Tab from the top until the page is left; where each press led."""
     seen: list[tuple[str, int]] = []
@@ -38,7 +43,7 @@ def walk(page: Page) -> list[tuple[str, int]]:
 @pytest.mark.parametrize("path", ["/today", "/banks", "/sheet", "/files", "/cell-tests"])
 def test_tab_leads_through_the_whole_page_in_its_order(open_page: Opener, site: str, path: str) -> None:
     page = open_page(site + path)
-    page.wait_for_load_state("networkidle")
+    page.wait_for_function(WHOLE)
     steps = walk(page)
     places = [place for _, place in steps]
     assert places == sorted(places)

@@ -765,3 +765,15 @@ def test_what_a_day_of_each_kind_gives_is_what_sun_says(example: Client) -> None
 def test_nothing_is_said_of_days_without_panels(client_of: Callable[..., Client], small_house: dict[str, Any]) -> None:
     small_house["sun"]["arrays"] = []
     assert "a bright day gives" not in client_of(small_house).get("/today").text
+
+
+def test_nothing_is_said_of_days_where_a_typed_day_cannot_be_in_another_month(
+    client_of: Callable[..., Client], small_house: dict[str, Any]
+) -> None:
+    small_house["sun"]["arrays"][0]["charger_limit_w"] = 1500.0
+    small_house["sun"]["clear_day_kwh"] = 16.0  # twelve hours of June, not the eight of December
+    client = client_of(small_house)
+    answer = client.get("/today?at=2026-06-15T18:00&sky=dark")
+    assert answer.status_code == 200
+    assert "a bright day gives" not in answer.text
+    assert "pass at most" in client.get("/sun").text
