@@ -212,18 +212,40 @@ def _advance(b: BusPlant, socs: Sequence[float], hours: float, share: Share) -> 
 
     A step that ends where the banks can no longer give what is asked is made shorter, as often as it takes.
     """
-    dt = _longest_h(b, socs, hours)
+    too_long_h = dt = _longest_h(b, socs, hours)
     for _ in range(MOST_STEPS_AN_HOUR):
         found = _solve(b, socs, dt, share)
-        if found is None:
-            dt *= 0.5
-            continue
-        gains = _gains(b, socs, found, dt)
-        part = min(_part(p, soc, gain) for p, soc, gain in zip(b.plants, socs, gains, strict=True))
-        if part >= 1.0:
-            return dt, found
-        dt *= part
+        part = 0.5 if found is None else _least_part(b, socs, found, dt)
+        if found is not None and part >= 1.0:
+            return _lengthened(b, socs, dt, found, too_long_h, share)
+        too_long_h, dt = dt, dt * part
     raise ArithmeticError("The limits of these banks contradict each other.")
+
+
+def _lengthened(
+    b: BusPlant, socs: Sequence[float], dt: float, found: Shared, too_long_h: float, share: Share
+) -> tuple[float, Shared]:
+    """Make up for a step that was cut too much.
+
+    A bank that begins to give or take only late in a step gains less than in proportion to its length, perhaps nothing:
+    cut in proportion again and again, steps would hardly move.
+    """
+    for _ in range(_HALVINGS):
+        if dt >= 0.5 * too_long_h or _least_part(b, socs, found, 2.0 * dt) < 1.0:
+            break
+        middle = 0.5 * (dt + too_long_h)
+        tried = _solve(b, socs, middle, share)
+        if tried is None or _least_part(b, socs, tried, middle) < 1.0:
+            too_long_h = middle
+        else:
+            dt, found = middle, tried
+    return dt, found
+
+
+def _least_part(b: BusPlant, socs: Sequence[float], found: Shared, dt: float) -> float:
+    """Part of a step in which every bank stays inside its limits."""
+    gains = _gains(b, socs, found, dt)
+    return min(_part(p, soc, gain) for p, soc, gain in zip(b.plants, socs, gains, strict=True))
 
 
 def _part(p: Plant, soc: float, gain: float) -> float:
