@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from engine.answers.autonomy_days import AutonomyDays
+from engine.answers.autonomy_days import LONG_DAYS, AutonomyDays, days_on_end
 from engine.answers.lasting import Lasting
 from engine.answers.winters import ManyWinters
 from engine.answers.winters_map import OWN, TWICE
@@ -62,6 +62,7 @@ class WintersView:
     none_enough: str
     bank_rows: tuple[Row, ...]
     rule: str
+    beside_size: str
     map_basis: str
     map_edges: str
     wear_rows: tuple[Row, ...]
@@ -105,6 +106,7 @@ def winters_view(answer: ManyWinters, rule: AutonomyDays, worn: Lasting, supply:
         none_enough=none_enough(answer),
         bank_rows=tuple(bank_row(one, answer, supply.bank.parallel) for one in answer.rows),
         rule=rule_sentence(rule, answer),
+        beside_size=beside_size(rule, answer),
         map_basis=map_basis(answer, worn),
         map_edges=map_edges(answer, worn),
         wear_rows=tuple(wear_row(one, supply.bank.parallel) for one in worn.rows),
@@ -227,6 +229,17 @@ def rule_sentence(rule: AutonomyDays, answer: ManyWinters) -> str:
     return (
         f"{text}; the winters, for {risk_name(answer.sizes[1].risk)}, for {bank_size(rule.winters_label_kwh)}, "
         f"as much as {figures(rule.winters_days)} days’ use."
+    )
+
+
+def beside_size(rule: AutonomyDays, answer: ManyWinters) -> str:
+    """Say on Bank size why the winters ask for another bank than so many days in a row do."""
+    if not answer.refills or rule.longest_away_days <= LONG_DAYS:
+        return ""
+    away = days_on_end(rule.longest_away_days)
+    return (
+        "The answer above is for one run of dull days that begins with a full bank. In these winters the panels leave "
+        f"a bank short of full {away}, so that one dull spell is added to the last before it is made good."
     )
 
 

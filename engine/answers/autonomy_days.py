@@ -26,7 +26,7 @@ END_OF_LIFE_SHARE = 0.8
 """Share of the first capacity at which a bank is called worn out (common in IEEE battery practices; from memory)."""
 MARGIN = 1.1
 """For what was forgotten and what will be added (10 to 25 % in IEEE battery practices; from memory)."""
-_LONG_DAYS = 21
+LONG_DAYS = 21
 _LONG_YEARS = 2.0
 
 
@@ -153,12 +153,12 @@ def as_dark_days(daily_kwh: Floats, days: int) -> float:
     return (days * mean - float(sums.min())) / mean
 
 
-def _on_end(days: float) -> str:
+def days_on_end(days: float) -> str:
     """Say for how long something went on, in years where days are too many to picture.
 
     Examples
     --------
-    >>> _on_end(28.0), _on_end(10907.0)
+    >>> days_on_end(28.0), days_on_end(10907.0)
     ('for up to 28 days on end', 'for up to 30 years on end')
     """
     years = days / DAYS_PER_YEAR
@@ -168,9 +168,9 @@ def _on_end(days: float) -> str:
 def _reasons(steps: Steps, label_kwh: float | None, dark_days: float, away_days: float) -> tuple[str, ...]:
     """Why the rule and the winters differ."""
     found = []
-    if away_days > _LONG_DAYS:
+    if away_days > LONG_DAYS:
         found.append(
-            f"The panels leave the bank short of full {_on_end(away_days)}: that is a season, not a "
+            f"The panels leave the bank short of full {days_on_end(away_days)}: that is a season, not a "
             f"spell of {steps.days:g} days, and only the winters see it."
         )
     elif label_kwh is not None and label_kwh > steps.label_kwh:

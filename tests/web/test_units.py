@@ -537,6 +537,25 @@ def test_the_page_says_how_it_reads_and_what_stays(client: Client) -> None:
     assert "answers as JSON, tables as CSV" in page.get_text()
 
 
+def test_all_units_of_a_country_are_chosen_at_once(client: Client) -> None:
+    def offered() -> dict[str, dict[str, str]]:
+        forms = soup(client.get("/units")).select("form:not(#units-form)[action='/units']")
+        return {
+            one.get_text(strip=True): {str(kept["name"]): str(kept["value"]) for kept in one.select("input")}
+            for one in forms
+        }
+
+    american = OTHER | {"decimal": "point"}
+    assert list(offered()) == ["Metric, 12,5", "As in the United States"]
+    assert client.post("/units", offered()["As in the United States"]).status_code == 303
+    assert client.document()["units"] == american
+    assert list(offered()) == ["Metric, 12.5", "Metric, 12,5"]
+    assert client.post("/units", offered()["Metric, 12,5"]).status_code == 303
+    assert client.document()["units"] == {name: next(iter(of)) for name, (_, of) in CHOICES.items()} | {
+        "decimal": "comma"
+    }
+
+
 def test_a_rule_of_thumb_has_two_figures_in_any_unit() -> None:
     gallons = AsShown(Units(volume="gal", distance="mi"))
     assert gallons.text("a bath takes about 100 litres") == "a bath takes about 26 gallons"

@@ -177,6 +177,19 @@ def test_bank_size_leads_to_its_winters(client: Client) -> None:
     assert riding is not None
     assert riding.find("h1") is None
     assert "made winters" in riding.get_text()
+    away = round(client.get("/winters.json").json()["autonomy"]["longest_away_days"])
+    assert away > 21
+    assert f"short of full for up to {away} days on end" in riding.get_text()
+    assert "The answer above" not in client.get("/winters").text
+
+
+def test_bank_size_says_nothing_of_long_dull_times_where_there_are_none(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    small_house["sun"]["arrays"][0]["kwp"] *= 8.0
+    client = client_of(small_house)  # type: ignore[arg-type]
+    assert client.get("/winters.json").json()["autonomy"]["longest_away_days"] <= 21
+    assert "short of full" not in words(soup(client.get("/winters?within=size")), "#riding")
 
 
 def test_no_panels_is_a_step_to_take(client_of: Opener, small_house: dict[str, Any]) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
@@ -21,6 +23,17 @@ EXAMPLE = (
     "30 km; 1,234.5 kWh so far."
 )
 """A sentence of the program as the engine writes it, to see how it reads."""
+
+
+AT_ONCE = (
+    ("Metric, 12.5", Units()),
+    ("Metric, 12,5", Units(decimal="comma")),
+    (
+        "As in the United States",
+        Units(temperature="f", wire="awg", length="ft", volume="gal", distance="mi", clock="12"),
+    ),
+)
+"""What is usual together, for one press."""
 
 
 @router.get(PAGE.path)
@@ -56,4 +69,7 @@ def _values(values: Values) -> Values:
 def _show(request: Request, card: Card, status: int = 200) -> Response:
     house = opened(request)[1]
     example = AsShown(house.units).text(EXAMPLE)
-    return render(request, "units.html", status=status, card=card, example=example, step=next_step(house))
+    at_once = [(name, asdict(units)) for name, units in AT_ONCE if units != house.units]
+    return render(
+        request, "units.html", status=status, card=card, example=example, at_once=at_once, step=next_step(house)
+    )
