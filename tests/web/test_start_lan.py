@@ -10,6 +10,7 @@ import socket
 import subprocess
 import sys
 import time
+from contextlib import ExitStack, closing
 from pathlib import Path
 from threading import Thread
 from urllib.parse import urlsplit
@@ -264,12 +265,12 @@ def test_it_runs_from_folders_with_spaces_and_letters_of_any_language(tmp_path: 
 
 
 STUCK = """
-import sys, threading
+import os, sys, threading
 from webapp import app
 from webapp.__main__ import main
 usual = app.create_app
 def stuck():
-    print("begun", flush=True)
+    os.write(1, b"begun\\n")
     threading.Event().wait()
 def work():
     stuck()
@@ -288,12 +289,12 @@ sys.exit(main(sys.argv[1:]))
 @posix
 @pytest.mark.parametrize("stop", [signal.SIGINT, signal.SIGTERM])
 def test_it_ends_whatever_is_worked_out_and_whoever_is_connected(tmp_path: Path, stop: signal.Signals) -> None:
-    with started(tmp_path, "--port", "0", command=("-c", STUCK)) as (server, address):
+    with started(tmp_path, "--port", "0", command=("-c", STUCK)) as (server, address), ExitStack() as stack:
         place = urlsplit(address)
-        kept = http.client.HTTPConnection(place.netloc, timeout=LONG_S)
+        kept = stack.enter_context(closing(http.client.HTTPConnection(place.netloc, timeout=LONG_S)))
         kept.request("GET", "/job")
         kept.getresponse().read()
-        line = socket.create_connection((place.hostname, place.port), timeout=LONG_S)
+        line = stack.enter_context(socket.create_connection((place.hostname, place.port), timeout=LONG_S))
         line.sendall(f"GET /stuck HTTP/1.1\r\nHost: {place.netloc}\r\n\r\n".encode())
         assert server.stdout is not None
         assert [server.stdout.readline() for _ in range(2)] == ["begun\n"] * 2
@@ -304,8 +305,6 @@ def test_it_ends_whatever_is_worked_out_and_whoever_is_connected(tmp_path: Path,
         assert (server.returncode, errors) == (0, ""), took
         assert running(tmp_path) is None
         assert not (tmp_path / "running.json").exists(), took
-        kept.close()
-        line.close()
     with started(tmp_path, "--port", "0") as (_, again_at):
         assert get(again_at, "/devices")[0] == 200
 
