@@ -27,6 +27,7 @@ END_OF_LIFE_SHARE = 0.8
 MARGIN = 1.1
 """For what was forgotten and what will be added (10 to 25 % in IEEE battery practices; from memory)."""
 LONG_DAYS = 21
+"""Short of full for longer than this is called a season, no dull spell [days]; our own choice."""
 _LONG_YEARS = 2.0
 
 

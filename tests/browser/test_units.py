@@ -28,6 +28,12 @@ def test_fahrenheit_and_comma_from_the_first_choice_to_the_sheet(open_page: Open
     page.select_option("#units-temperature", "f")
     page.select_option("#units-decimal", "comma")
     expect(page.locator("#units-example")).to_contain_text("68,9 °F")
+    expect(page.locator("#units-at-once button").first).to_have_text("Metric, 12.5")
+
+    page.emulate_media(media="print")
+    expect(page.locator("#units-example")).to_be_visible()
+    expect(page.locator("#units-at-once")).to_be_hidden()
+    page.emulate_media(media="screen")
 
     page.goto(f"{site}/banks")
     form = page.locator("form[id^=bank-][id$=-form]").first
