@@ -22,6 +22,7 @@ from typing import NamedTuple
 
 from engine.balance.bus_plant import AT_SOC, Amounts, BusPlant, BusState, cell, limits, network, pack_ohm
 from engine.balance.step import (
+    LEAST_H,
     MAX_SOC_STEP,
     MOST_STEPS_AN_HOUR,
     NEARLY_EMPTY_SOC,
@@ -38,6 +39,8 @@ LEAST_STEP_H = 0.05
 """A step is not made shorter than this for a stiff bank; a limit may still end it sooner."""
 _NO_SOC = 1e-12
 """Rounding, not charge that moves [-]."""
+_LEAST_CUT = 0.99
+"""A step that is too long is cut by a hundredth at least: a stiff bank moves as much in nearly as short a step."""
 _PASSES = 2
 _HALVINGS = 14
 _LIMITED_V = 0.02
@@ -62,7 +65,8 @@ def restarts(b: BusPlant, state: BusState, sun_w: float) -> bool:
     """Whether an inverter that has cut off would find its restart volts with the sun charging."""
     emf, ohm = network(b, state.socs, state.socs, 0.0)
     most = limits(b, state.socs)
-    found = shared_by_power(emf, ohm, *most, sun_w) or at_volts(emf, ohm, *most, b.end_v)
+    charging_w = sun_w if any(most[1]) else 0.0
+    found = shared_by_power(emf, ohm, *most, charging_w) or at_volts(emf, ohm, *most, b.end_v)
     return found.volts >= b.restart_v
 
 
@@ -148,6 +152,8 @@ def _discharge(
     if _fast_v(b, state.socs, given) < b.cut_v:
         return state._replace(on=False), Flow(0.0, limit="inverter"), _nothing(b)
     dt, found = _advance(b, state.socs, hours, given)
+    if dt <= LEAST_H:
+        return _sun_alone(b, state, sun_w, ac_w, dc_w, hours, _why_short(b, state.socs))
     dt, found, off = _until(b, state.socs, dt, found, given, lambda socs: _fast_v(b, socs, given) >= b.cut_v)
     socs, loss_wh, into_wh = _moved(b, state.socs, found, dt)
     carried_w = min(ac_w, b.inverter.rated_w)
@@ -218,7 +224,7 @@ def _advance(b: BusPlant, socs: Sequence[float], hours: float, share: Share) -> 
         part = 0.5 if found is None else _least_part(b, socs, found, dt)
         if found is not None and part >= 1.0:
             return _lengthened(b, socs, dt, found, too_long_h, share)
-        too_long_h, dt = dt, dt * part
+        too_long_h, dt = dt, dt * min(part, _LEAST_CUT)
     raise ArithmeticError("The limits of these banks contradict each other.")
 
 
@@ -253,7 +259,7 @@ def _part(p: Plant, soc: float, gain: float) -> float:
     most = MAX_SOC_STEP if soc > NEARLY_EMPTY_SOC else MAX_SOC_STEP / 4.0
     room = p.top_soc - soc if gain > 0.0 else soc - p.floor_soc
     allowed = max(min(most, room + 0.5 * AT_SOC), 0.0)
-    return 1.0 if abs(gain) <= max(allowed, _NO_SOC) else allowed / abs(gain)
+    return 1.0 if abs(gain) <= allowed + _NO_SOC else allowed / abs(gain)
 
 
 def _until(

@@ -7,9 +7,10 @@ Not modelled: the resistance of bars and cables between the banks, contact troub
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import inf, sqrt
+from operator import itemgetter
 from typing import NamedTuple
 
 from engine.house.bank import Bank
@@ -17,7 +18,8 @@ from engine.house.inverter import Inverter
 
 MOST_BANKS = 6
 """Banks that one bus may have here (choice)."""
-_SETTLED_A = 1e-9
+_SETTLED_V = 1e-9
+"""Rounding, not volts that differ."""
 NEAR_V = 0.05
 """Two settings of one charger this close are the same setting (choice)."""
 
@@ -51,7 +53,7 @@ def shared_by_current(
     References
     ----------
     J. Millman, A Useful Network Theorem, Proc. IRE 28 (1940), 413-417: volts of a bus fed by sources in parallel. A
-    bank at a limit is taken out as a fixed current and the rest solved again.
+    bank at a limit is a fixed current; between the volts at which one comes to a limit the theorem holds as it stands.
 
     Examples
     --------
@@ -59,14 +61,9 @@ def shared_by_current(
     >>> by_current.volts, [round(amps, 9) for amps in by_current.amps]
     (50.6, [-70.0, 20.0])
     """
-    fixed: dict[int, float] = {}
-    while len(fixed) < len(emf_v):
-        free = [i for i in range(len(emf_v)) if i not in fixed]
-        conductance = sum(1.0 / ohm[i] for i in free)
-        volts = (sum(emf_v[i] / ohm[i] for i in free) + bus_a - sum(fixed.values())) / conductance
-        found = at_volts(emf_v, ohm, low_a, high_a, volts)
-        if not _fix(fixed, free, emf_v, ohm, found, too_much=sum(found.amps) > bus_a):
-            return found
+    for span in _spans(emf_v, ohm, low_a, high_a):
+        if span.siemens > 0.0 and span.has(volts := (span.drive_a + bus_a) / span.siemens):
+            return at_volts(emf_v, ohm, low_a, high_a, volts)
     raise ArithmeticError(f"{bus_a:g} A cannot be divided among these banks within their limits.")
 
 
@@ -74,6 +71,8 @@ def shared_by_power(
     emf_v: Sequence[float], ohm: Sequence[float], low_a: Sequence[float], high_a: Sequence[float], bus_w: float
 ) -> Shared | None:
     """Divide a power into the bus (negative: out of it) among banks; None where the banks cannot give or take it.
+
+    A power out of the bus may be met at several volts. Taken are the highest: a load comes to them from rest.
 
     Parameters
     ----------
@@ -88,20 +87,10 @@ def shared_by_power(
     >>> [round(amps, 9) for amps in by_power.amps]
     [-70.0, 20.0]
     """
-    if (bus_w < 0.0 and not any(low_a)) or (bus_w > 0.0 and not any(high_a)):
-        return None
-    fixed: dict[int, float] = {}
-    while len(fixed) < len(emf_v):
-        free = [i for i in range(len(emf_v)) if i not in fixed]
-        conductance = sum(1.0 / ohm[i] for i in free)
-        drive = sum(emf_v[i] / ohm[i] for i in free) - sum(fixed.values())
-        under_root = drive * drive + 4.0 * conductance * bus_w
-        if under_root < 0.0:
-            return None
-        volts = (drive + sqrt(under_root)) / (2.0 * conductance)
-        found = at_volts(emf_v, ohm, low_a, high_a, volts)
-        if not _fix(fixed, free, emf_v, ohm, found, too_much=volts * sum(found.amps) > bus_w):
-            return found
+    for span in _spans(emf_v, ohm, low_a, high_a):
+        volts = span.volts_at(bus_w)
+        if volts is not None and span.has(volts):
+            return at_volts(emf_v, ohm, low_a, high_a, volts)
     return None
 
 
@@ -115,27 +104,44 @@ def at_volts(
     return Shared(volts, amps)
 
 
-def _fix(
-    fixed: dict[int, float],
-    free: Sequence[int],
-    emf_v: Sequence[float],
-    ohm: Sequence[float],
-    found: Shared,
-    *,
-    too_much: bool,
-) -> bool:
-    """Fix the banks that stay at a limit whatever the others do; whether there were any.
+class _Span(NamedTuple):
+    """Volts between which no bank comes to a limit: the bus takes `siemens` times its volts less `drive_a`."""
 
-    Where the clipped currents come to too much, the true volts are lower, so that banks at the most they give stay
-    there; else the true volts are not lower, and banks at the most they take stay.
-    """
-    changed = False
-    for i in free:
-        past_a = (found.volts - emf_v[i]) / ohm[i] - found.amps[i]
-        if past_a < -_SETTLED_A if too_much else past_a > _SETTLED_A:
-            fixed[i] = found.amps[i]
-            changed = True
-    return changed
+    low_v: float
+    high_v: float
+    siemens: float
+    drive_a: float
+
+    def has(self, volts: float) -> bool:
+        return self.low_v - _SETTLED_V <= volts <= self.high_v + _SETTLED_V
+
+    def volts_at(self, bus_w: float) -> float | None:
+        """Volts at which the bus takes a power, the higher of two."""
+        if self.siemens == 0.0:
+            return -bus_w / self.drive_a if self.drive_a < 0.0 else None
+        under_root = self.drive_a * self.drive_a + 4.0 * self.siemens * bus_w
+        return None if under_root < 0.0 else (self.drive_a + sqrt(under_root)) / (2.0 * self.siemens)
+
+
+def _spans(
+    emf_v: Sequence[float], ohm: Sequence[float], low_a: Sequence[float], high_a: Sequence[float]
+) -> Iterator[_Span]:
+    """From the volts at which every bank takes the most it may down to those at which each gives the most it may."""
+    edges: list[tuple[float, int, float, float]] = []
+    free, siemens, drive_a = 0, 0.0, 0.0
+    for e, r, low, high in zip(emf_v, ohm, low_a, high_a, strict=True):
+        if high == inf:
+            free, siemens, drive_a = free + 1, siemens + 1.0 / r, drive_a + e / r
+        else:
+            drive_a -= high
+            edges.append((e + r * high, 1, 1.0 / r, e / r + high))
+        edges.append((e + r * low, -1, -1.0 / r, -e / r - low))
+    edges.sort(key=itemgetter(0), reverse=True)
+    high_v = inf if free else edges[0][0]
+    for low_v, more, more_siemens, more_a in edges:
+        yield _Span(low_v, high_v, siemens if free else 0.0, drive_a)
+        high_v, free = low_v, free + more
+        siemens, drive_a = siemens + more_siemens, drive_a + more_a
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

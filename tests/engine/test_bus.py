@@ -12,9 +12,9 @@ import pytest
 from engine.answers.autonomy import autonomy
 from engine.answers.notices_bus import bus_notices
 from engine.balance.bus_plant import BusPlant, BusState, bus_plant, cell, limits
-from engine.balance.bus_run import bus_run
+from engine.balance.bus_run import bus_hour, bus_run
 from engine.balance.sharing import bus_step, restarts
-from engine.balance.step import State, plant
+from engine.balance.step import MAX_SOC_STEP, State, plant
 from engine.balance.trajectory import run
 from engine.cells.chemistry import Chemistry, table
 from engine.errors import InputError
@@ -80,7 +80,7 @@ def test_a_textbook_circuit_of_two_sources_and_a_load() -> None:
     assert shared.amps == pytest.approx((-4.5, 0.75), abs=1e-9)
 
 
-def test_a_bank_at_its_limit_is_fixed_there_and_the_rest_solved_again() -> None:
+def test_a_bank_at_its_limit_is_a_fixed_current_beside_the_rest() -> None:
     emf, ohm = [53.0, 53.0, 52.0], [0.01, 0.02, 0.02]
     shared = shared_by_current(emf, ohm, [-40.0, -WIDE, -WIDE], [WIDE] * 3, -120.0)
     assert shared.amps[0] == -40.0
@@ -93,6 +93,24 @@ def test_limits_on_both_sides_do_not_keep_it_from_settling() -> None:
     assert shared is not None
     assert shared.amps[0] == 0.0
     assert shared.amps[1] * shared.volts == pytest.approx(-652.25)
+
+
+def test_power_beyond_what_the_banks_can_give_is_never_found_elsewhere() -> None:
+    # By hand: the first gives most at its limit of 200 A and 48 - 20 = 28 V, 5,600 W; the second there (31 - 28) / 0.5
+    # = 6 A more, 168 W. 5,768 W are the most of both, and at 101 V, where nothing flows, nothing is given either.
+    network = [48.0, 31.0], [0.1, 0.5], [-200.0, -20.0], [0.0, 0.0]
+    most = shared_by_power(*network, -5768.0)
+    assert most is not None
+    assert (most.volts, *most.amps) == pytest.approx((28.0, -200.0, -6.0))
+    assert shared_by_power(*network, -6000.0) is None
+
+
+def test_of_two_volts_that_give_a_power_the_higher_is_taken() -> None:
+    # The second takes nothing. The first alone gives 1,000 W from 54 V through 0.1 ohm at V with V (54 - V) = 100:
+    # V = 27 + sqrt(729 - 100) = 52.08 V. At low volts both would give as much once more.
+    found = shared_by_power([54.0, 20.0], [0.1, 0.01], [-400.0, -400.0], [0.0, 0.0], -1000.0)
+    assert found is not None
+    assert (found.volts, found.amps[1]) == pytest.approx((52.0799, 0.0), abs=1e-4)
 
 
 def test_what_the_banks_cannot_give_is_told() -> None:
@@ -436,6 +454,44 @@ def test_a_bus_comes_back_at_its_restart_volts(sun_w: float, on: bool) -> None:
     assert restarts(b, BusState((0.5, 0.5), on=False), sun_w) is on
     assert restarts(dataclasses.replace(b, restart_v=48.99), BusState((0.5, 0.5), on=False), 0.0)
     assert not restarts(dataclasses.replace(b, restart_v=49.99), BusState((0.5, 0.5), on=False), sun_w)
+
+
+def test_a_bus_too_cold_to_be_charged_comes_back_by_rested_volts_alone() -> None:
+    cold = dataclasses.replace(LFP, cell_c=-5.0, reserve_soc=0.0)
+    high = dataclasses.replace(INVERTER, dc_min_v=50, restart_v=53)
+    b = bus_plant([cold, dataclasses.replace(cold, id="other")], high, 400.0)
+    assert b.end_v > 53.0
+    assert [restarts(b, BusState((soc, soc), on=False), 5.0) for soc in (0.2, 0.99)] == [False, True]
+    hours = bus_run(b, BusState((0.2, 0.2), on=False), [5.0] * 4, [300.0] * 4, [0.0] * 4)
+    assert hours.served_wh.tolist() == [0.0] * 4
+
+
+@pytest.mark.parametrize(
+    ("socs", "ac_w"),
+    [((0.9886449655914413, 0.9027090328928693), 3493.0), ((0.39250760629491976,), 851.3183982633685)],
+)
+def test_an_hour_at_the_current_limits_of_its_boards_ends(socs: tuple[float, ...], ac_w: float) -> None:
+    def limited(bank: Bank, limit_a: float) -> Bank:
+        assert bank.board is not None
+        return dataclasses.replace(bank, label_ah=100.0, board=dataclasses.replace(bank.board, current_limit_a=limit_a))
+
+    b = bus_plant([limited(LFP, 50.0), limited(SODIUM, 20.0)][-len(socs) :], INVERTER, 400.0)
+    _, flows, splits = bus_hour(b, BusState(socs), 0.0, ac_w, 0.0)
+    assert sum(flow.hours for flow in flows) == pytest.approx(1.0)
+    assert "current" in {flow.limit for flow in flows}
+    for flow, split in zip(flows, splits, strict=True):
+        assert sum(split.into_wh) == pytest.approx(flow.sun_wh - flow.served_wh - flow.inverter_loss_wh, abs=1e-6)
+
+
+def test_stiff_banks_far_apart_come_together() -> None:
+    def stiff(ah: float, name: str) -> Bank:
+        none = (0.0,) * len(NMC.cell.r_slow_v_per_c)
+        cells = dataclasses.replace(NMC.cell, r_slow_v_per_c=none, r_fast_v_per_c=none)
+        return dataclasses.replace(NMC, id=name, chemistry=cells, label_ah=ah)
+
+    b = bus_plant([stiff(100.0, "one"), stiff(200.0, "other")], INVERTER, 400.0)
+    state, _, _ = bus_hour(b, BusState((1.0, 0.44661961209210815)), 0.0, 0.0, 0.0)
+    assert abs(state.socs[0] - state.socs[1]) < MAX_SOC_STEP
 
 
 def test_a_board_that_opens_above_the_reserve_is_the_floor() -> None:

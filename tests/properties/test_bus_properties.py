@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from engine.balance.bus_plant import BusPlant, BusState, bus_plant
 from engine.balance.bus_run import bus_run
 from engine.balance.sharing import bus_step
-from engine.house.bus import shared_by_current, shared_by_power
+from engine.house.bus import at_volts, shared_by_current, shared_by_power
 from tests.engine.test_bus import INVERTER, LFP, NMC, SODIUM
 
 BANKS = (LFP, SODIUM, NMC)
@@ -64,6 +64,28 @@ def test_a_bus_current_is_divided_within_the_limits(
     by_power = shared_by_power(emf, ohm[:k], least, most, bus_a * shared.volts)
     if by_power is not None:
         assert by_power.volts * sum(by_power.amps) == pytest.approx(bus_a * shared.volts, abs=1e-6)
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    emf=st.lists(st.floats(20.0, 60.0), min_size=1, max_size=4),
+    ohm=st.lists(st.floats(0.002, 0.5), min_size=4, max_size=4),
+    low=st.lists(st.sampled_from([0.0, 20.0, 50.0, 200.0]), min_size=4, max_size=4),
+    high=st.lists(st.sampled_from([0.0, 50.0, 100.0]), min_size=4, max_size=4),
+    asked_w=st.floats(-8000.0, -10.0),
+)
+def test_a_power_is_met_at_the_highest_volts_that_give_it_or_at_none(
+    emf: list[float], ohm: list[float], low: list[float], high: list[float], asked_w: float
+) -> None:
+    network = emf, ohm[: len(emf)], [-a for a in low[: len(emf)]], high[: len(emf)]
+    found = shared_by_power(*network, asked_w)
+    volts = np.linspace(0.0, 60.0, 6001)
+    taken_w = np.array([v * sum(at_volts(*network, v).amps) for v in volts.tolist()])
+    if found is None:
+        assert taken_w.min() > asked_w
+    else:
+        assert found.volts * sum(found.amps) == pytest.approx(asked_w, abs=1e-3)
+        assert (taken_w[volts > found.volts + 1e-6] > asked_w).all()
 
 
 @settings(max_examples=60, deadline=None)
