@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -63,7 +64,7 @@ def test_a_copy_is_made_while_running_once_a_day_has_gone(store: Store, house: i
     store.save(house, 3, {**first.document, "note": "c"}, "noted")
     newest = store_copies.copies(store.folder)[0]
     assert store_copies.made_at(newest) == clock.now
-    with sqlite3.connect(newest) as db:
+    with closing(sqlite3.connect(newest)) as db:
         assert db.execute("SELECT max(revision) FROM versions").fetchone() == (4,)
 
 
