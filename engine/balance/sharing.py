@@ -146,14 +146,17 @@ def _discharge(
     def given(emf: Amounts, ohm: Amounts, low: Amounts, high: Amounts) -> Shared | None:
         return shared_by_power(emf, ohm, low, high, sun_w - wanted_w)
 
+    def short() -> tuple[BusState, Flow, Split]:
+        return _sun_alone(b, state, sun_w, ac_w, dc_w, hours, _why_short(b, state.socs))
+
     low, high = limits(b, state.socs)
     if given(*network(b, state.socs, state.socs, 0.0), low, high) is None:
-        return _sun_alone(b, state, sun_w, ac_w, dc_w, hours, _why_short(b, state.socs))
+        return short()
     if _fast_v(b, state.socs, given) < b.cut_v:
         return state._replace(on=False), Flow(0.0, limit="inverter"), _nothing(b)
     dt, found = _advance(b, state.socs, hours, given)
-    if dt <= LEAST_H:
-        return _sun_alone(b, state, sun_w, ac_w, dc_w, hours, _why_short(b, state.socs))
+    if dt <= LEAST_H:  # so near a limit that any step would pass it
+        return short()
     dt, found, off = _until(b, state.socs, dt, found, given, lambda socs: _fast_v(b, socs, given) >= b.cut_v)
     socs, loss_wh, into_wh = _moved(b, state.socs, found, dt)
     carried_w = min(ac_w, b.inverter.rated_w)
@@ -259,7 +262,7 @@ def _part(p: Plant, soc: float, gain: float) -> float:
     most = MAX_SOC_STEP if soc > NEARLY_EMPTY_SOC else MAX_SOC_STEP / 4.0
     room = p.top_soc - soc if gain > 0.0 else soc - p.floor_soc
     allowed = max(min(most, room + 0.5 * AT_SOC), 0.0)
-    return 1.0 if abs(gain) <= allowed + _NO_SOC else allowed / abs(gain)
+    return 1.0 if abs(gain) <= max(allowed, _NO_SOC) else allowed / abs(gain)
 
 
 def _until(

@@ -111,6 +111,10 @@ def test_of_two_volts_that_give_a_power_the_higher_is_taken() -> None:
     found = shared_by_power([54.0, 20.0], [0.1, 0.01], [-400.0, -400.0], [0.0, 0.0], -1000.0)
     assert found is not None
     assert (found.volts, found.amps[1]) == pytest.approx((52.0799, 0.0), abs=1e-4)
+    # The first alone at its limit: 100 A at 52 - 2 = 50 V are 5,000 W. With 11.4 A of the second 44.9 V give as much.
+    found = shared_by_power([52.0, 45.0], [0.02, 0.01], [-100.0, -50.0], [0.0, 0.0], -5000.0)
+    assert found is not None
+    assert (found.volts, *found.amps) == pytest.approx((50.0, -100.0, 0.0))
 
 
 def test_what_the_banks_cannot_give_is_told() -> None:
