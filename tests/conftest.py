@@ -127,8 +127,14 @@ class Client:
         self.app.close()
 
 
+def pytest_collection() -> None:
+    """Collect no garbage while all that tests are made of comes in: a third of the time of that."""
+    gc.disable()
+
+
 def pytest_collection_finish() -> None:
     """Collect garbage seldom, and never look again at all that is imported: a sixth of the time of tests of pages."""
+    gc.enable()
     gc.set_threshold(100_000, 50, 50)
     gc.collect()
     gc.freeze()
@@ -139,6 +145,12 @@ def soup(response: httpx.Response) -> BeautifulSoup:
     return BeautifulSoup(response.text, "html.parser")
 
 
+def chosen(select: Any) -> str:
+    """Return what a browser would send for a list where nothing is chosen anew."""
+    option = select.find("option", selected=True) or select.find("option")
+    return "" if option is None else str(option.get("value", ""))
+
+
 def form_of(page: BeautifulSoup, form_id: str) -> dict[str, str]:
     """Return what the browser would send for a form if nothing were changed."""
     form = page.find("form", id=form_id)
@@ -147,8 +159,7 @@ def form_of(page: BeautifulSoup, form_id: str) -> dict[str, str]:
     for control in form.find_all(["input", "select"]):
         name = control.get("name")
         if control.name == "select":
-            chosen = control.find("option", selected=True) or control.find("option")
-            sent[name] = chosen["value"]
+            sent[name] = chosen(control)
         elif control.get("type") != "checkbox":
             sent[name] = control.get("value", "")
         elif control.has_attr("checked"):

@@ -19,9 +19,9 @@ from urllib.parse import parse_qsl, urlencode, urljoin, urlsplit
 import httpx
 from bs4 import Tag
 
-from tests.conftest import NOW, ORIGIN, Client, Clock, soup
+from tests.conftest import NOW, ORIGIN, Client, Clock, chosen, soup
 from tests.web.bringing import CELL_TESTS, LOG, RECORDS
-from tests.web.fuzzing import CELLS, EXTENSION, odd_example, real_path, routes
+from tests.web.fuzzing import CELLS, EXTENSION, leave_untried, odd_example, real_path, routes
 from tests.web.meter_files import meter_csv
 from tests.web.promise_books import keep_book
 from tests.web.sun_files import kc_of_years, roof_log
@@ -64,11 +64,11 @@ class Site:
     origin: str
     shown: dict[tuple[object, ...], Shown] = field(default_factory=dict)
 
-    def show(self, address: str) -> Shown | None:
-        """Ask a page once in each state: a path, the names asked with it, and what is to be added."""
+    def show(self, address: str, state: str = "") -> Shown | None:
+        """Ask a page once in each state: a path, the names asked with it, what is to add, and what is said of it."""
         parts = urlsplit(address)
         asked = dict(parse_qsl(parts.query, keep_blank_values=True))
-        key = (re.sub(r"\d+", "n", parts.path), *sorted(set(asked) - CARRIED), asked.get("add"))
+        key = (re.sub(r"\d+", "n", parts.path), *sorted(set(asked) - CARRIED), asked.get("add"), state)
         if key in self.shown or EXTENSION.search(parts.path):
             return None
         return self._take(key, address, self.client.get(address))
@@ -87,8 +87,9 @@ class Site:
         typed = {str(one["name"]) for one in form.select("input[type=text][name]:not([type=hidden]), textarea[name]")}
         typed |= {str(one["name"]) for one in form.select("input:not([type])[name]")}
         sent = {str(one["name"]): str(one.get("value", "")) for one in form.select("input[type=hidden][name]")}
+        sent |= {str(one["name"]): chosen(one) for one in form.select("select[name]")}
         sent |= dict.fromkeys(sorted(typed), NONSENSE)
-        action = str(form.get("action") or path)
+        action = str(form.get("action") or path).partition("#")[0]
         key = ("refused", re.sub(r"\d+", "n", action), form.get("method"), *sorted(set(sent) - CARRIED))
         if not typed or key in self.shown:
             return None
@@ -148,10 +149,12 @@ class EveryPage:
         known = {"chemistry": "lfp", "label_ah": "280"}
         files = ((CELL_TESTS, CELLS), (RECORDS, roof_log(kc_of_years(1))), (LOG, meter_csv(2)))
         kept = [pages.read_so(client, text, **(known if pages is CELL_TESTS else {})) for pages, text in files]
-        drafts = [pages.draft_at(client, text) for pages, text in files]
+        drafts = [pages.draft_at(client, text, "not yet read.csv") for pages, text in files]
+        leave_untried(client.app.app)
         site = Site(client, ORIGIN)
         addresses = [real_path(path, kept) for method, path in routes(client.app.app.routes) if method == "GET"]
-        begun = [site.show(one) for one in [*filter(None, addresses), *drafts, *ASKED, "/nothing-here"]]
+        begun = [site.show(one) for one in [*filter(None, addresses), *ASKED, "/nothing-here"]]
+        begun += [site.show(one, "draft") for one in drafts]
         to_edit = []
         for more in (more for one in filter(None, begun) for more in site.follow(one)):
             if "add=" in more.url:

@@ -26,7 +26,7 @@ from hypothesis import strategies as st
 from engine.fields import Quantity, quantities
 from engine.house.household import _PARTS
 from engine.house.load_kinds import KINDS
-from tests.conftest import SMALL_HOUSE, Client, Clock, soup
+from tests.conftest import SMALL_HOUSE, Client, Clock, chosen, soup
 from tests.web.bringing import CELL_TESTS, LOG, RECORDS
 from tests.web.meter_files import meter_csv
 from tests.web.sun_files import kc_of_years, roof_log
@@ -125,6 +125,12 @@ def routes(listed: Any) -> Iterator[tuple[str, str]]:
             yield from ((method, route.path) for method in sorted(route.methods))
 
 
+def leave_untried(app: Any) -> None:
+    """Let pages show that a size is being tried while none is: each trial takes a processor half a minute."""
+    app.state.jobs.close()
+    app.state.jobs.wait = lambda job, seconds: None
+
+
 def opened(folder: Path, clock: Clock) -> Fuzzed:
     """Build the app with one thing of every kind in it, and find what can be asked."""
     heard = Heard(create_app(folder, None, clock))
@@ -141,6 +147,7 @@ def opened(folder: Path, clock: Clock) -> Fuzzed:
         RECORDS.draft_at(one, roof_log(kc_of_years(1))),
         LOG.draft_at(one, meter_csv(2)),
     ]
+    leave_untried(heard.app)
     fuzzed.targets = _targets(fuzzed.client, kept, drafts)
     return fuzzed
 
@@ -209,8 +216,7 @@ def _of_form(form: Tag, path: str) -> Target:
         if not name or control.get("type") == "file":
             continue
         if control.name == "select":
-            chosen = control.find("option", selected=True) or control.find("option")
-            usual.append((str(name), str(chosen.get("value", "")) if isinstance(chosen, Tag) else ""))
+            usual.append((str(name), chosen(control)))
         elif control.name == "textarea":
             usual.append((str(name), control.get_text()))
         else:

@@ -13,7 +13,7 @@ from bs4 import BeautifulSoup
 from tests.conftest import Client, soup
 from tests.web.bringing import CELL_TESTS, LOG, RECORDS
 from tests.web.conftest import Opener
-from tests.web.fuzzing import CELLS, real_path, routes
+from tests.web.fuzzing import CELLS, leave_untried, real_path, routes
 from tests.web.meter_files import meter_csv
 from tests.web.sun_files import kc_of_years, roof_log
 from webapp.store import example_document
@@ -45,6 +45,7 @@ def hostile(client_of: Opener) -> tuple[Client, list[str]]:
         RECORDS.read_so(client, roof_log(kc_of_years(1)), file_name),
         LOG.read_so(client, meter_csv(2).replace("PV", f"<b><img src={MARK}>PV"), file_name),
     ]
+    leave_untried(client.app.app)
     return client, kept
 
 
