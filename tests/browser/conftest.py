@@ -10,21 +10,21 @@ from __future__ import annotations
 import os
 import re
 import shutil
-import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from itertools import chain, repeat
 from pathlib import Path
 from urllib.parse import urljoin
 
 import pytest
 import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from starlette.types import Receive, Scope, Send
 
 from webapp.app import create_app
 from webapp.connections import Connection
+from webapp.guard import Guard
 
 CHROMIUM = next(
     filter(None, map(shutil.which, ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome"))), None
@@ -65,42 +65,65 @@ def contexts(browser: Browser) -> dict[str, BrowserContext]:
     return {}
 
 
+class Server:
+    """One server of this process for all tests, each with an app of its own: Python anew for each takes seconds.
+
+    What a kept context has compiled is of this address. test_start starts it as people do.
+    """
+
+    def __init__(self) -> None:
+        self._app: Guard | None = None
+        self._asked = 0
+        config = uvicorn.Config(self, port=0, http=Connection, log_level="warning", lifespan="off")
+        self._server = uvicorn.Server(config)
+        self._thread = threading.Thread(target=self._server.run)
+        self._thread.start()
+        while not self._server.started:
+            assert self._thread.is_alive()
+            time.sleep(0.005)
+        self.address = f"http://127.0.0.1:{self._server.servers[0].sockets[0].getsockname()[1]}"
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let the app of the test at hand answer."""
+        assert self._app is not None
+        self._asked += 1
+        try:
+            await self._app(scope, receive, send)
+        finally:
+            self._asked -= 1
+
+    @contextmanager
+    def serving(self, app: Guard) -> Iterator[None]:
+        """Serve one app; at the end its last answers are waited for, its trials are not."""
+        self._app = app
+        yield
+        app.app.state.jobs.close()
+        while self._asked:
+            time.sleep(0.005)
+        app.close()
+
+    def stop(self) -> None:
+        """Stop it."""
+        self._server.should_exit = True
+        self._thread.join()
+
+
 @pytest.fixture(scope="session")
-def port() -> int:
-    """A port that is free now, for one server after the other: a kept context finds its scripts compiled."""
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        found: int = one.getsockname()[1]
-    return found
-
-
-@contextmanager
-def _as_thread(folder: Path, household: Path | None, port: int) -> Iterator[str]:
-    """Start a server in this process: Python anew for each test takes seconds (test_start starts it as people do)."""
-    app = create_app(folder, household)
-    config = uvicorn.Config(
-        app, port=port, http=Connection, log_level="warning", lifespan="off", timeout_graceful_shutdown=1
-    )
-    server = uvicorn.Server(config)
-    thread = threading.Thread(target=server.run)
-    thread.start()
-    while not server.started:
-        assert thread.is_alive()
-        time.sleep(0.005)
-    yield f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
-    server.should_exit = True
-    thread.join()
-    app.close()
+def server() -> Iterator[Server]:
+    """The server of all tests."""
+    one = Server()
+    yield one
+    one.stop()
 
 
 @pytest.fixture
-def serve(tmp_path: Path, port: int) -> Iterator[Callable[..., str]]:
-    """Start a server over a new data folder, perhaps with a household; returns its address without a slash."""
-    ports = chain([port], repeat(0))
+def serve(tmp_path: Path, server: Server) -> Iterator[Callable[..., str]]:
+    """Serve a new data folder, perhaps with a household, instead of any other; returns the address without a slash."""
     with ExitStack() as stack:
 
         def start(household: Path | None = None) -> str:
-            return stack.enter_context(_as_thread(tmp_path / "data", household, next(ports)))
+            stack.enter_context(server.serving(create_app(tmp_path / "data", household)))
+            return server.address
 
         yield start
 
