@@ -294,7 +294,7 @@ def _volts_v(b: BusPlant, socs: Sequence[float], share: Share) -> float:
 
 
 def _fast_v(b: BusPlant, socs: Sequence[float], share: Share) -> float:
-    """Bus volts under the load within minutes [V]; none where the banks cannot carry it."""
+    """Bus volts under the load within minutes [V]; above all where the banks cannot carry it."""
     found = _solve(b, socs, 0.0, share)
     if found is None:
         return inf
