@@ -171,6 +171,7 @@ def open_page(browser: Browser, contexts: dict[str, BrowserContext], serve: Call
         context.remove_listener("page", watched)
         context.clear_cookies()
         for page in context.pages[1:]:
+            page.wait_for_load_state()  # a page closed while it still came was once waited for without end
             page.close()
     for context in own:
         context.close()
