@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 import re
 import shutil
-import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
@@ -18,12 +17,11 @@ from pathlib import Path
 from urllib.parse import urljoin
 
 import pytest
-import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 from starlette.types import Receive, Scope, Send
 
+from tests.web.starting import served
 from webapp.app import create_app
-from webapp.connections import Connection
 from webapp.guard import Guard
 
 CHROMIUM = next(
@@ -65,23 +63,16 @@ def contexts(browser: Browser) -> dict[str, BrowserContext]:
     return {}
 
 
-class Server:
-    """One server of this process for all tests, each with an app of its own: Python anew for each takes seconds.
+class Stage:
+    """Where the app of the test at hand answers: one server for all, since what a context compiled is of its address.
 
-    What a kept context has compiled is of this address. test_start starts it as people do.
+    Python anew for each test takes seconds (test_start starts it as people do).
     """
 
     def __init__(self) -> None:
+        self.address = ""
         self._app: Guard | None = None
         self._asked = 0
-        config = uvicorn.Config(self, port=0, http=Connection, log_level="warning", lifespan="off")
-        self._server = uvicorn.Server(config)
-        self._thread = threading.Thread(target=self._server.run)
-        self._thread.start()
-        while not self._server.started:
-            assert self._thread.is_alive()
-            time.sleep(0.005)
-        self.address = f"http://127.0.0.1:{self._server.servers[0].sockets[0].getsockname()[1]}"
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let the app of the test at hand answer."""
@@ -93,8 +84,8 @@ class Server:
             self._asked -= 1
 
     @contextmanager
-    def serving(self, app: Guard) -> Iterator[None]:
-        """Serve one app; at the end its last answers are waited for, its trials are not."""
+    def showing(self, app: Guard) -> Iterator[None]:
+        """Let one app answer; at the end its last answers are waited for, its trials are not."""
         self._app = app
         yield
         app.app.state.jobs.close()
@@ -102,28 +93,24 @@ class Server:
             time.sleep(0.005)
         app.close()
 
-    def stop(self) -> None:
-        """Stop it."""
-        self._server.should_exit = True
-        self._thread.join()
-
 
 @pytest.fixture(scope="session")
-def server() -> Iterator[Server]:
+def stage() -> Iterator[Stage]:
     """The server of all tests."""
-    one = Server()
-    yield one
-    one.stop()
+    one = Stage()
+    with served(one, log_level="warning") as port:
+        one.address = f"http://127.0.0.1:{port}"
+        yield one
 
 
 @pytest.fixture
-def serve(tmp_path: Path, server: Server) -> Iterator[Callable[..., str]]:
+def serve(tmp_path: Path, stage: Stage) -> Iterator[Callable[..., str]]:
     """Serve a new data folder, perhaps with a household, instead of any other; returns the address without a slash."""
     with ExitStack() as stack:
 
         def start(household: Path | None = None) -> str:
-            stack.enter_context(server.serving(create_app(tmp_path / "data", household)))
-            return server.address
+            stack.enter_context(stage.showing(create_app(tmp_path / "data", household)))
+            return stage.address
 
         yield start
 

@@ -271,10 +271,10 @@ def test_both_workers_of_a_cluster_give_the_functions_own_lines(
 ) -> None:
     from distributed import Client as Dask
 
-    few, none = FILES[:3], str(tmp_path / "none.json")
-    status, lines, said = ask("--scheduler", cluster, *few, none, *few)
+    none = str(tmp_path / "none.json")
+    status, lines, said = ask("--scheduler", cluster, *FILES, none, *FILES)
     assert status == 1
-    assert lines == [*right[:3], lines[3], *right[:3]]
+    assert lines == [*right, lines[len(right)], *right]
     assert said == f"{none}: The file cannot be read: No such file or directory.\n"
     with Dask(cluster, set_as_default=False) as client:
         loaded = client.run(lambda: "engine.asking.document" in sys.modules)

@@ -51,11 +51,11 @@ def get(address: str, path: str) -> tuple[int, bytes]:
 
 
 @contextmanager
-def served(app: Any) -> Iterator[int]:
+def served(app: Any, log_level: str = "critical") -> Iterator[int]:
     """Serve an app in this process, with the connections of a real start; gives its port."""
     server = uvicorn.Server(
         uvicorn.Config(
-            app, port=0, http=Connection, ws="none", lifespan="off", log_level="critical", proxy_headers=False
+            app, port=0, http=Connection, ws="none", lifespan="off", log_level=log_level, proxy_headers=False
         )
     )
     thread = threading.Thread(target=server.run)

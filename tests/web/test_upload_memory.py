@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import http.client
-import os
 import random
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -61,35 +60,24 @@ def bring(address: str, path: str, content: bytes, pasted_rows: bytes = b"") -> 
     return answer.status
 
 
-@pytest.fixture(scope="module")
-def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[int, str]]:
-    """The process and the address of one server for all: what a file leaves behind counts for the next, too."""
-    with started(tmp_path_factory.mktemp("memory"), "--port", "0") as (process, address):
-        yield process.pid, address
-
-
 @pytest.mark.parametrize("path", ["/cell-tests", "/records", "/files/upload", "/files/everything"])
-def test_the_longest_broken_files_leave_memory_bounded(server: tuple[int, str], path: str) -> None:
-    process, address = server
+def test_the_longest_broken_files_leave_memory_bounded(tmp_path: Path, path: str) -> None:
     chance = random.Random(path)
-    for kind in KINDS:
-        assert bring(address, path, kind(chance)) in (303, 422)
-    for name, make in LONGEST.items():
-        assert bring(address, path, make()) in (303, 422), name
-        assert peak_mib(process) < MOST_MIB, name
+    with started(tmp_path / "data", "--port", "0") as (server, address):
+        for kind in KINDS:
+            assert bring(address, path, kind(chance)) in (303, 422)
+        before_mib = peak_mib(server.pid)
+        for name, make in LONGEST.items():
+            assert bring(address, path, make()) in (303, 422), name
+            assert peak_mib(server.pid) < MOST_MIB, name
+        assert peak_mib(server.pid) > before_mib
 
 
 @pytest.mark.parametrize("path", ["/cell-tests", "/records"])
 @pytest.mark.parametrize("length", [LENGTH, MOST_PASTED_MB * 1024**2])
-def test_the_longest_pasted_rows_leave_memory_bounded(server: tuple[int, str], path: str, length: int) -> None:
-    process, address = server
-    for pasted in (b"1;2" * (length // 3), b"1;2\n" * (length // 4), "ä;1;2\n".encode() * (length // 7)):
-        assert bring(address, path, b"", pasted) in (303, 422)
-        assert peak_mib(process) < MOST_MIB, pasted[:20]
-
-
-def test_the_peak_tells_of_memory_that_is_used_and_given_back() -> None:
-    before_mib = peak_mib(os.getpid())
-    held = bytearray(int(before_mib + 50) * 1024**2)
-    held.clear()
-    assert peak_mib(os.getpid()) > before_mib + 20
+def test_the_longest_pasted_rows_leave_memory_bounded(tmp_path: Path, path: str, length: int) -> None:
+    rows = [b"1;2" * (length // 3), b"1;2\n" * (length // 4), "ä;1;2\n".encode() * (length // 7)]
+    with started(tmp_path / "data", "--port", "0") as (server, address):
+        for pasted in rows:
+            assert bring(address, path, b"", pasted) in (303, 422)
+            assert peak_mib(server.pid) < MOST_MIB, pasted[:20]
