@@ -164,8 +164,7 @@ def migrate(path: Path, now: datetime | None) -> None:
         with only_read(path) as db:
             write_copy(db, making)
     with closing(sqlite3.connect(making, isolation_level=None)) as db:
-        for number, script in enumerate(scripts[schema:], schema + 1):
-            db.executescript(f"BEGIN; {script} PRAGMA user_version = {number}; COMMIT;")
+        db.executescript(f"BEGIN; {' '.join(scripts[schema:])} PRAGMA user_version = {len(scripts)}; COMMIT;")
     if schema:
         _close_wal(path)
     if schema and now is not None:

@@ -32,6 +32,8 @@ def rising(values: Array, weights: Array | None = None) -> Array:
     >>> rising(np.array([1.0, 3.0, 2.0, 4.0])).tolist()
     [1.0, 2.5, 2.5, 4.0]
     """
+    if not (values[1:] < values[:-1]).any():
+        return np.array(values, dtype=np.float64)
     means: list[float] = []
     sums: list[float] = []
     counts: list[int] = []

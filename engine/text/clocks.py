@@ -43,7 +43,7 @@ def clock_s(texts: Sequence[str] | NDArray[np.object_]) -> Array:
     codes = _codes(texts)
     groups, count, fraction = _groups(codes)
     colons = np.count_nonzero(codes == ord(":"), axis=1)
-    right = np.take_along_axis(groups, np.maximum(count[:, None] - 4 + np.arange(4), 0), axis=1)
+    right = np.take_along_axis(groups, np.clip(count[:, None] - 4 + np.arange(4), 0, _GROUPS - 1), axis=1)
     right[np.arange(4) < 4 - count[:, None]] = 0.0
     of_half = _is_half_day(codes)
     hour_minute = of_half & (count == 2)
@@ -75,16 +75,39 @@ def date_s(texts: Sequence[str] | NDArray[np.object_], order: str) -> Array:
     >>> [float(s) for s in date_s(["02.01.1970 00:00:01,25", "1.1.70 1:00"], "dmy")]
     [86401.25, 3600.0]
     """
+    return dates_s(texts, (order,))[0]
+
+
+def dates_s(texts: Sequence[str] | NDArray[np.object_], orders: Sequence[str]) -> list[Array]:
+    """Seconds since 1970 of dates as `date_s` gives them, in each of several orders.
+
+    Parameters
+    ----------
+    texts : (n,) of str
+    orders : sequence of str
+        Of year, month and day, each as in `date_s`.
+
+    Returns
+    -------
+    list of (n,) array
+        Seconds [s], an array an order; NaN where a text is no date in that order.
+    """
     codes = _codes(texts)
     groups, count, fraction = _groups(codes)
-    year, month, day = (groups[:, order.index(part)] for part in "ymd")
-    year = np.where(year < 100, year + np.where(year < 70, 2000, 1900), year)
     hour, minute, second = (np.where(count > at, groups[:, at], 0.0) for at in (3, 4, 5))
     hour = _half_days(codes, hour)
-    fit = (count >= 3) & (year >= 1900) & (year < 2200) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31)
-    fit &= (hour <= 24) & (minute < 60) & (second < 61)
+    of_day_s = hour * 3600 + minute * 60 + second + np.where(count > 5, fraction, 0.0)
+    fit = (count >= 3) & (hour <= 24) & (minute < 60) & (second < 61)
+    return [np.where(fit, _day_s(groups, order) + of_day_s, np.nan) for order in orders]
+
+
+def _day_s(groups: Array, order: str) -> Array:
+    """Seconds since 1970 at which each day begins; NaN where the first three numbers are no date in that order."""
+    year, month, day = (groups[:, order.index(part)] for part in "ymd")
+    year = np.where(year < 100, year + np.where(year < 70, 2000, 1900), year)
+    fit = (year >= 1900) & (year < 2200) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31)
     days = _days(np.where(fit, year, 1970), np.where(fit, month, 1), np.where(fit, day, 1))
-    return np.where(fit, days * DAY_S + hour * 3600 + minute * 60 + second + np.where(count > 5, fraction, 0.0), np.nan)
+    return np.where(fit, days * DAY_S, np.nan)
 
 
 def over_midnight(clock: Array) -> Array:
@@ -114,9 +137,11 @@ def over_midnight(clock: Array) -> Array:
 
 
 def _codes(texts: Sequence[str] | NDArray[np.object_]) -> Codes:
-    """Characters of the texts as numbers, (n, width)."""
+    """Characters of the texts as numbers, (n, width): as many as the longest has, `_WIDTH` at most."""
     fixed = np.asarray(texts, dtype=object).astype(f"U{_WIDTH}")
-    return fixed.view(np.uint32).reshape(len(fixed), _WIDTH)
+    codes: Codes = fixed.view(np.uint32).reshape(len(fixed), _WIDTH)
+    longest = 1 + int(np.flatnonzero(np.count_nonzero(codes, axis=0)).max(initial=0))
+    return codes[:, :longest]
 
 
 def _groups(codes: Codes) -> tuple[Array, NDArray[np.int64], Array]:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.text.clocks import DAY_S
+from engine.text.clocks import DAY_S, dates_s
 from engine.text.layouts import is_clock, is_date
 from engine.text.sample import Sample
 from engine.text.time_units import (
@@ -25,7 +25,9 @@ from engine.text.time_units import (
     Doubt,
     Places,
 )
-from engine.text.times import WORDED, date_parser
+from engine.text.times import WORDED
+
+Floats = NDArray[np.float64]
 
 _COMPACT = re.compile(r"(?:19|20|21)\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:\D?\d\d(?:\d\d)?)?")
 _UNIX = re.compile(r"1\d{9}(?:\d{3})?(?:\.\d+)?")
@@ -104,7 +106,8 @@ def _order(sample: Sample, at: int) -> tuple[str, str]:
     """The order of a date's parts: the one by which all can be read and most follow the day before."""
     first = np.array([row[at] for row in sample.first if row[at]], dtype=object)
     spread = np.array(sample.words(at), dtype=object)
-    scores = {unit: _evenness(first, spread, unit) for unit in DATES}
+    read = (dates_s(texts, tuple(DATES.values())) for texts in (first, spread))
+    scores = {unit: _evenness(*times) for unit, *times in zip(DATES, *read, strict=True)}
     best = max(scores.values())
     rivals = [unit for unit in DATES if scores[unit] == best]
     if len(rivals) == 1:
@@ -113,14 +116,12 @@ def _order(sample: Sample, at: int) -> tuple[str, str]:
     return order, f"Are the dates, such as {first[0]}, written as {order}? They are read so."
 
 
-def _evenness(first: NDArray[np.object_], spread: NDArray[np.object_], unit: str) -> tuple[float, float]:
+def _evenness(first_s: Floats, spread_s: Floats) -> tuple[float, float]:
     """Share of dates that can be read, and share of the first days that follow the day before."""
-    parse = date_parser(unit)
-    times = parse(first)
-    steps = np.diff(np.floor(times[np.isfinite(times)] / DAY_S))
+    steps = np.diff(np.floor(first_s[np.isfinite(first_s)] / DAY_S))
     steps = steps[steps != 0]
     follow = float((steps == 1).mean()) if steps.size else 0.0
-    return float(np.isfinite(parse(spread)).mean()), follow
+    return float(np.isfinite(spread_s).mean()), follow
 
 
 def part_of_time(name: str) -> str:

@@ -30,6 +30,8 @@ CHROMIUM = next(
 REQUIRED = os.environ.get("GREYSPELL_REQUIRE_BROWSER") == "1"
 INCOMPLETE_QUESTION = "the server responded with a status of 422"
 LOCAL = re.compile(r"(blob:)?http://(127\.0\.0\.1|localhost|site\d\.localhost):|data:")
+COMPILED_ONCE = "--js-flags=--no-maglev --no-opt"
+"""No page of a test lives so long that its scripts are worth compiling better: a seventh of Chromium's time."""
 Opener = Callable[..., Page]
 expect.set_options(timeout=30_000)  # no test measures time: a busy machine may take seconds to answer
 
@@ -49,7 +51,8 @@ def browser() -> Iterator[Browser]:
     assert CHROMIUM is not None, "GREYSPELL_REQUIRE_BROWSER=1, but there is no Chromium on the path"
     with sync_playwright() as playwright:
         options = ["--no-sandbox"] if getattr(os, "geteuid", lambda: 1)() == 0 else []
-        one = playwright.chromium.launch(executable_path=CHROMIUM, args=["--process-per-site", *options])
+        ways = ["--process-per-site", COMPILED_ONCE, *options]
+        one = playwright.chromium.launch(executable_path=CHROMIUM, args=ways)
         yield one
         one.close()
 

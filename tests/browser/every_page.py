@@ -31,6 +31,8 @@ from webapp.sign_in import SignIn
 
 OWN, PHONE_OF_IT = "http://localhost:8437", "http://192.168.1.4:8437"
 NONSENSE = "many"
+LOOKING_AT = "/static/looking-at-pages.js"
+"""Where the browser finds what looks at a page: a file that came is compiled once for all pages."""
 CARRIED = {"reserve", "off", "sky", "bank", "at", "month", "risk", "times"}
 """What an address carries along for the next page: a page looks the same with and without."""
 ASKED = (
@@ -116,11 +118,12 @@ def soup_of(shown: Shown) -> Any:
 class EveryPage:
     """The sites, their pages, and a server that gives them to a browser."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, looking: str) -> None:
         with ExitStack() as self._stack:
             self.sites = [self._full(folder / "full"), self._own(folder / "own"), self._phone(folder / "phone")]
             self.pages = {one.url: one for site in self.sites for one in site.shown.values()}
             self._asked: dict[tuple[str, str], tuple[int, str, bytes]] = {}
+            self._looking = 200, "text/javascript; charset=utf-8", looking.encode()
             self._names: dict[str, tuple[str, str]] = {}
             self._hosts: dict[str, Site] = {}
             self._stack.enter_context(contextmanager(self._serve)())
@@ -205,6 +208,8 @@ class EveryPage:
 
     def answer(self, host: str, address: str, asked: dict[str, str]) -> tuple[int, str, bytes]:
         """Return status, kind and content of what a browser asks for."""
+        if address == LOOKING_AT:
+            return self._looking
         site = self._hosts[host]
         shown = self.pages.get(site.origin + address)
         if shown and not asked:

@@ -17,15 +17,12 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import watch
-from tests.browser.every_page import EveryPage, Shown, soup_of
+from tests.browser.every_page import LOOKING_AT, EveryPage, Shown, soup_of
 from tests.browser.looking import LOOKING
 from tests.conftest import ORIGIN
 from tests.web import chart_contrast
 
-SCRIPTS = (
-    (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8"),
-    LOOKING,
-)
+AXE = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
 RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 FRAME = "/today"
 """The page on which the frame of all pages, which differs by width, is looked at in both themes at both widths."""
@@ -38,7 +35,7 @@ Found = dict[str, list[str]]
 @pytest.fixture(scope="module")
 def every(tmp_path_factory: pytest.TempPathFactory) -> Iterator[EveryPage]:
     """The pages."""
-    pages = EveryPage(tmp_path_factory.mktemp("every"))
+    pages = EveryPage(tmp_path_factory.mktemp("every"), f"{AXE}\n{LOOKING}")
     yield pages
     pages.close()
 
@@ -57,8 +54,7 @@ def found(browser: Browser, every: EveryPage) -> Found:
         page.set_viewport_size({"width": WIDE, "height": 900})
         page.emulate_media(color_scheme="light", forced_colors="none", reduced_motion="no-preference")
         page.goto(every.address(shown))
-        for script in SCRIPTS:
-            page.evaluate(script)
+        page.add_script_tag(url=LOOKING_AT)
         look = Look(page, shown, found)
         look.wide()
         first = (shown.path, shown.status) not in seen
@@ -265,8 +261,7 @@ def test_each_look_finds_what_is_broken(browser: Browser, every: EveryPage, name
     context = browser.new_context(viewport={"width": WIDE, "height": 900})
     page = context.new_page()
     page.goto(every.address(every.pages[f"{ORIGIN}/today"]))
-    for script in SCRIPTS:
-        page.evaluate(script)
+    page.add_script_tag(url=LOOKING_AT)
     found: Found = defaultdict(list)
     look = Look(page, every.pages[f"{ORIGIN}/today"], found)
     look.wait("drawn")

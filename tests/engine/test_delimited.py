@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from engine.errors import InputError
 from engine.text import delimited
-from engine.text.clocks import clock_s, date_s, over_midnight
+from engine.text.clocks import clock_s, date_s, dates_s, over_midnight
 from engine.text.delimited import columns, numbers, preview, sniff, spread, texts
 
 ENCODINGS = ("utf-8", "utf-8-sig", "utf-16", "cp1252")
@@ -279,7 +279,17 @@ def test_clocks(days, hours, minutes, milliseconds):
 
 
 def test_what_is_no_clock_is_none():
-    assert np.isnan(clock_s(["", "12", "1:2:3:4:5", "00:61:00", "00:00:75", "-0:00:01", "noon"])).all()
+    texts = ["", "12", "1:2:3:4:5", "00:61:00", "00:00:75", "-0:00:01", "noon"]
+    assert np.isnan(clock_s(texts)).all()
+
+
+@given(st.lists(st.text("0123456789:.,-/ apmAPM", max_size=60), max_size=6))
+@example(["1:02:03", "1:2:3:4:5:6:7:8"])
+def test_whatever_stands_beside_it_a_text_is_read_as_if_it_stood_alone(texts):
+    orders = ("ymd", "dmy", "mdy")
+    together = [clock_s(texts), *dates_s(texts, orders)]
+    alone = [[clock_s([text])[0] for text in texts], *([date_s([text], one)[0] for text in texts] for one in orders)]
+    np.testing.assert_array_equal(together, alone)
 
 
 @given(st.datetimes(min_value=datetime(1971, 1, 1), max_value=datetime(2170, 12, 31)))
