@@ -142,7 +142,7 @@ def pytest_collection_finish() -> None:
 
 def soup(response: httpx.Response) -> BeautifulSoup:
     """Parse the page of a response."""
-    return BeautifulSoup(response.text, "html.parser")
+    return BeautifulSoup(response.text, "lxml")
 
 
 def chosen(select: Any) -> str:
