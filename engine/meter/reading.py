@@ -36,8 +36,8 @@ from engine.text.meanings import INTERVAL, TIME_KEYS, TOTALS
 from engine.text.plain_text import FIELD
 from engine.text.sample import Sample, head_lines, sample_of, times_of
 from engine.text.steps import RowsRead, finished
-from engine.text.time_units import OF_MONTH, Doubt, Places
-from engine.text.times import time_columns
+from engine.text.time_units import Doubt, Places
+from engine.text.times import tells_the_day
 
 _FARTHEST_H = 14.0
 _HEAD_ROWS = 200
@@ -146,10 +146,8 @@ def _ways_of_new(
     if all(key in TIME_KEYS for key in new):
         return {}, {}, []
     sample = Sample(layout=reading.layout, above=(), first=(), spread=reading.sample)
-    timed = time_columns(chosen)
     zoned = reading.zone_written and chosen.get("date") == reading.columns.get("date")
-    whole = "date" in timed or "day" in timed
-    time_s = times_of(sample.spread, reading.layout, chosen, zoned=zoned) if whole else np.zeros(0)
+    time_s = times_of(sample.spread, reading.layout, chosen, zoned=zoned) if tells_the_day(chosen) else np.zeros(0)
     return guessing.ways(sample, chosen, new, time_s)
 
 
@@ -236,8 +234,7 @@ def check(reading: Reading) -> None:
     """
     has = reading.columns
     faults = []
-    parts = "year" in has and "day" in has and ("month" in has or has["day"][1] != OF_MONTH)
-    if "date" not in has and not parts:
+    if not tells_the_day(has):
         faults.append(InputError("date", "Date has no column yet: choose it, or year, month and day apart."))
     if all(key in TIME_KEYS for key in has):
         faults.append(InputError("yield", "No column is chosen yet: choose yield, load or the bank, and its unit."))

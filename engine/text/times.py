@@ -73,6 +73,18 @@ def time_columns(columns: Places) -> list[str]:
     return [key for key in _PARTS if key in columns]
 
 
+def tells_the_day(columns: Places) -> bool:
+    """Return whether columns tell the day of a row: in one, or as year and day of it, or year, month and day.
+
+    Examples
+    --------
+    >>> tells_the_day({"year": (0, ""), "day": (1, OF_YEAR)}), tells_the_day({"day": (1, OF_YEAR), "time": (2, CLOCK)})
+    (True, False)
+    """
+    apart = {"year", "day"} <= columns.keys() and ("month" in columns or columns["day"][1] == OF_YEAR)
+    return "date" in columns or apart
+
+
 def stamps_s(values: Mapping[str, Floats], columns: Places) -> Floats:
     """Return the time of each row [s since 1970]; NaN where it is none.
 

@@ -28,7 +28,8 @@ from engine.text.finding import Finding
 from engine.text.meanings import INTERVAL, TOTALS
 from engine.text.plain_text import FIELD
 from engine.text.sample import sample_of
-from engine.text.time_units import OF_MONTH, Places
+from engine.text.time_units import Places
+from engine.text.times import tells_the_day
 
 Floats = NDArray[np.float64]
 
@@ -168,8 +169,7 @@ def read(content: bytes, reading: Reading, utc_offset_h: float) -> DailySeries:
 def _needed(reading: Reading) -> None:
     missing = []
     has = reading.columns
-    parts = "year" in has and "day" in has and ("month" in has or has["day"][1] != OF_MONTH)
-    if "date" not in has and not parts:
+    if not tells_the_day(has):
         missing.append(InputError("date", "Date has no column yet: choose it, or year, month and day apart."))
     if "value" not in has:
         missing.append(InputError("value", "Radiation or yield has no column yet: choose it, and its unit."))
