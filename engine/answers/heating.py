@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import ceil, exp
+from math import ceil, expm1
 
 import numpy as np
 from numpy.typing import NDArray
@@ -227,10 +227,10 @@ def _temperatures(heater: Heater, from_c: float, wanted: NDArray[np.bool_], hour
 
 def _hour(heater: Heater, now_c: float, seconds: float, *, on: bool) -> tuple[float, float]:
     """Cell temperature after an interval of one mean heater power, and that power: one lump of cells in its box."""
-    heat, loss = heater.heat_j_per_k, heater.loss_w_per_k
-    kept = exp(-loss * seconds / heat)
-    warming_k_per_w = seconds / heat if loss == 0.0 else (1.0 - kept) / loss
-    alone_c = heater.ambient_c + (now_c - heater.ambient_c) * kept
+    share = heater.loss_w_per_k * seconds / heater.heat_j_per_k
+    lost = -expm1(-share)
+    warming_k_per_w = seconds / heater.heat_j_per_k * (lost / share if share > 0.0 else 1.0)
+    alone_c = now_c - (now_c - heater.ambient_c) * lost
     if not on or warming_k_per_w <= 0.0:
         return alone_c, 0.0
     given_w = min(max((heater.to_c - alone_c) / warming_k_per_w, 0.0), heater.power_w)

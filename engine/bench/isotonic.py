@@ -32,7 +32,7 @@ def rising(values: Array, weights: Array | None = None) -> Array:
     >>> rising(np.array([1.0, 3.0, 2.0, 4.0])).tolist()
     [1.0, 2.5, 2.5, 4.0]
     """
-    if not (values[1:] < values[:-1]).any():
+    if not (values[1:] < values[:-1]).any():  # nothing to pool: so it is nine times in ten while a fit is sought
         return np.array(values, dtype=np.float64)
     means: list[float] = []
     sums: list[float] = []

@@ -137,11 +137,11 @@ def over_midnight(clock: Array) -> Array:
 
 
 def _codes(texts: Sequence[str] | NDArray[np.object_]) -> Codes:
-    """Characters of the texts as numbers, (n, width): as many as the longest has, `_WIDTH` at most."""
+    """Characters of the texts as numbers, (n, width): zeros from the end of each text, `_WIDTH` of them at most."""
     fixed = np.asarray(texts, dtype=object).astype(f"U{_WIDTH}")
     codes: Codes = fixed.view(np.uint32).reshape(len(fixed), _WIDTH)
-    longest = 1 + int(np.flatnonzero(np.count_nonzero(codes, axis=0)).max(initial=0))
-    return codes[:, :longest]
+    last = int(np.flatnonzero(np.count_nonzero(codes, axis=0)).max(initial=0))
+    return codes[:, : last + 2]
 
 
 def _groups(codes: Codes) -> tuple[Array, NDArray[np.int64], Array]:

@@ -30,8 +30,9 @@ CHROMIUM = next(
 REQUIRED = os.environ.get("GREYSPELL_REQUIRE_BROWSER") == "1"
 INCOMPLETE_QUESTION = "the server responded with a status of 422"
 LOCAL = re.compile(r"(blob:)?http://(127\.0\.0\.1|localhost|site\d\.localhost):|data:")
-COMPILED_ONCE = "--js-flags=--no-maglev --no-opt"
-"""No page of a test lives so long that its scripts are worth compiling better: a seventh of Chromium's time."""
+NO_OPTIMISER = "--js-flags=--no-maglev --no-opt"
+"""Without the compilers that make scripts faster in the end: no page of a test lives so long, and they take a seventh of
+Chromium's time."""
 Opener = Callable[..., Page]
 expect.set_options(timeout=30_000)  # no test measures time: a busy machine may take seconds to answer
 
@@ -51,7 +52,7 @@ def browser() -> Iterator[Browser]:
     assert CHROMIUM is not None, "GREYSPELL_REQUIRE_BROWSER=1, but there is no Chromium on the path"
     with sync_playwright() as playwright:
         options = ["--no-sandbox"] if getattr(os, "geteuid", lambda: 1)() == 0 else []
-        ways = ["--process-per-site", COMPILED_ONCE, *options]
+        ways = ["--process-per-site", NO_OPTIMISER, *options]
         one = playwright.chromium.launch(executable_path=CHROMIUM, args=ways)
         yield one
         one.close()

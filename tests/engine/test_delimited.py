@@ -285,6 +285,7 @@ def test_what_is_no_clock_is_none():
 
 @given(st.lists(st.text("0123456789:.,-/ apmAPM", max_size=60), max_size=6))
 @example(["1:02:03", "1:2:3:4:5:6:7:8"])
+@example(["1:2ma", "00:00:00 "])
 def test_whatever_stands_beside_it_a_text_is_read_as_if_it_stood_alone(texts):
     orders = ("ymd", "dmy", "mdy")
     together = [clock_s(texts), *dates_s(texts, orders)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from engine.answers.cold import lifted, refused_kwh
@@ -86,6 +86,8 @@ def test_cold_never_gives_energy_and_less_current_refuses_no_less(
 
 @settings(max_examples=25, deadline=None)
 @given(st.floats(-10.0, 4.0), st.floats(5.5, 25.0), st.floats(0.0, 5.0), st.floats(5.0, 500.0), st.floats(300.0, 900.0))
+@example(0.0, 6.0, 2.220446049250313e-16, 8.0, 300.0)
+@example(0.0, 6.0, 5e-324, 8.0, 300.0)
 def test_a_heater_stays_between_its_aim_and_the_cold(
     cell_c: float, to_c: float, loss: float, mass_kg: float, power_w: float
 ) -> None:
