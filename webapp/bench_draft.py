@@ -19,6 +19,7 @@ from webapp.bench_store import CellTest
 from webapp.bench_words import KIND_WORDS
 from webapp.forms import Field, Parsed, filled, number_field, parse
 from webapp.kept_columns import ROWS, Choosable, Column, choosable, columns_of, columns_sent, refusals
+from webapp.numbers import whole
 from webapp.words import listed
 
 if TYPE_CHECKING:
@@ -205,7 +206,7 @@ def _draft(
 def _by_volts(field: Field, reading: Reading, raw: Mapping[str, str]) -> Field:
     """The choice of the kind of cell, its hint saying whose limits hold the volts of the file."""
     series = raw.get("series", "")
-    span = span_of(reading, int(series) if series.isdecimal() else 1)
+    span = span_of(reading, whole(series) or 1)
     if span is None:
         return field
     if span.of_pack:

@@ -20,7 +20,8 @@ _LOOK_AHEAD = 4
 """Rows after which a clock that fell has either caught up (a row out of order) or started again."""
 _GAP_STEPS, _GAP_S = 10.0, 300.0
 _NEAR = np.arange(-10, 11)
-_CHUNK = 20_000
+_AT_ONCE = 4_000_000
+"""Values of all windows that are sorted at once."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +87,8 @@ def running_median(values: Array, width: int) -> Array:
         return values
     padded = np.pad(values, width // 2, mode="edge")
     windows = np.lib.stride_tricks.sliding_window_view(padded, width)
-    return np.concatenate([np.median(windows[k : k + _CHUNK], axis=1) for k in range(0, len(values), _CHUNK)])
+    chunk = max(_AT_ONCE // width, 1)
+    return np.concatenate([np.median(windows[k : k + chunk], axis=1) for k in range(0, len(values), chunk)])
 
 
 def usual_step_s(time_s: Array, at: NDArray[np.intp]) -> Array:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from engine.text.layouts import Layout
 
@@ -211,10 +212,12 @@ _LEADS = frozenset(("mah", "ah", "mwh", "wh"))
 """Units that also stand before what they count: mAh without a hold."""
 _PART = 4
 """Letters from which on a word counts inside a longer one too."""
-_BRACKET = re.compile(r"[\[({<]\s*([^\])}>]*?)\s*[\])}>]")
-_TAIL = re.compile(r"^(.*?)(?:\s*/\s*|\s+in\s+|[\s_,.:-]+)([^\s/_,]+)$", re.IGNORECASE)
+_BRACKET = re.compile(r"[\[({<]([^\])}>]{0,40})[\])}>]")
+_TAIL = re.compile(r"^(.*?)(?:\s{0,9}/\s{0,9}|\s{1,9}in\s{1,9}|[\s_,.:-]{1,9})([^\s/_,]{1,20})$")
+"""Each reaches so far and no further: the name of a column may be as long as a file's maker likes."""
 
 
+@lru_cache(maxsize=512)
 def name_and_unit(header: str) -> tuple[str, str | None]:
     """Return what a column is called, in small letters, and its unit where the name says one.
 
@@ -227,8 +230,8 @@ def name_and_unit(header: str) -> tuple[str, str | None]:
     """
     lower = header.strip().lower()
     for found in _BRACKET.finditer(lower):
-        if found[1] in UNITS:
-            return f"{lower[: found.start()]} {lower[found.end() :]}".strip(), UNITS[found[1]]
+        if found[1].strip() in UNITS:
+            return f"{lower[: found.start()]} {lower[found.end() :]}".strip(), UNITS[found[1].strip()]
     tail = _TAIL.match(lower)
     if tail and tail[1].strip() and tail[2] in UNITS:
         return tail[1].strip(), UNITS[tail[2]]

@@ -120,7 +120,7 @@ def _unit(sample: Sample, column: int, meaning: Meaning) -> tuple[str, str]:
         return _time_unit(sample, column, said)
     top = float(np.max(np.abs(values))) if len(values := _finite(sample, column)) else 0.0
     first, name = meaning.first_unit, sample.layout.name(column)
-    if said:
+    if said is not None and said in meaning.units:
         doubt = said == first and top > ABSURD.get(first, np.inf)
         return said, f"“{name}” goes up to {top:,.6g} {said}: is that the right unit?" if doubt else ""
     if len(meaning.units) == 1 or meaning.key == "temperature":

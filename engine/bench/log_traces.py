@@ -19,6 +19,8 @@ from engine.errors import Unreachable
 
 _MOST_POINTS = 2000
 _SMOOTH_S = 5.0
+_MOST_SMOOTHED = 501
+"""Rows that are smoothed over at most: with a row a hundredth of a second or less, the time is shorter."""
 _SAME_CURRENT = 0.1
 _LEAST_POINTS = 5
 _SKIPPED_SHARE = 0.02
@@ -150,7 +152,7 @@ def _steady(result: BenchResult, segment: Segment) -> tuple[Array, Array]:
     volts = result.voltage_v[rows]
     near = np.abs(running_median(result.current_a[rows], 5) / segment.median_a - 1.0) <= _SAME_CURRENT
     step_s = 3600.0 * segment.hours / (segment.stop - segment.first)
-    width = 2 * int(_SMOOTH_S / step_s / 2) + 1 if step_s < _SMOOTH_S else 1
+    width = min(2 * int(_SMOOTH_S / step_s / 2) + 1, _MOST_SMOOTHED) if step_s < _SMOOTH_S else 1
     smooth = running_median(volts, width)
     smooth[[0, -1]] = volts[[0, -1]]
     moved = near & (np.diff(ah, prepend=-1.0) > 0)

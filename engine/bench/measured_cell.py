@@ -168,7 +168,7 @@ def bench_rows(
     current = cell.charge_c if c_rate is None else c_rate
     if volts is None:
         first, last = round(cell.first_v / VOLT_STEP), int(cell.v_top / VOLT_STEP + 1e-6)
-        volts = tuple(round(k * VOLT_STEP, 2) for k in range(first, last + 1))
+        volts = tuple(round(k * VOLT_STEP, 2) for k in range(first, last + 1)) or (cell.v_top,)
     places = np.array(volts)
     # A current below the tail is never held: it goes on to the end of its own.
     held_c = min(cell.tail_c, current)

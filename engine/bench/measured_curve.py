@@ -19,6 +19,7 @@ from engine.bench.resistance import GRID, Held, Line, Resistance, local
 from engine.bench.traces import Trace
 from engine.cells.chemistry import Chemistry, first_crossing, table
 from engine.cells.pchip import pchip
+from engine.errors import InputError
 
 Array = NDArray[np.float64]
 
@@ -29,6 +30,8 @@ HEAD_LIMIT = 1.25
 """The most that a borrowed top may add, as a multiple of what was measured."""
 _NEAR_SOC = 0.03
 _LEAST = 1e-9
+_LEAST_STEPS = 2
+"""Points of `GRID` that a line must reach."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,11 +112,22 @@ def assemble(line: Line, held: tuple[Held, ...], top_v: float, resistance: Resis
     Returns
     -------
     Curve
+
+    Raises
+    ------
+    InputError
+        If the line is too short for a curve.
     """
     r = local(line, held, resistance, steepness_v(line))
     places = np.array([h.soc for h in held])
     pinned = rising(np.array([h.volts - h.c_rate * float(np.interp(h.soc, GRID, r)) for h in held]))
     inside = (line.soc[0] <= GRID) & (line.soc[-1] >= GRID)
+    if np.count_nonzero(inside) < _LEAST_STEPS:
+        raise InputError(
+            "volts",
+            f"From the lowest to the highest volts the charge of this test goes from {line.soc[0]:.1%} to "
+            f"{line.soc[-1]:.1%} of the full one: too little for a curve. Check the ampere-hours and their unit.",
+        )
     volts = np.interp(GRID[inside], line.soc, line.volts)
     rested = _pinned(GRID[inside], rising(volts - line.c_rate * r[inside]), places, pinned)
     r = r.copy()

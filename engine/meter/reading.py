@@ -36,10 +36,9 @@ from engine.text.meanings import INTERVAL, TIME_KEYS, TOTALS
 from engine.text.plain_text import FIELD
 from engine.text.sample import Sample, head_lines, sample_of, times_of
 from engine.text.steps import RowsRead, finished
-from engine.text.time_units import Doubt, Places
+from engine.text.time_units import FARTHEST_H, Doubt, Places
 from engine.text.times import tells_the_day
 
-_FARTHEST_H = 14.0
 _HEAD_ROWS = 200
 
 
@@ -114,7 +113,7 @@ def with_choices(
     if kept_clock not in CLOCKS:
         raise InputError("clock", f"The clock is one of {', '.join(CLOCKS)}; got “{kept_clock}”.")
     offset_h = reading.utc_offset_h if utc_offset_h is None else utc_offset_h
-    if not -_FARTHEST_H <= offset_h <= _FARTHEST_H:
+    if not -FARTHEST_H <= offset_h <= FARTHEST_H:
         raise InputError("utc_offset_h", f"Offset from universal time must be from -14 to 14 hours; got {offset_h:g}.")
     same_date = chosen.get("date") == reading.columns.get("date")
     same_clock = (kept_clock, offset_h) == (reading.clock, reading.utc_offset_h)

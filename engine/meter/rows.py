@@ -22,7 +22,7 @@ from engine.text.finding import Finding
 from engine.text.meanings import INTERVAL, TIME_KEYS
 from engine.text.steps import RowsRead
 from engine.text.time_units import MOST
-from engine.text.times import parser, stamps_s, time_columns
+from engine.text.times import day_column, parser, stamps_s, time_columns
 
 Floats = NDArray[np.float64]
 
@@ -89,7 +89,7 @@ def _unreadable(reading: Reading, local_s: Floats, lines: NDArray[np.int64]) -> 
     bad = ~np.isfinite(local_s)
     count, total = int(bad.sum()), local_s.size
     if count > MOST_UNREADABLE_SHARE * total or count == total:
-        key = time_columns(reading.columns)[0]
+        key = day_column(reading.columns)
         name = reading.layout.name(reading.columns[key][0])
         raise InputError(
             key,
@@ -110,7 +110,7 @@ def _of_this_age(reading: Reading, local_s: Floats) -> tuple[Floats, tuple[Findi
     if not count:
         return local_s, ()
     if count == int(np.isfinite(local_s).sum()):
-        key = time_columns(reading.columns)[0]
+        key = day_column(reading.columns)
         name = reading.layout.name(reading.columns[key][0])
         text = f"Every date in “{name}” is before {_YEARS[0]} or after {_YEARS[1]}: is it the right column and order?"
         raise InputError(key, text)
@@ -157,7 +157,7 @@ def _lasting(stamp_s: Floats, reading: Reading) -> tuple[Floats, Floats]:
     step_s = np.diff(stamp_s)
     overall_s = _usual_step_s(stamp_s)
     if overall_s > _MOST_STEP_S:
-        key = time_columns(reading.columns)[0]
+        key = day_column(reading.columns)
         raise InputError(key, f"The rows are {overall_s / DAY_S:.0f} days apart: one row a day or more is needed.")
     around = np.lib.stride_tricks.sliding_window_view(np.pad(step_s, _NEAR, mode="edge"), 2 * _NEAR + 1)
     near_s = np.median(around, axis=1)

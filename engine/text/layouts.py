@@ -25,7 +25,8 @@ _TIME = r"\d+:\d{1,2}(?::\d{1,2}(?:[.,]\d+)?)?(?:\s?[aApP]\.?[mM]\.?)?"
 _CLOCK = re.compile(rf"(?:\d+\s?d?[ ,-]\s?)?{_TIME}")
 _DATE = re.compile(rf"\d{{1,4}}([-./])\d{{1,2}}\1\d{{1,4}}(?:[T ]+{_TIME}(?:\s?Z|\s?[+-]\d\d:?\d\d)?)?")
 _RULE = re.compile(r"[-=:_]+")
-_RUN_ON = re.compile(r"\d\s*[;|\t,]\s*[-+.]?\d|\d[;|\t,]\s*$|^\s*[;|\t,]|\d\s+[-+.]?\d")
+_RUN_ON = re.compile(r"\d(?:\s*+[;|,]\s*+|\s++)[-+.]?\d|\d[;|\t,]\s*+$|^\s*[;|\t,]")
+_BEFORE_UNIT = re.compile(r"(?<!\s)\s++(?=[\[(/])|(?<=/)\s+")
 _UNIT_ROW = re.compile(
     r"|s|sec|[mu]s|min|hr?|d|hh?:mm?:ss?|h:m|[mu]?v|[mu]?a|m?ah|m?wh|[mk]?w|(?:°|deg\.?)?[cf]|k|(?:m|milli)?(?:ohm|ω)|%|-"
 )
@@ -208,7 +209,11 @@ def _names(line: str, delimiter: str, columns: int) -> list[str]:
         return split(line, delimiter)
     if '"' in line:
         return _split_spaces(line)
-    tries = (re.split(r"\s{2,}|\t", line.strip()), line.split(), re.sub(r"\s+(?=[\[(/])|(?<=/)\s+", "", line).split())
+    tries = (
+        re.split(r"\s{2,}|\t", line.strip()),
+        line.split(),
+        _BEFORE_UNIT.sub("", line).split(),
+    )
     return next((cells for cells in tries if len(cells) == columns), [])
 
 

@@ -113,7 +113,7 @@ def _order(sample: Sample, at: int) -> tuple[str, str]:
     if len(rivals) == 1:
         return rivals[0], ""
     order = "d.m.y" if "d.m.y" in rivals else rivals[0]
-    return order, f"Are the dates, such as {first[0]}, written as {order}? They are read so."
+    return order, f"Are the dates, such as {spread[0]}, written as {order}? They are read so."
 
 
 def _evenness(first_s: Floats, spread_s: Floats) -> tuple[float, float]:

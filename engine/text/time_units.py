@@ -7,6 +7,8 @@ Doubt = tuple[str, str]
 Places = dict[str, tuple[int, str]]
 """By meaning: column, from 0, and unit."""
 
+FARTHEST_H = 14.0
+"""Farthest that a clock on Earth is from universal time [h]."""
 DATES = {"y-m-d": "ymd", "d.m.y": "dmy", "m/d/y": "mdy"}
 COMPACT, MONTH_WORDS, UNIX = "yyyymmdd", "d mon y", "unix time"
 """Dates without signs between (20240131, 20240131:1210), with the month as a word (31-jan-2024), and seconds or

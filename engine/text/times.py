@@ -68,6 +68,11 @@ def date_parser(unit: str) -> Parser:
     return worded_s if unit == MONTH_WORDS else (lambda texts: date_s(texts, DATES[unit]))
 
 
+def day_column(columns: Places) -> str:
+    """Return the meaning whose column is to blame where the time of rows cannot be read: what tells the day."""
+    return next(key for key in ("date", "year", *_PARTS) if key in columns)
+
+
 def time_columns(columns: Places) -> list[str]:
     """Return the meanings that make the time of a row, of those that have a column."""
     return [key for key in _PARTS if key in columns]

@@ -31,8 +31,8 @@ REQUIRED = os.environ.get("GREYSPELL_REQUIRE_BROWSER") == "1"
 INCOMPLETE_QUESTION = "the server responded with a status of 422"
 LOCAL = re.compile(r"(blob:)?http://(127\.0\.0\.1|localhost|site\d\.localhost):|data:")
 NO_OPTIMISER = "--js-flags=--no-maglev --no-opt"
-"""Without the compilers that make scripts faster in the end: no page of a test lives so long, and they take a seventh of
-Chromium's time."""
+"""Without the compilers that make scripts faster in the end: no page of a test lives so long, and they take a seventh
+of Chromium's time."""
 Opener = Callable[..., Page]
 expect.set_options(timeout=30_000)  # no test measures time: a busy machine may take seconds to answer
 

@@ -15,20 +15,23 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Sequence
+from math import nan
 
 from engine.errors import InputError
 from engine.sky.files.formats import Reading
-from engine.sky.files.names import place_in
+from engine.sky.files.names import MOST_DEG, place_in
 from engine.text import delimited
 from engine.text.layouts import Layout
 from engine.text.plain_text import FIELD, encoding_of
 from engine.text.sample import Floats, head_lines, once_through, pieced_together, times_of
-from engine.text.time_units import CLOCK, COMPACT, HOUR_FROM_1, OF_MONTH, Places
+from engine.text.time_units import CLOCK, COMPACT, FARTHEST_H, HOUR_FROM_1, OF_MONTH, Places
 
 _EPW_COLUMNS = 35
 _EPW_NAMES = ("Year", "Month", "Day", "Hour", "Minute") + ("",) * 8 + ("Global horizontal radiation",)
 _TYPICAL_WORDS = re.compile(r"\b(?:tmy|iwec|try\b|cwec|wyec|ctz|rmy|typical)", re.IGNORECASE)
 _SPREAD = 2000
+_LONGEST_LINE = 10_000
+"""Letters of a first line that are read: more than any such file has there."""
 _PVGIS_ROW = re.compile(r"\d{8}:\d{4},|\s*$")
 _NOT_TYPICAL = (
     "The file calls itself a typical year, and holds rows of more than one year: they are taken as those of real years."
@@ -56,7 +59,7 @@ def known(content: bytes) -> Reading | None:
 
 def _epw(content: bytes, encoding: str, lines: Sequence[str]) -> Reading:
     first = next((at for at, line in enumerate(lines) if re.match(r"\d{4},\s*\d", line)), None)
-    place = next(csv.reader([lines[0]]))
+    place = _cells(lines[0])
     if first is None or len(place) < 9:
         raise _cut_short("EPW")
     names = _EPW_NAMES + ("",) * (_EPW_COLUMNS - len(_EPW_NAMES))
@@ -75,19 +78,19 @@ def _epw(content: bytes, encoding: str, lines: Sequence[str]) -> Reading:
         kind="epw",
         layout=layout,
         columns=columns,
-        utc_offset_h=_number(place[8], "The time zone of the EPW"),
+        utc_offset_h=_number(place[8], "The time zone of the EPW", FARTHEST_H),
         ends=parts,
         typical=(told and once) or pieced_together(times_s),
-        latitude_deg=_number(place[6], "The latitude of the EPW"),
-        longitude_deg=_number(place[7], "The longitude of the EPW"),
+        latitude_deg=_number(place[6], "The latitude of the EPW", MOST_DEG["latitude"]),
+        longitude_deg=_number(place[7], "The longitude of the EPW", MOST_DEG["longitude"]),
         notes=(_NOT_TYPICAL,) if told and not once else (),
     )
 
 
 def _tmy3(content: bytes, encoding: str, lines: Sequence[str]) -> Reading:
-    place, names = (next(csv.reader([line])) for line in lines[:2])
+    place, names = (_cells(line) for line in lines[:2])
     at = next((at for at, name in enumerate(names) if name.strip().upper().startswith("GHI (")), None)
-    if at is None or len(place) < 6 or len(lines) < 3:
+    if at is None or at < 2 or len(place) < 6 or len(lines) < 3:
         raise _cut_short("TMY3")
     layout = _layout(encoding, names, 2)
     columns: Places = {"date": (0, "m/d/y"), "time": (1, CLOCK), "value": (at, "W/m2")}
@@ -95,11 +98,11 @@ def _tmy3(content: bytes, encoding: str, lines: Sequence[str]) -> Reading:
         kind="tmy3",
         layout=layout,
         columns=columns,
-        utc_offset_h=_number(place[3], "The time zone of the TMY3"),
+        utc_offset_h=_number(place[3], "The time zone of the TMY3", FARTHEST_H),
         ends=True,
         typical=pieced_together(_times(content, layout, columns)),
-        latitude_deg=_number(place[4], "The latitude of the TMY3"),
-        longitude_deg=_number(place[5], "The longitude of the TMY3"),
+        latitude_deg=_number(place[4], "The latitude of the TMY3", MOST_DEG["latitude"]),
+        longitude_deg=_number(place[5], "The longitude of the TMY3", MOST_DEG["longitude"]),
     )
 
 
@@ -172,11 +175,18 @@ def _times(content: bytes, layout: Layout, columns: Places) -> Floats:
     return times_of(delimited.spread(content, layout, _SPREAD), layout, columns)
 
 
-def _number(text: str, label: str) -> float:
+def _cells(line: str) -> list[str]:
+    return next(csv.reader([line[:_LONGEST_LINE]]))
+
+
+def _number(text: str, label: str, most: float) -> float:
     try:
-        return float(text)
+        number = float(text)
     except ValueError:
-        raise InputError(FIELD, f"{label} must be a number; got “{text.strip()}”.") from None
+        number = nan
+    if not abs(number) <= most:
+        raise InputError(FIELD, f"{label} must be a number from {-most:g} to {most:g}; got “{text.strip()[:40]}”.")
+    return number
 
 
 def _cut_short(kind: str) -> InputError:

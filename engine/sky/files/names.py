@@ -38,9 +38,12 @@ _NOT_WORDS = (
 )  # fmt: skip
 _MODELS = re.compile(r"nasa/power|merra|era-?5|reanalys", re.IGNORECASE)
 _PLACES = {
-    key: re.compile(rf"\b{key}[a-z]*\s*(?:\([^)]*\))?\s*[:=,;\t ]\s*([-+]?\d+(?:\.\d+)?)", re.IGNORECASE)
+    key: re.compile(rf"\b{key}[a-z]*+(?:\s*+\([^)]*+\))?(?:\s*+[:=,;]\s*+|\s++)([-+]?\d+(?:\.\d+)?)", re.IGNORECASE)
     for key in ("latitude", "longitude")
 }
+MOST_DEG = {"latitude": 90.0, "longitude": 180.0}
+_LONGEST_LINE = 1000
+"""Letters of a line in which a place is looked for."""
 
 
 def unit_in(text: str) -> str:
@@ -131,13 +134,18 @@ def modelled(above: Sequence[str]) -> bool:
 
 
 def place_in(above: Sequence[str]) -> tuple[float | None, float | None]:
-    """Return the latitude and longitude that the lines above a table name [deg].
+    """Return the latitude and longitude that the lines above a table name [deg]; None for one that is nowhere on Earth.
 
     Examples
     --------
     >>> place_in(["Location: Latitude  45.5   Longitude -8.25"]), place_in(["Latitude,Longitude"])
     ((45.5, -8.25), (None, None))
     """
-    found = (next((hit for line in above if (hit := one.search(line))), None) for one in _PLACES.values())
-    latitude, longitude = (float(hit[1]) if hit else None for hit in found)
+    latitude, longitude = (_degrees_in(above, key) for key in _PLACES)
     return latitude, longitude
+
+
+def _degrees_in(above: Sequence[str], key: str) -> float | None:
+    hits = (_PLACES[key].search(line[:_LONGEST_LINE]) for line in above)
+    degrees = next((float(hit[1]) for hit in hits if hit), None)
+    return degrees if degrees is not None and abs(degrees) <= MOST_DEG[key] else None

@@ -28,14 +28,13 @@ from engine.text.finding import Finding
 from engine.text.meanings import INTERVAL, TOTALS
 from engine.text.plain_text import FIELD
 from engine.text.sample import sample_of
-from engine.text.time_units import Places
+from engine.text.time_units import FARTHEST_H, Places
 from engine.text.times import tells_the_day
 
 Floats = NDArray[np.float64]
 
 AS_GUESSED = ""
 """For an offset: the one that was guessed."""
-_FARTHEST_H = 14.0
 _MOST_STEP_S, _FEW_PERCENT = 1.5 * DAY_S, 10.0
 _EPOCH = date(1970, 1, 1)
 
@@ -125,7 +124,7 @@ def _still_zoned(reading: Reading, chosen: Places, offset_h: float | None) -> bo
 def _offset_h(reading: Reading, wanted: float | str | None) -> float | None:
     if isinstance(wanted, str):
         return reading.utc_offset_h
-    if wanted is not None and not -_FARTHEST_H <= wanted <= _FARTHEST_H:
+    if wanted is not None and not -FARTHEST_H <= wanted <= FARTHEST_H:
         raise InputError("utc_offset_h", f"Offset from universal time must be from -14 to 14 hours; got {wanted:g}.")
     return wanted
 

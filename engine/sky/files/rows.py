@@ -16,7 +16,7 @@ from engine.text.clocks import DAY_S
 from engine.text.finding import Finding
 from engine.text.meanings import INTERVAL
 from engine.text.time_units import MOST
-from engine.text.times import parser, stamps_s, time_columns
+from engine.text.times import day_column, parser, stamps_s, time_columns
 
 Floats = NDArray[np.float64]
 
@@ -108,7 +108,7 @@ def _unreadable(reading: Reading, time_s: Floats, lines: NDArray[np.int64]) -> t
     bad = ~np.isfinite(time_s)
     count, total = int(bad.sum()), time_s.size
     if not total or (count > MOST_UNREADABLE_SHARE * total and not reading.typical):
-        key = time_columns(reading.columns)[0]
+        key = day_column(reading.columns)
         name = reading.layout.name(reading.columns[key][0])
         many = f"{count:,} of {total:,} rows have no" if total else "No row has a"
         raise InputError(

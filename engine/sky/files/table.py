@@ -192,7 +192,7 @@ def _offset(sample: Sample, columns: Places, *, zoned: bool, daily: bool) -> tup
     if zoned or columns.get("date", (0, ""))[1] == UNIX:
         return 0.0, None
     names = " ".join(sample.layout.name(at) for key, (at, _) in columns.items() if key != "value")
-    if re.search(r"\b(utc|gmt)\b", names, re.IGNORECASE):
+    if re.search(r"\b(utc|gmt)\b", names.replace("_", " "), re.IGNORECASE):
         return 0.0, None
     radiation = columns.get("value", (0, ""))[1] in RADIATION_KWH_M2
     if daily or not radiation:
