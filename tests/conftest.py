@@ -153,7 +153,7 @@ def soup(response: httpx.Response) -> BeautifulSoup:
 def chosen(select: Any) -> str:
     """Return what a browser would send for a list where nothing is chosen anew."""
     option = select.find("option", selected=True) or select.find("option")
-    return "" if option is None else str(option.get("value", ""))
+    return "" if option is None else str(option.get("value", option.get_text(strip=True)))
 
 
 def form_of(page: BeautifulSoup, form_id: str) -> dict[str, str]:

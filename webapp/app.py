@@ -171,7 +171,7 @@ def create_app(
         app.state.store.close()
         raise
     for module in (*PAGES, everything, log_compared, log_learn, tried, sign_in):
-        app.router.routes.extend(module.router.routes)  # include_router reads each signature anew for each app
+        app.router.routes.extend(module.router.routes)  # shared by all apps: include_router would read each anew
     app.mount("/static", StaticFiles(directory=static_dir()))
     app.add_api_route("/", start, methods=["GET"])
     app.add_api_route("/health", health, methods=["GET"])

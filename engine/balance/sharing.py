@@ -288,13 +288,13 @@ def _until(
 
 
 def _volts_v(b: BusPlant, socs: Sequence[float], share: Share) -> float:
-    """Bus volts at some charges [V]; above all where the banks cannot."""
+    """Bus volts at some charges [V]; infinite where the banks cannot."""
     found = _solve(b, socs, 0.0, share)
     return inf if found is None else found.volts
 
 
 def _fast_v(b: BusPlant, socs: Sequence[float], share: Share) -> float:
-    """Bus volts under the load within minutes [V]; above all where the banks cannot carry it."""
+    """Bus volts under the load within minutes [V]; infinite where the banks cannot carry it."""
     found = _solve(b, socs, 0.0, share)
     if found is None:
         return inf

@@ -21,6 +21,8 @@ from engine.text.finding import Finding
 
 States = NDArray[np.int8]
 
+_LEAST_A = 1e-9
+"""A current below it is none."""
 _ON_SHARE = 0.02
 _BLIP_ROWS, _BLIP_S = 3, 30.0
 _OFFSET_BAND, _OFFSET_AH_SHARE = 0.1, 0.03
@@ -98,7 +100,7 @@ def _refuse_restless(runs: list[Run]) -> None:
 def _scale(current_a: Array, calm_a: Array) -> float:
     """Return the current of the test [A]: the 95th percentile of what is not rest."""
     top_a = float(np.abs(calm_a).max())
-    if top_a <= 0:
+    if top_a < _LEAST_A:
         raise InputError("log", "The current is 0 A throughout the log: there is no charge or discharge to read.")
     size_a = np.abs(current_a)
     return float(np.percentile(size_a[size_a > 0.1 * top_a], 95))

@@ -61,7 +61,7 @@ def came_in(value: Floats, local_s: Floats, counts: str, *, ends: bool) -> Came:
     value = _bridged(value, local_s)
     rise = np.diff(value)
     step_s = np.diff(local_s)
-    usual = _usual_rise(rise) * np.maximum(step_s / np.median(step_s), 1.0)
+    usual = _usual_rise(rise) * np.maximum(step_s / (np.median(step_s) or 1.0), 1.0)
     fell = rise < 0
     after = value[1:]
     known = fell & (after <= _SMALL_RISES * usual)

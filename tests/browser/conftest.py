@@ -20,7 +20,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 from starlette.types import Receive, Scope, Send
 
-from tests.web.starting import served
+from tests.web.starting import LONG_S, served
 from webapp.app import create_app
 from webapp.guard import Guard
 
@@ -68,10 +68,7 @@ def contexts(browser: Browser) -> dict[str, BrowserContext]:
 
 
 class Stage:
-    """Where the app of the test at hand answers: one server for all, since what a context compiled is of its address.
-
-    Python anew for each test takes seconds (test_start starts it as people do).
-    """
+    """Where the app of the test at hand answers: one server for all, as what a context compiled is of its address."""
 
     def __init__(self) -> None:
         self.address = ""
@@ -90,12 +87,18 @@ class Stage:
     @contextmanager
     def showing(self, app: Guard) -> Iterator[None]:
         """Let one app answer; at the end its last answers are waited for, its trials are not."""
+        assert self._app is None
         self._app = app
-        yield
-        app.app.state.jobs.close()
-        while self._asked:
-            time.sleep(0.005)
-        app.close()
+        try:
+            yield
+        finally:
+            app.app.state.jobs.close()
+            ends_s = time.monotonic() + LONG_S
+            while self._asked and time.monotonic() < ends_s:
+                time.sleep(0.005)
+            self._app = None
+            app.close()
+        assert not self._asked, f"a request was not answered within {LONG_S} s"
 
 
 @pytest.fixture(scope="session")
@@ -158,14 +161,15 @@ def open_page(browser: Browser, contexts: dict[str, BrowserContext], serve: Call
         return page
 
     yield opened
-    for context in used:
-        context.remove_listener("page", watched)
-        context.clear_cookies()
-        for page in context.pages[1:]:
-            page.wait_for_load_state()  # a page closed while it still came was once waited for without end
-            page.close()
-    for context in own:
-        context.close()
+    with ExitStack() as closing:
+        for context in own:
+            closing.callback(context.close)
+        for context in used:
+            context.remove_listener("page", watched)
+            closing.callback(context.clear_cookies)
+            for page in context.pages[1:]:
+                closing.callback(page.close)
+                closing.callback(page.wait_for_load_state)  # closed while still coming, one was waited for without end
     assert [fault for fault in faults if not any(text in fault for text in expected)] == []
 
 

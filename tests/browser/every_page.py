@@ -67,7 +67,7 @@ class Site:
     shown: dict[tuple[object, ...], Shown] = field(default_factory=dict)
 
     def show(self, address: str, state: str = "") -> Shown | None:
-        """Ask a page once in each state: a path, the names asked with it, what is to add, and what is said of it."""
+        """Ask a page once in each state: its path, the names asked with it, what is to add, and what `state` tells."""
         parts = urlsplit(address)
         asked = dict(parse_qsl(parts.query, keep_blank_values=True))
         key = (re.sub(r"\d+", "n", parts.path), *sorted(set(asked) - CARRIED), asked.get("add"), state)
@@ -163,9 +163,11 @@ class EveryPage:
             if "add=" in more.url:
                 list(site.follow(more))
             to_edit += [more] if "edit=" in more.url else []
-        for one in to_edit:  # saved elsewhere meanwhile: the form Rename took the nonsense for a name
+        for one in to_edit:  # by now the household has another name, so these forms are of a version that is old
             list(site.follow(one))
         assert {404, 409, 422} <= {one.status for one in site.shown.values()}
+        assert all(begun[-len(drafts) :])
+        assert {f"{pages.path}/n/read" for pages, _ in files} <= {key[1] for key in site.shown if key[0] == "refused"}
         return site
 
     def _own(self, folder: Path) -> Site:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from importlib.resources import files
 from pathlib import Path
 
 from playwright.sync_api import Page, expect
 
 NARROW = {"width": 360, "height": 740}
+AXE = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
+RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 LOOKING = (Path(__file__).parent / "looking.js").read_text(encoding="utf-8")
 
 
@@ -14,6 +17,16 @@ def addresses(page: Page) -> list[str]:
     """Every page in the list of pages, without the question that a link takes along once an answer is there."""
     links = page.eval_on_selector_all("nav.rail a, nav.corner a", "(all) => all.map((link) => link.pathname)")
     return sorted(set(links))
+
+
+def faults(page: Page) -> list[str]:
+    """What axe finds wrong with a page as it stands, contrast included."""
+    page.evaluate(AXE)
+    page.evaluate(LOOKING)
+    found: list[str] = page.evaluate(
+        "async (rules) => [...await looking.axe(rules), ...await looking.contrasts('as it stands')]", RULES
+    )
+    return found
 
 
 def fits(page: Page) -> None:

@@ -10,7 +10,6 @@ import json
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
-from importlib.resources import files
 from typing import Any, Literal
 
 import pytest
@@ -18,12 +17,10 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import watch
 from tests.browser.every_page import LOOKING_AT, EveryPage, Shown, soup_of
-from tests.browser.looking import LOOKING
+from tests.browser.looking import AXE, LOOKING, RULES
 from tests.conftest import ORIGIN
 from tests.web import chart_contrast
 
-AXE = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
-RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 FRAME = "/today"
 """The page on which the frame of all pages, which differs by width, is looked at in both themes at both widths."""
 WIDE, NARROW = 1280, 360

@@ -9,6 +9,8 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Error, Page, Route, expect
 
+from tests.browser.looking import faults
+
 Opener = Callable[..., Page]
 
 pytestmark = pytest.mark.browser
@@ -27,6 +29,7 @@ def test_progress_is_seen_before_the_result(open_page: Opener, site: str) -> Non
     expect(now.locator("progress")).to_have_count(0)
     expect(spoken).to_contain_text("By the full cell model “1 in 10 years” takes")
     assert spoken.evaluate("(e) => e.stayed")
+    assert faults(page) == []
 
 
 def test_no_answer_about_the_last_choice_stands_under_a_new_one(open_page: Opener, site: str) -> None:
