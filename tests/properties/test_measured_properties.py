@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from engine.bench.isotonic import rising
@@ -22,6 +22,7 @@ from engine.bench.measured import (
 from engine.bench.records import ChargeEnd, ChargeTable
 from engine.cells import catalogue, curve
 from engine.cells.chemistry import table
+from engine.errors import InputError
 
 BASES = st.sampled_from([catalogue.load(id) for id in ("sodium_layered", "lfp", "nmc")])
 SHARES = st.floats(0.0, 1.0)
@@ -52,7 +53,11 @@ def tables(draw):
 @st.composite
 def cells(draw):
     bench, base = draw(tables())
-    return from_table(bench, base), base
+    try:
+        return from_table(bench, base), base
+    except InputError as refused:  # scattered so far that its ends fall: that is not asked about here
+        assume(not refused.message.startswith("More volts never give less"))
+        raise
 
 
 @st.composite
