@@ -69,7 +69,13 @@ def date_parser(unit: str) -> Parser:
 
 
 def day_column(columns: Places) -> str:
-    """Return the meaning whose column is to blame where the time of rows cannot be read: what tells the day."""
+    """Return the meaning whose column is to blame where the time of rows cannot be read: what tells the day.
+
+    Examples
+    --------
+    >>> day_column({"time": (3, CLOCK), "day": (2, ""), "month": (1, ""), "year": (0, "")})
+    'year'
+    """
     return next(key for key in ("date", "year", *_PARTS) if key in columns)
 
 

@@ -9,12 +9,16 @@ from __future__ import annotations
 import faulthandler
 from collections.abc import Iterator
 
+import numpy as np
 import pytest
 
 from engine.bench.columns import name_and_unit
 from engine.bench.files import guess
+from engine.meter.counting import came_in
 from engine.sky.files.names import place_in
+from engine.sky.files.reading import guess as sky_guess
 from engine.text.layouts import lay_out
+from engine.text.meanings import EVER
 from tests.conftest import Client, form_of, soup
 from tests.web.bringing import CELL_TESTS, LOG, RECORDS, Pages
 from tests.web.fuzzing import HUNG_S
@@ -90,3 +94,13 @@ def test_what_is_said_plainly_is_still_understood() -> None:
     assert name_and_unit("pack-voltage / mV") == ("pack-voltage", "mV")
     assert guess(b"Rack A;Cap [mAh]\nA1;1310\nA2;1290\nA3;1300\n").columns["name"] == (0, "")
     assert lay_out(["t [s] U [V]", "1 3.0", "2 3.1"], [], "utf-8").header == ("t[s]", "U[V]")
+
+
+def test_a_clock_that_says_universal_time_in_its_name_is_taken_at_its_word() -> None:
+    rows = "".join(f"2024-06-{day:02d} {hour:02d}:00;{hour * 30}\n" for day in (1, 2, 3) for hour in range(24))
+    assert sky_guess(f"time_utc;GHI [W/m2]\n{rows}".encode()).utc_offset_h == 0.0
+
+
+def test_two_readings_of_one_moment_have_no_usual_rise() -> None:
+    came = came_in(np.array([10.0, 11.0]), np.array([60.0, 60.0]), EVER, ends=False)
+    assert came.amount[0] == 1.0
