@@ -230,8 +230,8 @@ def name_and_unit(header: str) -> tuple[str, str | None]:
     """
     lower = header.strip().lower()
     for found in _BRACKET.finditer(lower):
-        if found[1].strip() in UNITS:
-            return f"{lower[: found.start()]} {lower[found.end() :]}".strip(), UNITS[found[1].strip()]
+        if (spelt := found[1].strip()) in UNITS:
+            return f"{lower[: found.start()]} {lower[found.end() :]}".strip(), UNITS[spelt]
     tail = _TAIL.match(lower)
     if tail and tail[1].strip() and tail[2] in UNITS:
         return tail[1].strip(), UNITS[tail[2]]

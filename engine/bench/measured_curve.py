@@ -31,7 +31,7 @@ HEAD_LIMIT = 1.25
 _NEAR_SOC = 0.03
 _LEAST = 1e-9
 _LEAST_STEPS = 2
-"""Points of `GRID` that a line must reach."""
+"""Points of `GRID` that a line must reach: fewer have no slope."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

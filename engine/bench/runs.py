@@ -22,7 +22,7 @@ from engine.text.finding import Finding
 States = NDArray[np.int8]
 
 _LEAST_A = 1e-9
-"""A current below it is none."""
+"""Largest current of a log below which there is none [A] (choice)."""
 _ON_SHARE = 0.02
 _BLIP_ROWS, _BLIP_S = 3, 30.0
 _OFFSET_BAND, _OFFSET_AH_SHARE = 0.1, 0.03

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection
 
 import numpy as np
@@ -13,7 +12,7 @@ from engine.meter.formats import CELSIUS, CHARGING, COUNTED, DISCHARGING, OFFSET
 from engine.meter.names import counts_in, meaning_of, unit_in
 from engine.text.meanings import INTERVAL, TIME_KEYS
 from engine.text.sample import Sample, times_of
-from engine.text.time_guess import ends_its_rows, mostly, time_columns_of
+from engine.text.time_guess import ends_its_rows, mostly, says_universal, time_columns_of
 from engine.text.time_units import UNIX, Doubt, Places
 from engine.text.times import ZONE
 
@@ -164,7 +163,6 @@ def _likeness(sample: Sample, columns: Places, at: int) -> float:
 def _clock(sample: Sample, columns: Places, *, zoned: bool) -> tuple[str, list[Doubt]]:
     if zoned or columns.get("date", (0, ""))[1] == UNIX:
         return OFFSET, []
-    names = " ".join(sample.layout.name(at) for key, (at, _) in columns.items() if key in TIME_KEYS)
-    if re.search(r"\b(utc|gmt)\b", names.replace("_", " "), re.IGNORECASE):
+    if says_universal(sample.layout.name(at) for key, (at, _) in columns.items() if key in TIME_KEYS):
         return OFFSET, []
     return WALL, [("clock", _CLOCK)] if columns else []

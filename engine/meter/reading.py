@@ -37,7 +37,7 @@ from engine.text.plain_text import FIELD
 from engine.text.sample import Sample, head_lines, sample_of, times_of
 from engine.text.steps import RowsRead, finished
 from engine.text.time_units import FARTHEST_H, Doubt, Places
-from engine.text.times import tells_the_day
+from engine.text.times import tells_the_day, without_day
 
 _HEAD_ROWS = 200
 
@@ -232,9 +232,7 @@ def check(reading: Reading) -> None:
         Naming each choice that is missing.
     """
     has = reading.columns
-    faults = []
-    if not tells_the_day(has):
-        faults.append(InputError("date", "Date has no column yet: choose it, or year, month and day apart."))
+    faults = without_day(has)
     if all(key in TIME_KEYS for key in has):
         faults.append(InputError("yield", "No column is chosen yet: choose yield, load or the bank, and its unit."))
     labels = meanings_by_key()

@@ -209,11 +209,7 @@ def _names(line: str, delimiter: str, columns: int) -> list[str]:
         return split(line, delimiter)
     if '"' in line:
         return _split_spaces(line)
-    tries = (
-        re.split(r"\s{2,}|\t", line.strip()),
-        line.split(),
-        _BEFORE_UNIT.sub("", line).split(),
-    )
+    tries = (re.split(r"\s{2,}|\t", line.strip()), line.split(), _BEFORE_UNIT.sub("", line).split())
     return next((cells for cells in tries if len(cells) == columns), [])
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,7 @@ Floats = NDArray[np.float64]
 
 _COMPACT = re.compile(r"(?:19|20|21)\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:\D?\d\d(?:\d\d)?)?")
 _UNIX = re.compile(r"1\d{9}(?:\d{3})?(?:\.\d+)?")
+_UNIVERSAL = re.compile(r"\b(utc|gmt)\b", re.IGNORECASE)
 _END_OF_DAY = re.compile(r"(?<![\d:])24:00")
 _LEAST_SHARE = 0.5
 _YEAR, _MONTH = ("year", "yr", "yyyy", "jahr", "jaar"), ("month", "mo", "mm", "monat", "maand", "mon")
@@ -122,6 +123,17 @@ def _evenness(first_s: Floats, spread_s: Floats) -> tuple[float, float]:
     steps = steps[steps != 0]
     follow = float((steps == 1).mean()) if steps.size else 0.0
     return float(np.isfinite(spread_s).mean()), follow
+
+
+def says_universal(names: Iterable[str]) -> bool:
+    """Return whether the name of a column says that its clock keeps universal time.
+
+    Examples
+    --------
+    >>> says_universal(["date", "time_utc"]), says_universal(["Time (GMT)"]), says_universal(["outcome"])
+    (True, True, False)
+    """
+    return any(_UNIVERSAL.search(name.replace("_", " ")) for name in names)
 
 
 def part_of_time(name: str) -> str:

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from engine.errors import InputError
 from engine.text.clocks import DAY_S, date_s
 from engine.text.delimited import Parser
 from engine.text.time_units import (
@@ -76,7 +77,7 @@ def day_column(columns: Places) -> str:
     >>> day_column({"time": (3, CLOCK), "day": (2, ""), "month": (1, ""), "year": (0, "")})
     'year'
     """
-    return next(key for key in ("date", "year", *_PARTS) if key in columns)
+    return "date" if "date" in columns else "year"
 
 
 def time_columns(columns: Places) -> list[str]:
@@ -94,6 +95,12 @@ def tells_the_day(columns: Places) -> bool:
     """
     apart = {"year", "day"} <= columns.keys() and ("month" in columns or columns["day"][1] == OF_YEAR)
     return "date" in columns or apart
+
+
+def without_day(columns: Places) -> list[InputError]:
+    """Return what is to be said of columns that do not tell the day of a row, if anything."""
+    text = "Date has no column yet: choose it, or year, month and day apart."
+    return [] if tells_the_day(columns) else [InputError("date", text)]
 
 
 def stamps_s(values: Mapping[str, Floats], columns: Places) -> Floats:

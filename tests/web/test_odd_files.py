@@ -27,6 +27,7 @@ LONG = 50_000
 DAYS = "Date;Yield [kWh]\n" + "".join(f"{day}.01.2024;{day / 10}\n" for day in range(13, 31))
 EPW = "LOCATION,Here,-,-,typed,0,{place},10\nDATA PERIODS,1,1\n2024,1,1,1,0" + ",0" * 30 + "\n"
 CHARGE = "t [h];U [V];I [A]\n" + "".join(f"{n / 1000:.3f};{3.0 + n / 400:.4f};1.0\n" for n in range(200))
+NOTHING = "t [ms];U [V];I [A]\n" + "".join(f"{n}e-5;{3 + n / 100};{0 if n < 9 else '1e-321'}\n" for n in range(24))
 LATE_DATES = "Date;Load [kWh];x\n" + ";1.5;2\n" * 2100 + "02.02.2024;1.5;2\n" * 2000
 BROUGHT: dict[str, tuple[Pages, str]] = {
     "blanks behind a place": (RECORDS, f"latitude{' ' * LONG}x\n{DAYS}"),
@@ -72,10 +73,11 @@ def test_an_odd_file_is_refused_in_words_or_its_draft_opens(example: Client, pag
         (CHARGE, {"series": "9" * 5000}),
         ("U [V];no hold [Ah];hold [Ah]\n3.40;0.5004;\n3.50;0.5006;1.0\n", {}),
         ("U [V];no hold [Ah]\n3.40;0.9999\n3.50;1.0000\n", {}),
+        (NOTHING, {}),
         ("U [V];no hold [Ah];hold [Ah]\n3.396;0.5;0.6\n3.398;0.8;1.0\n", {}),
     ],
     ids=["another time", "packs of any length", "digits of any length", "between two points", "all in the last point",
-         "within a hundredth of a volt"],
+         "a current of nothing", "within a hundredth of a volt"],
 )  # fmt: skip
 def test_odd_things_said_of_a_cell_test_are_refused_or_its_page_opens(
     example: Client, content: str, said: dict[str, str]
@@ -86,6 +88,19 @@ def test_odd_things_said_of_a_cell_test_are_refused_or_its_page_opens(
     answer = example.post(f"{address}/read", sent)
     assert answer.status_code in (303, 422)
     assert example.get(address).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("name", "sentence"),
+    [
+        ("a place of nan,1,0", "The latitude of the EPW must be a number from -90 to 90; got “nan”."),
+        ("a place of 45,inf,0", "The longitude of the EPW must be a number from -180 to 180; got “inf”."),
+        ("a place of 45,1,20", "The time zone of the EPW must be a number from -14 to 14; got “20”."),
+        ("two columns of a typical year", "has no column of the time of day between its date and its radiation."),
+    ],
+)
+def test_what_a_weather_file_lacks_is_said(example: Client, name: str, sentence: str) -> None:
+    assert sentence in soup(BROUGHT[name][0].bring(example, BROUGHT[name][1])).get_text()
 
 
 def test_what_is_said_plainly_is_still_understood() -> None:

@@ -31,7 +31,7 @@ _EPW_NAMES = ("Year", "Month", "Day", "Hour", "Minute") + ("",) * 8 + ("Global h
 _TYPICAL_WORDS = re.compile(r"\b(?:tmy|iwec|try\b|cwec|wyec|ctz|rmy|typical)", re.IGNORECASE)
 _SPREAD = 2000
 _LONGEST_LINE = 10_000
-"""Letters of a first line that are read: more than any such file has there."""
+"""Letters of a first line that are read (choice): more than any such file has there."""
 _PVGIS_ROW = re.compile(r"\d{8}:\d{4},|\s*$")
 _NOT_TYPICAL = (
     "The file calls itself a typical year, and holds rows of more than one year: they are taken as those of real years."
@@ -74,15 +74,16 @@ def _epw(content: bytes, encoding: str, lines: Sequence[str]) -> Reading:
     told = any(_TYPICAL_WORDS.search(line) for line in (place[4], *remarks))
     times_s = _times(content, layout, columns)
     once = once_through(times_s)
+    utc_offset_h, latitude_deg, longitude_deg = _whereabouts("EPW", place[8], place[6], place[7])
     return Reading(
         kind="epw",
         layout=layout,
         columns=columns,
-        utc_offset_h=_number(place[8], "The time zone of the EPW", FARTHEST_H),
         ends=parts,
         typical=(told and once) or pieced_together(times_s),
-        latitude_deg=_number(place[6], "The latitude of the EPW", MOST_DEG["latitude"]),
-        longitude_deg=_number(place[7], "The longitude of the EPW", MOST_DEG["longitude"]),
+        utc_offset_h=utc_offset_h,
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
         notes=(_NOT_TYPICAL,) if told and not once else (),
     )
 
@@ -90,19 +91,22 @@ def _epw(content: bytes, encoding: str, lines: Sequence[str]) -> Reading:
 def _tmy3(content: bytes, encoding: str, lines: Sequence[str]) -> Reading:
     place, names = (_cells(line) for line in lines[:2])
     at = next((at for at, name in enumerate(names) if name.strip().upper().startswith("GHI (")), None)
-    if at is None or at < 2 or len(place) < 6 or len(lines) < 3:
+    if at is None or len(place) < 6 or len(lines) < 3:
         raise _cut_short("TMY3")
+    if at < 2:
+        raise InputError(FIELD, "This TMY3 file has no column of the time of day between its date and its radiation.")
     layout = _layout(encoding, names, 2)
     columns: Places = {"date": (0, "m/d/y"), "time": (1, CLOCK), "value": (at, "W/m2")}
+    utc_offset_h, latitude_deg, longitude_deg = _whereabouts("TMY3", *place[3:6])
     return Reading(
         kind="tmy3",
         layout=layout,
         columns=columns,
-        utc_offset_h=_number(place[3], "The time zone of the TMY3", FARTHEST_H),
         ends=True,
         typical=pieced_together(_times(content, layout, columns)),
-        latitude_deg=_number(place[4], "The latitude of the TMY3", MOST_DEG["latitude"]),
-        longitude_deg=_number(place[5], "The longitude of the TMY3", MOST_DEG["longitude"]),
+        utc_offset_h=utc_offset_h,
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
     )
 
 
@@ -177,6 +181,15 @@ def _times(content: bytes, layout: Layout, columns: Places) -> Floats:
 
 def _cells(line: str) -> list[str]:
     return next(csv.reader([line[:_LONGEST_LINE]]))
+
+
+def _whereabouts(kind: str, zone: str, latitude: str, longitude: str) -> tuple[float, float, float]:
+    """Offset of the clock from universal time [h], latitude and longitude [deg]."""
+    return (
+        _number(zone, f"The time zone of the {kind}", FARTHEST_H),
+        _number(latitude, f"The latitude of the {kind}", MOST_DEG["latitude"]),
+        _number(longitude, f"The longitude of the {kind}", MOST_DEG["longitude"]),
+    )
 
 
 def _number(text: str, label: str, most: float) -> float:

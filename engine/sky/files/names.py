@@ -43,7 +43,7 @@ _PLACES = {
 }
 MOST_DEG = {"latitude": 90.0, "longitude": 180.0}
 _LONGEST_LINE = 1000
-"""Letters of a line in which a place is looked for."""
+"""Letters of a line in which a place is looked for (choice)."""
 
 
 def unit_in(text: str) -> str:

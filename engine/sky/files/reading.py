@@ -29,7 +29,7 @@ from engine.text.meanings import INTERVAL, TOTALS
 from engine.text.plain_text import FIELD
 from engine.text.sample import sample_of
 from engine.text.time_units import FARTHEST_H, Places
-from engine.text.times import tells_the_day
+from engine.text.times import without_day
 
 Floats = NDArray[np.float64]
 
@@ -166,11 +166,8 @@ def read(content: bytes, reading: Reading, utc_offset_h: float) -> DailySeries:
 
 
 def _needed(reading: Reading) -> None:
-    missing = []
-    has = reading.columns
-    if not tells_the_day(has):
-        missing.append(InputError("date", "Date has no column yet: choose it, or year, month and day apart."))
-    if "value" not in has:
+    missing = without_day(reading.columns)
+    if "value" not in reading.columns:
         missing.append(InputError("value", "Radiation or yield has no column yet: choose it, and its unit."))
     if missing:
         raise InputError(missing[0].field, missing[0].message, tuple(missing[1:]))

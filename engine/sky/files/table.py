@@ -6,8 +6,6 @@ numbers is looked at: of radiation on earth and of a house's panels. Every guess
 
 from __future__ import annotations
 
-import re
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,7 +23,7 @@ from engine.sky.files.names import (
 from engine.text.clocks import DAY_S
 from engine.text.meanings import EVER, INTERVAL, OF_DAY
 from engine.text.sample import Sample, pieced_together, times_of, value_of
-from engine.text.time_guess import ends_its_rows, mostly, time_columns_of
+from engine.text.time_guess import ends_its_rows, mostly, says_universal, time_columns_of
 from engine.text.time_units import (
     UNIX,
     Doubt,
@@ -191,8 +189,7 @@ def _offset(sample: Sample, columns: Places, *, zoned: bool, daily: bool) -> tup
     """Offset of the file's clock, and a question where hours of radiation say nothing of it."""
     if zoned or columns.get("date", (0, ""))[1] == UNIX:
         return 0.0, None
-    names = " ".join(sample.layout.name(at) for key, (at, _) in columns.items() if key != "value")
-    if re.search(r"\b(utc|gmt)\b", names.replace("_", " "), re.IGNORECASE):
+    if says_universal(sample.layout.name(at) for key, (at, _) in columns.items() if key != "value"):
         return 0.0, None
     radiation = columns.get("value", (0, ""))[1] in RADIATION_KWH_M2
     if daily or not radiation:
