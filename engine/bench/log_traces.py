@@ -20,7 +20,7 @@ from engine.errors import Unreachable
 _MOST_POINTS = 2000
 _SMOOTH_S = 5.0
 _MOST_SMOOTHED = 501
-"""Rows that are smoothed over at most, so that memory is bounded (choice): 5 s of a row a hundredth of a second."""
+"""Rows that are smoothed over at most, so that no log takes minutes (choice): 5 s of a row a hundredth of a second."""
 _SAME_CURRENT = 0.1
 _LEAST_POINTS = 5
 _SKIPPED_SHARE = 0.02

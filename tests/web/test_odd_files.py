@@ -7,11 +7,13 @@ would stand still for hours. No speed is judged by it.
 from __future__ import annotations
 
 import faulthandler
+import tracemalloc
 from collections.abc import Iterator
 
 import numpy as np
 import pytest
 
+from engine.bench.clean import running_median
 from engine.bench.columns import name_and_unit
 from engine.bench.files import guess
 from engine.meter.counting import came_in
@@ -26,11 +28,12 @@ from tests.web.fuzzing import HUNG_S
 LONG = 50_000
 DAYS = "Date;Yield [kWh]\n" + "".join(f"{day}.01.2024;{day / 10}\n" for day in range(13, 31))
 EPW = "LOCATION,Here,-,-,typed,0,{place},10\nDATA PERIODS,1,1\n2024,1,1,1,0" + ",0" * 30 + "\n"
-CHARGE = "t [h];U [V];I [A]\n" + "".join(f"{n / 1000:.3f};{3.0 + n / 400:.4f};1.0\n" for n in range(200))
+CHARGE = "t [h];U [V];I [A]\n" + "".join(f"{n / 4000:.5f};{3.0 + n / 8000:.5f};1.0\n" for n in range(4000))
 NOTHING = "t [ms];U [V];I [A]\n" + "".join(f"{n}e-5;{3 + n / 100};{0 if n < 9 else '1e-321'}\n" for n in range(24))
 LATE_DATES = "Date;Load [kWh];x\n" + ";1.5;2\n" * 2100 + "02.02.2024;1.5;2\n" * 2000
 BROUGHT: dict[str, tuple[Pages, str]] = {
     "blanks behind a place": (RECORDS, f"latitude{' ' * LONG}x\n{DAYS}"),
+    "blanks behind many places": (RECORDS, f"latitude{' ' * 900}x\n" * 200 + DAYS),
     "places without end": (RECORDS, f"{'latitude(' * (LONG // 9)}\n{DAYS}"),
     "a place nowhere": (RECORDS, f"Latitude: {'9' * 400}\nLongitude: 200\n{DAYS}"),
     "dashes in a name": (CELL_TESTS, f"cell;a{'-' * LONG}/;Ah\n" + "A1;3;1.3\n" * 20),
@@ -114,6 +117,16 @@ def test_what_is_said_plainly_is_still_understood() -> None:
 def test_a_clock_that_says_universal_time_in_its_name_is_taken_at_its_word() -> None:
     rows = "".join(f"2024-06-{day:02d} {hour:02d}:00;{hour * 30}\n" for day in (1, 2, 3) for hour in range(24))
     assert sky_guess(f"time_utc;GHI [W/m2]\n{rows}".encode()).utc_offset_h == 0.0
+
+
+def test_a_wide_median_takes_no_more_memory_than_a_narrow_one() -> None:
+    peaks = []
+    for width in (1001, 4001):
+        tracemalloc.start()
+        running_median(np.arange(20_000.0), width)
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+    assert peaks[1] < 1.5 * peaks[0]
 
 
 def test_two_readings_of_one_moment_have_no_usual_rise() -> None:

@@ -38,12 +38,12 @@ _NOT_WORDS = (
 )  # fmt: skip
 _MODELS = re.compile(r"nasa/power|merra|era-?5|reanalys", re.IGNORECASE)
 _PLACES = {
-    key: re.compile(rf"\b{key}[a-z]*+(?:\s*+\([^)]*+\))?(?:\s*+[:=,;]\s*+|\s++)([-+]?\d+(?:\.\d+)?)", re.IGNORECASE)
+    key: re.compile(
+        rf"\b{key}[a-z]*+(?:\s*+\([^)]{{0,40}}+\))?(?:\s*+[:=,;]\s*+|\s++)([-+]?\d+(?:\.\d+)?)", re.IGNORECASE
+    )
     for key in ("latitude", "longitude")
 }
 MOST_DEG = {"latitude": 90.0, "longitude": 180.0}
-_LONGEST_LINE = 1000
-"""Letters of a line in which a place is looked for (choice)."""
 
 
 def unit_in(text: str) -> str:
@@ -146,6 +146,6 @@ def place_in(above: Sequence[str]) -> tuple[float | None, float | None]:
 
 
 def _degrees_in(above: Sequence[str], key: str) -> float | None:
-    hits = (_PLACES[key].search(line[:_LONGEST_LINE]) for line in above)
+    hits = (_PLACES[key].search(line) for line in above)
     degrees = next((float(hit[1]) for hit in hits if hit), None)
     return degrees if degrees is not None and abs(degrees) <= MOST_DEG[key] else None
