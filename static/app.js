@@ -229,6 +229,8 @@
     const taken = document.getElementById("carried");
     if (live()) blame(live());
     if (taken) for (const link of document.querySelectorAll("a[data-carries]")) take(link, taken.dataset.query);
+    const ours = document.getElementById("for-sheet");
+    if (ours && !taken?.dataset.query) for (const link of document.querySelectorAll('nav a[href^="/sheet"]')) take(link, ours.search.slice(1));
     if (!detail.ctx?.sourceElement?.closest?.(".within")) drawAll();
   });
 

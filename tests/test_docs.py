@@ -19,7 +19,7 @@ from tests.web.test_method import years_off
 from webapp import __version__
 from webapp.__main__ import arguments
 from webapp.app import PAGES
-from webapp.pages.method import ACCURACIES
+from webapp.method_accuracy import ACCURACIES
 from webapp.pages.run import NO_GENERATOR
 from webapp.render import fixed
 

@@ -64,6 +64,19 @@ def test_a_question_whose_answer_is_not_there_yet_goes_along_as_typed(open_page:
     expect(page.locator(CHARGE).first).to_have_value("45")
 
 
+def test_the_sheet_of_the_menu_asks_what_the_answer_beside_it_does(open_page: Opener, site: str) -> None:
+    page = open_page(f"{site}/size")
+    page.fill("#days", "5")
+    expect(page.locator("#for-sheet")).to_have_attribute("href", re.compile("days=5"))
+    follow(page, "Sheet")
+    expect(page.locator("#days")).to_have_value("5")
+    page.goto(f"{site}/today")
+    page.locator(".sky.pick select").first.select_option("dark")
+    expect(page.locator("#for-sheet")).to_have_attribute("href", re.compile("sky=dark"))
+    follow(page, "Sheet")
+    expect(page).to_have_url(re.compile(r"/sheet\?.*sky=dark"))
+
+
 def test_what_nobody_typed_goes_nowhere_and_the_days_are_said_to_be_nobody_s(open_page: Opener, site: str) -> None:
     page = open_page(f"{site}/today")
     follow(page, "Switch off")

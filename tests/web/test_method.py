@@ -48,7 +48,9 @@ from tests.published import test_measured_oracle as bench_judge
 from tests.published import test_profile_oracle as house_judge
 from tests.published import test_sky_oracle as sky_judge
 from webapp.app import create_app
-from webapp.pages.method import ACCURACIES, CONTENTS, MARKS, content
+from webapp.method_accuracy import ACCURACIES
+from webapp.method_marks import MARKS
+from webapp.pages.method import CONTENTS, content
 from webapp.paths import templates_dir
 
 

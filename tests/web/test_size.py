@@ -327,8 +327,10 @@ def test_a_spell_from_the_north_says_that_it_is_moved(client_of: Opener, small_h
 
 @pytest.mark.parametrize("query", ["", "days=4&month=2", "days=5&sky=dark,dull&month=11", "days=2&sky=none"])
 def test_the_link_puts_the_question_on_the_sheet(client: Client, query: str) -> None:
-    link = soup(client.get(f"/size?{query}")).find("a", string="Put this on the sheet")
+    asked = soup(client.get(f"/size?{query}"))
+    link = asked.find("a", string="Put this on the sheet")
     assert link is not None
+    assert [one["href"] for one in asked.select("nav a[href^='/sheet']")] == 2 * [link["href"]]  # type: ignore[index]
     sheet = client.get(str(link["href"]).replace("/sheet", "/sheet.json")).json()  # type: ignore[index]
     assert sheet["sizing"] == client.get(f"/size.json?{query}").json()
 

@@ -244,8 +244,10 @@ def test_what_the_spell_is_worth_stands_under_the_answer(client: Client) -> None
     "query", ["", "sky=dark,dull", "month=7", "at=2026-07-10", "month=2&sky=oceanic_14d_1in5", "at=2026-12-24T15:30"]
 )
 def test_the_link_puts_the_question_on_the_sheet(client: Client, query: str) -> None:
-    link = soup(client.get(f"/week?{query}")).find("a", string="Put this on the sheet")
+    asked = soup(client.get(f"/week?{query}"))
+    link = asked.find("a", string="Put this on the sheet")
     assert link is not None
+    assert [one["href"] for one in asked.select("nav a[href^='/sheet']")] == 2 * [link["href"]]  # type: ignore[index]
     sheet = client.get(str(link["href"]).replace("/sheet", "/sheet.json")).json()  # type: ignore[index]
     assert sheet["comparison"] == client.get(f"/week.json?{query}").json()
 
