@@ -71,6 +71,7 @@ class CardView:
     more: str
     never_off: str
     generator: tuple[str, ...]
+    uncharged: str
     restart: str
 
 
@@ -93,6 +94,9 @@ def card_view(answer: Card, site: Site) -> CardView:
         more="Then the rest, as the page Switch off lists it." if len(one.order) > MOST_LOADS else "",
         never_off=f"These may always run, leave them on: {listed(list(one.never_off))}." if one.never_off else "",
         generator=() if one.start is None else _generator(one.start, ahead_h),
+        uncharged=f"Do not charge: {one.uncharged}. No generator and no charger until that is mended."
+        if one.uncharged
+        else "",
         restart=_restart(one),
     )
 
@@ -170,7 +174,7 @@ def _most(one: CardSupply) -> str:
 
 def _restart(one: CardSupply) -> str:
     """When it comes back, by what there is to charge it with."""
-    if not one.charged_by or one.too_cold:
+    if not one.charged_by or one.uncharged:
         return "It may stay off: nothing charges it now. Ring."
     means = " or ".join({"sun": "by sun", "generator": "by the generator’s charger"}[name] for name in one.charged_by)
     return (

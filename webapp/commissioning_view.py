@@ -102,15 +102,17 @@ def _plain(value: float, unit: str) -> str:
 def _now(one: ToSet) -> str:
     if one.now is None:
         return ""
-    return f"{_plain(one.now, one.unit)}{NO_BREAK}A" if one.unit == "A" else f"{fixed(one.now, PACK_DIGITS)}{NO_BREAK}V"
+    if one.unit:
+        return f"{_plain(one.now, one.unit)}{NO_BREAK}{one.unit}"
+    return f"{fixed(one.now, PACK_DIGITS)}{NO_BREAK}V"
 
 
 def _differs(one: ToSet) -> bool:
-    """Whether what is set now is another value; a current only where it is above the highest."""
+    """Whether what is set now is another value; a current only where it is above the highest, a coldest where below."""
     if one.now is None:
         return False
     if one.pack_v is None:
-        return one.value is not None and one.now > one.value + 1e-9
+        return one.value is not None and (one.value - one.now if one.unit == "°C" else one.now - one.value) > 1e-9
     return abs(one.now - one.pack_v) > APART_V
 
 

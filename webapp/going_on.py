@@ -17,6 +17,7 @@ from starlette.responses import Response
 from engine.answers.answer import Notice, gravest_first
 from engine.answers.coming import Coming, coming
 from engine.answers.notices import household_notices, running_notices
+from engine.answers.notices_lead import frozen_now_notices
 from engine.errors import Unreachable
 from webapp.carried import FIRST, GOES_ON, TOLD
 from webapp.dull_days import SEASON_NAME, spell_choices
@@ -148,7 +149,8 @@ def notices_of(
     """
     fields, form = (base.fields, base.form) if asked is None else ((*base.fields, *asked.fields), asked.form)
     found = household_notices(base.house, month) if idle_too else running_notices(base.house, month)
-    return gravest_first((*share_checks(fields, form), *standing_notices(base.house), *own, *found))
+    frozen = frozen_now_notices(base.house, base.charges)
+    return gravest_first((*share_checks(fields, form), *standing_notices(base.house), *own, *frozen, *found))
 
 
 def _days_shown(question: Question[A]) -> dict[str, Any]:

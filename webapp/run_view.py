@@ -216,8 +216,8 @@ def _notices(answer: Starting, best: Way, generator: Generator) -> tuple[Notice,
                 level="check",
                 code="run-cold",
                 page="banks",
-                text=f"{answer.name} is outside the temperatures at which it may be charged: {answer.generator} feeds "
-                "the sockets and puts nothing into it.",
+                text=f"{answer.name} may not be charged at its temperature: {answer.generator} feeds the sockets and "
+                "puts nothing into it.",
             )
         )
     if answer.needed and not generator.by_itself:

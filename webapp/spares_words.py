@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from engine.answers.answer import Notice
 from engine.answers.coming import Coming
-from engine.answers.spares_joining import EQUAL_V, Joining, Limit, takes_none
+from engine.answers.spares_joining import EQUAL_V, Joining, Limit
 from engine.answers.spares_parts import Spare, Spares
+from engine.house.bank import Bank
+from engine.house.cold import takes_none
 from webapp.render import NO_BREAK, figures, fixed, percent
 from webapp.words import duration, in_sentence
 
@@ -64,17 +66,18 @@ def spare_notices(answer: Spares, one: Coming) -> list[Notice]:
     for spare in answer.spares:
         found += [_joined(spare, answer), *_of_spare(spare, answer)]
     if any(spare.hindrance == "bank cold" for spare in answer.spares):
-        bank = next(bank for bank in one.supply.banks if takes_none(bank))
-        found.append(
-            Notice(
-                level="stop",
-                code="spare-cold-bank",
-                page="banks",
-                text=f"{bank.name} takes no charge at {bank.cell_c:g} °C: its limits are {bank.charge_min_c:g} and "
-                f"{bank.cell.charge_max_c:g} °C. Nothing is to be charged into it, by whatever means.",
-            )
-        )
+        found += [_takes_none(bank) for bank in one.supply.banks if takes_none(bank)]
     return found
+
+
+def _takes_none(bank: Bank) -> Notice:
+    return Notice(
+        level="stop",
+        code="spare-cold-bank",
+        page="banks",
+        text=f"{bank.name} takes no charge at {bank.cell_c:g} °C: its limits are {bank.charge_min_c:g} and "
+        f"{bank.cell.charge_max_c:g} °C. Nothing is to be charged into it, by whatever means.",
+    )
 
 
 def _of_spare(spare: Spare, answer: Spares) -> list[Notice]:
@@ -111,6 +114,12 @@ def _of_spare(spare: Spare, answer: Spares) -> list[Notice]:
     return found
 
 
+def _within(joined: Joining) -> str:
+    if joined.at_least:
+        return "Their volts are equal as far as a hand meter tells, and how much more flows is not known"
+    return "That is within what is entered for both"
+
+
 def _joined(spare: Spare, answer: Spares) -> Notice:
     """What is to be said of clipping a spare to the bank."""
     names, joined = f"{spare.name} and {answer.name}", spare.joining
@@ -130,8 +139,8 @@ def _joined(spare: Spare, answer: Spares) -> Notice:
             level="check",
             code="spare-join",
             page="banks",
-            text=f"{names} clipped together: {flows[0].lower()}{flows[1:]}. That is within what is entered for both; "
-            "it is no permission. Only at nearly equal volts, fused and through a disconnect, by someone qualified.",
+            text=f"{names} clipped together: {flows[0].lower()}{flows[1:]}. {_within(joined)}: it is no permission. "
+            "Only at nearly equal volts, fused and through a disconnect, by someone qualified.",
         )
     reasons = []
     if joined.unlike:
@@ -143,6 +152,8 @@ def _joined(spare: Spare, answer: Spares) -> Notice:
         for limit in joined.limits
         if limit.passed
     ]
+    if joined.unsure:
+        reasons.append("it may be several times what is worked out here, as nobody entered the resistance of each cell")
     bus = f" On one bus they may not be: {'; '.join(joined.clashes)}." if joined.clashes else ""
     return Notice(
         level="stop",

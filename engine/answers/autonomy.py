@@ -19,13 +19,14 @@ from datetime import date, datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of, clock
+from engine.answers.answer import Assumption, Lever, Notice, Worked, assumptions_of, clock, gravest_first
 from engine.answers.autonomy_worked import levers, worked
 from engine.answers.bus_parts import BusPart, bus_parts, reach_kwh
 from engine.answers.coming import LEAST_MEAN_W, Coming, coming, marks_of
 from engine.answers.fan import Band, Fan, band_of, fanned
 from engine.answers.generating import WithGenerator, with_generator
 from engine.answers.notices import running_notices
+from engine.answers.notices_lead import frozen_now_notices
 from engine.answers.widening import Range, widened
 from engine.balance.bus_plant import BusState
 from engine.balance.forcing import Forcing, mean_day_hours
@@ -207,7 +208,7 @@ def autonomy(
         sky_days=days,
         banks=banks,
         levers=soonest.levers,
-        notices=running_notices(household, at.month),
+        notices=gravest_first((*frozen_now_notices(household, charges), *running_notices(household, at.month))),
         assumptions=(
             *assumptions_of(household, (bank.cell for one in found for bank in one.supply.banks), sky),
             *(_wide_assumption(bank) for bank in banks if bank.widened > 1.0),

@@ -21,6 +21,8 @@ from engine.balance.bus_plant import BusState
 from engine.balance.forcing import Forcing
 from engine.balance.planned import Plan, PlannedGeneration
 from engine.balance.step import State
+from engine.house.bank import Bank
+from engine.house.cold import takes_none
 from engine.house.generator import Generator
 from engine.house.household import Household
 from engine.quantities import HOURS_PER_DAY, WH_PER_KWH
@@ -109,7 +111,9 @@ class CardSupply:
     most_w, most_by : float, str
         Most power at once [W], and what sets it, as `most_at_once`.
     charged_by : tuple of str
-        ``sun`` and ``generator`` where there are any; `too_cold` where its cells may not be charged now.
+        ``sun`` and ``generator`` where there are any.
+    uncharged : str
+        Why nothing may charge its cells, too cold or too warm, with their temperature; empty where they may be.
     rides_soc : float or None
         Least charge in the evening that rides the days with nothing more plugged in; None where none does.
     night_soc : float or None
@@ -127,7 +131,7 @@ class CardSupply:
     most_by: str
     restart_v: float
     charged_by: tuple[str, ...]
-    too_cold: bool
+    uncharged: str
     top_soc: float
     floor_soc: float
     rides_soc: float | None
@@ -204,6 +208,7 @@ def _supply(one: Coming, days: int) -> CardSupply:
     rides = least_charge(one, until_h, 0.0)
     order_soc = top if rides is None else rides
     most_w, most_by = most_at_once(one)
+    uncharged = next((_uncharged(bank) for bank in supply.banks if takes_none(bank)), "")
     return CardSupply(
         bank_id=supply.bank.id,
         name=supply.name,
@@ -212,7 +217,7 @@ def _supply(one: Coming, days: int) -> CardSupply:
         most_by=most_by,
         restart_v=supply.inverter.restart_v,
         charged_by=(*(("sun",) if supply.arrays else ()), *(("generator",) if supply.generator is not None else ())),
-        too_cold=any(bank.cell_c < bank.charge_min_c for bank in supply.banks),
+        uncharged=uncharged,
         top_soc=top,
         floor_soc=floor,
         rides_soc=rides,
@@ -226,8 +231,14 @@ def _supply(one: Coming, days: int) -> CardSupply:
         order_soc=order_soc,
         order=_by_own_gain(by_gain(at_charge(one, order_soc))),
         never_off=tuple(load.name for load in supply.loads if load.never_off),
-        start=None if supply.generator is None else _start(one, supply.generator),
+        start=None if supply.generator is None or uncharged else _start(one, supply.generator),
     )
+
+
+def _uncharged(bank: Bank) -> str:
+    hot = bank.cell_c > bank.cell.charge_max_c
+    limit = f"above {bank.cell.charge_max_c:g}" if hot else f"below {bank.charge_min_c:g}"
+    return f"the cells of {bank.name} are at {bank.cell_c:g} °C, and none is counted {limit} °C"
 
 
 def at_charge(one: Coming, soc: float) -> Coming:

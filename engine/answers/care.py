@@ -24,7 +24,6 @@ from engine.answers.care_bank import (
     cold_limit,
     equalise,
     freezing,
-    is_lead,
     lead_volts,
     water,
 )
@@ -37,6 +36,7 @@ from engine.cells import lead_acid
 from engine.cells.cold_limits import COLD_C, FULL_C
 from engine.errors import InputError
 from engine.house.bank import Bank
+from engine.house.cold import is_lead
 from engine.house.inverter import Inverter
 from engine.quantities import HOURS_PER_DAY
 from engine.sky.days import Sky

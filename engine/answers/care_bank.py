@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from engine.answers.care_full import FullCharge
-from engine.answers.charging_notices import lead_cell_v
 from engine.cells import lead_acid
 from engine.cells.cold_limits import COLD_C, FULL_C, coldest_stated
+from engine.cells.lead_acid import lead_cell_v
 from engine.house.bank import Bank
 from engine.house.cold import (
     allowed_charge_c,
@@ -165,11 +165,6 @@ class BankCare:
     told: bool
     lead: LeadCare | None
     cold: ColdLimit | None
-
-
-def is_lead(bank: Bank) -> bool:
-    """Whether the cells are lead-acid: they give off hydrogen and need no board."""
-    return bank.cell.vents_hydrogen and not bank.cell.needs_board
 
 
 def lead_volts(bank: Bank) -> LeadVolts:

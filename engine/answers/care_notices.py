@@ -30,7 +30,7 @@ def care_notices(bank: Bank, found: BankCare, inverter: Inverter) -> Iterator[No
                 "full again and where its acid freezes both go by that.",
             )
         yield from _volts(bank, found.lead)
-        yield from lead_temperature_notices(bank)
+        yield from lead_temperature_notices(bank, inverter)
         yield from bears_notices(bank, found.lead.volts, inverter)
         yield from equalise_notices(bank, found.lead.equalise)
         yield from freezing_notices(bank, found.lead.freezing)

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from engine.answers.answer import Worked
 from engine.answers.care_bank import Air, BankCare, LeadCare, rated_ah
-from engine.answers.charging_notices import LEAD_C, LEAD_V_PER_C
 from engine.cells import lead_acid
+from engine.cells.lead_acid import LEAD_C, LEAD_V_PER_C
 from engine.house.bank import Bank
 
 

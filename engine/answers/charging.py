@@ -167,6 +167,7 @@ def charging(
         asked=asked,
         inverter=inverter,
         cell_v=cell_v,
+        load_w=load_w,
         current=current,
         worth=worth,
         reached_soc=got["reached"].soc,

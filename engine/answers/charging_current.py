@@ -15,10 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.answers.answer import Notice
+from engine.cells.chemistry import at
 from engine.errors import InputError
 from engine.fields import Quantity
 from engine.house.bank import MEAN_CHARGE_C, Bank
-from engine.house.cold import allowed_charge_c, full_from_c
+from engine.house.cold import first_charge_c, full_from_c
 from engine.house.household import Household
 from engine.house.inverter import Inverter
 from engine.quantities import HOURS_PER_DAY, mean_day_of_year
@@ -89,28 +90,32 @@ def current_limits(bank: Bank, inverter: Inverter | None) -> tuple[tuple[float, 
         limits.append((bank.charge_limit_a, "bank", "the highest charge current set for this bank"))
     if bank.board is not None:
         limits.append((bank.board.current_limit_a, "board", "the protection board's highest current"))
-    cold_a = allowed_charge_c(bank, bank.cell_c) * bank.ah
+    cold_a = first_charge_c(bank) * bank.ah
     if bank.cell_c < full_from_c(bank) and cold_a > 0.0:
-        limits.append((cold_a, "cold", f"what the cells may take at {bank.cell_c:g} °C"))
+        none_yet = f"once they are warm enough, none at {bank.cell_c:g} °C"
+        words = none_yet if bank.cell_c < bank.charge_min_c else f"at {bank.cell_c:g} °C"
+        limits.append((cold_a, "cold", f"what the cells may take {words}"))
     if inverter is not None and inverter.charge_limit_a is not None:
         limits.append((inverter.charge_limit_a, "inverter", f"the charger of {inverter.name}"))
     return tuple(limits)
 
 
-def sun_over_limits(bank: Bank, inverter: Inverter | None, noon_w: float, cell_v: float) -> Iterator[Notice]:
+def sun_over_limits(bank: Bank, inverter: Inverter | None, noon_w: float) -> Iterator[Notice]:
     """What panels and charger can give at a clear noon above what cells, bank, board or charger allow.
+
+    The same power is most current where the volts are lowest: rested at the reserve, after dull days.
 
     Parameters
     ----------
     noon_w : float
         Power at the bank at a clear noon [W].
-    cell_v : float
-        End of charge that the current is read at [V per cell].
     """
-    pack_v = cell_v * bank.series
+    pack_v = at(bank.table.ocv_v, bank.reserve_soc) * bank.series
     chargers = [limit_a for limit_a, key, _ in current_limits(bank, inverter) if key == "inverter"]
     given_a = min([noon_w / pack_v, *chargers])
-    words = f"at a clear noon panels and charger can give {given_a:.1f} A at {pack_v:.1f} V, which is"
+    words = (
+        f"at a clear noon panels and charger can give {given_a:.1f} A at {pack_v:.1f} V, down at its reserve, which is"
+    )
     yield from over_limits(bank, inverter, given_a, words)
 
 

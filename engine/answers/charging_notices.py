@@ -9,22 +9,25 @@ import dataclasses
 from collections.abc import Iterator
 
 from engine.answers.answer import Notice, gravest_first
+from engine.answers.care_bank import freeze_point, lead_volts
 from engine.answers.charging_current import ChargeCurrent, over_limits, sun_over_limits
 from engine.answers.charging_parts import Balancing, HoldWorth
 from engine.answers.charging_targets import Narrow, put_in_ah
 from engine.answers.notices_bank import cell_notices, mend, pack_notices
 from engine.answers.notices_charge import cured, lower
+from engine.answers.notices_lead import bears_notices, freezing_notices
 from engine.cells import curve
-from engine.house.bank import Bank
+from engine.cells.lead_acid import LEAD_C, LEAD_V_PER_C, lead_cell_v
+from engine.house.bank import Bank, floor
+from engine.house.cold import is_lead
 from engine.house.inverter import Inverter
 
 SURE_STOPS = frozenset({"board-below-charge", "highest-cell-over-board"})
 """Checks of a household as it stands that are a stop in a setting somebody is about to choose."""
 LEAST_HOLD_H = 0.1
 """A shorter hold is not held against the sun's hours [h] (engineering choice)."""
-LEAD_C, LEAD_APART_C, LEAD_V_PER_C = 25.0, 5.0, 0.004
-"""Lead-acid: temperature its volts are stated for [degC], how far from it a word is due [K], and the volts per degree
-and cell (typical, from memory)."""
+LEAD_APART_C = 5.0
+"""How far from the temperature that lead-acid volts are stated for a word is due [K] (judgement)."""
 _EPS = 1e-9
 
 
@@ -35,6 +38,7 @@ class Facts:
     asked: Bank
     inverter: Inverter | None
     cell_v: float
+    load_w: float
     current: ChargeCurrent
     worth: HoldWorth
     reached_soc: float
@@ -64,7 +68,9 @@ def _limits(facts: Facts) -> Iterator[Notice]:
     if inverter is None:
         return
     yield from (_as_stop(cured(one, asked, inverter)) for one in pack_notices(asked, inverter))
-    full_v = cell.v_full * asked.series
+    if is_lead(asked):
+        yield from _lead(asked, inverter, facts.load_w)
+    full_v = asked.full_v
     if asked.charge_end_cell_v * asked.series <= inverter.dc_max_v + _EPS < full_v:
         yield Notice(
             level="check",
@@ -74,6 +80,12 @@ def _limits(facts: Facts) -> Iterator[Notice]:
             f"{inverter.dc_max_v:g} V and can be damaged. Only this lower setting keeps within: every charger, a "
             "generator’s too, must keep to it. Fewer cells in series would be safe by themselves.",
         )
+
+
+def _lead(asked: Bank, inverter: Inverter, load_w: float) -> Iterator[Notice]:
+    """Volts that the cold asks for and the inverter does not bear, and acid that freezes down at the reserve."""
+    yield from bears_notices(asked, lead_volts(asked), inverter)
+    yield from freezing_notices(asked, [freeze_point("reserve", floor(asked, inverter, load_w).soc)])
 
 
 def _as_stop(notice: Notice) -> Notice:
@@ -86,7 +98,7 @@ def _current(facts: Facts) -> Iterator[Notice]:
     if current.limit == "typed":
         yield from over_limits(asked, facts.inverter, current.charge_a, f"{current.charge_a:g} A is")
     else:
-        yield from sun_over_limits(asked, facts.inverter, current.noon_w, facts.cell_v)
+        yield from sun_over_limits(asked, facts.inverter, current.noon_w)
 
 
 def _hold(facts: Facts) -> Iterator[Notice]:
@@ -107,7 +119,7 @@ def _hold(facts: Facts) -> Iterator[Notice]:
             text=f"{cell.name} can give off hydrogen at its end volts: it can explode. Air the room as your code asks, "
             "and keep flames and sparks away.",
         )
-        yield from lead_temperature_notices(asked)
+        yield from lead_temperature_notices(asked, facts.inverter)
     told = curve.told(cell, asked.charge_end_cell_v, facts.current.charge_c, asked.cell_c)
     if not asked.hold and not told:
         yield Notice(
@@ -130,29 +142,24 @@ def _hold(facts: Facts) -> Iterator[Notice]:
     yield from _sun(facts)
 
 
-def lead_cell_v(cell_v: float, temperature_c: float) -> float:
-    """Return what lead-acid volts stated for `LEAD_C` should be at another cell temperature [V per cell].
-
-    Examples
-    --------
-    >>> round(lead_cell_v(2.4, 5.0), 3), lead_cell_v(2.4, 25.0)
-    (2.48, 2.4)
-    """
-    return cell_v - LEAD_V_PER_C * (temperature_c - LEAD_C)
-
-
-def lead_temperature_notices(asked: Bank) -> Iterator[Notice]:
-    """Lead-acid charge volts at another temperature than their own."""
+def lead_temperature_notices(asked: Bank, inverter: Inverter | None) -> Iterator[Notice]:
+    """Lead-acid charge volts at another temperature than their own, as far as the inverter takes them."""
     if abs(asked.cell_c - LEAD_C) < LEAD_APART_C:
         return
     there_v = lead_cell_v(asked.charge_end_cell_v, asked.cell_c)
+    pack_v = there_v * asked.series
+    end = (
+        f" {inverter.name} takes {inverter.charge_max_v:g} V at most: no higher than that."
+        if (inverter is not None and inverter.charge_max_v + _EPS < pack_v)
+        else ""
+    )
     yield Notice(
         level="check",
         code="lead-temperature",
         page="charge",
         text=f"{asked.name}: these volts are for {LEAD_C:g} °C. At {asked.cell_c:g} °C the charger should be at about "
-        f"{there_v:.2f} V per cell, {there_v * asked.series:.1f} V for the pack ({LEAD_V_PER_C * 1000:g} mV per degree "
-        "and cell; typical, from memory). Use its temperature sensor; a hot sealed battery that is not lowered can run "
+        f"{there_v:.2f} V per cell, {pack_v:.1f} V for the pack ({LEAD_V_PER_C * 1000:g} mV per degree and cell; "
+        f"typical, from memory).{end} Use its temperature sensor; a hot sealed battery that is not lowered can run "
         "away. The maker’s sheet rules.",
     )
 

@@ -24,6 +24,7 @@ from engine.balance.trajectory import Trajectory, run
 from engine.errors import InputError, Unreachable
 from engine.house.bus import clash_sentence
 from engine.house.charge_scales import Marks, marks
+from engine.house.cold import acid_frozen
 from engine.house.generator import Generator
 from engine.house.household import Household, Supply
 from engine.house.loads import Load
@@ -125,7 +126,9 @@ class Coming:
         ac_w, dc_w = (side[self.at.hour :] for side in load_hours(self.household, supply, self.at, len(self.kc)))
         mean_w = mean_dc_w(self.household, supply, self.at.month)
         skies = tuple(dataclasses.replace(sky, ac_w=ac_w, dc_w=dc_w) for sky in self.skies)
-        return dataclasses.replace(self, supply=supply, plant=_plant(supply, mean_w), skies=skies, mean_w=mean_w)
+        return dataclasses.replace(
+            self, supply=supply, plant=_plant(supply, self.start, mean_w), skies=skies, mean_w=mean_w
+        )
 
     def hours_of(self, loads: Sequence[Load]) -> tuple[Floats, Floats]:
         """What some loads take at the sockets and at the battery side in each interval of the days, (n,) each [W]."""
@@ -213,11 +216,18 @@ def _start(supply: Supply, charges: Mapping[str, float]) -> State | BusState:
     return BusState(tuple(charges.get(bank.id, bank.top_reached_soc) for bank in same))
 
 
-def _plant(supply: Supply, mean_w: float) -> Plant | BusPlant:
+def _plant(supply: Supply, start: State | BusState, mean_w: float) -> Plant | BusPlant:
+    """The limits of a supply's banks; frozen acid takes no charge, and so stays frozen while it is as cold."""
     drawn_w = max(mean_w, LEAST_MEAN_W)
-    if supply.beside:
-        return bus_plant(supply.banks, supply.inverter, drawn_w)
-    return plant(supply.bank, supply.inverter, drawn_w)
+    socs = start.socs if isinstance(start, BusState) else (start.soc,)
+    frozen = any(acid_frozen(bank, soc) for bank, soc in zip(supply.banks, socs, strict=True))
+    if not supply.beside:
+        p = plant(supply.bank, supply.inverter, drawn_w)
+        return dataclasses.replace(p, charge_c_max=0.0) if frozen else p
+    bus = bus_plant(supply.banks, supply.inverter, drawn_w)
+    if not frozen:
+        return bus
+    return dataclasses.replace(bus, plants=tuple(dataclasses.replace(p, charge_c_max=0.0) for p in bus.plants))
 
 
 def _coming(
@@ -228,7 +238,7 @@ def _coming(
     return Coming(
         household=household,
         supply=supply,
-        plant=_plant(supply, mean_w),
+        plant=_plant(supply, start, mean_w),
         start=start,
         at=at,
         kc=kc[0],

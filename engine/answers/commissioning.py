@@ -12,22 +12,23 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from engine.answers.answer import KEPT_ANSWERS, Assumption, Notice, gravest_first, said_once
-from engine.answers.care_bank import EQUALISE_EVERY_DAYS, equalise, is_lead
+from engine.answers.care_bank import EQUALISE_EVERY_DAYS, equalise
 from engine.answers.charging import Charging, charging
 from engine.answers.charging_current import current_limits
-from engine.answers.charging_notices import LEAD_APART_C, LEAD_C, lead_cell_v
+from engine.answers.charging_notices import LEAD_APART_C
 from engine.answers.commissioning_bus import bus_rows, own_end
 from engine.answers.commissioning_parts import ToSet, marked_as_proposed, volts_rows
 from engine.answers.notices import running_notices
-from engine.answers.notices_cold import unstated_notices
+from engine.answers.notices_cold import LATE_CUT_OFF, unstated_notices
 from engine.cells.cold_limits import FULL_C
+from engine.cells.lead_acid import LEAD_C, lead_cell_v
 from engine.house.bank import Bank
 from engine.house.bus import clash_sentence, common_end_v
-from engine.house.cold import UNSTATED_C, cold_charge_a, cold_limit_stated, full_from_c
+from engine.house.cold import UNSTATED_C, cold_charge_a, cold_limit_stated, full_from_c, is_lead
 from engine.house.household import Household, Supply
 from engine.house.inverter import Inverter
 
-SURE_STOPS = frozenset({"charger-over-bank", "restart-above-charge"})
+SURE_STOPS = frozenset({"charger-over-bank", "restart-above-charge", LATE_CUT_OFF})
 """Checks of a household that are a stop on the day it is all switched on."""
 
 
@@ -128,7 +129,7 @@ def _bank(bank: Bank, inverter: Inverter, answer: Charging, rows: Iterable[ToSet
         inverter_id=inverter.id,
         inverter_name=inverter.name,
         rows=(
-            *(marked_as_proposed(inverter, _at_its_temperature(bank, one)) for one in rows),
+            *(marked_as_proposed(inverter, _at_its_temperature(bank, inverter, one)) for one in rows),
             *_equalising(bank, inverter),
             *_temperatures(bank),
             *_board(bank),
@@ -137,12 +138,14 @@ def _bank(bank: Bank, inverter: Inverter, answer: Charging, rows: Iterable[ToSet
     )
 
 
-def _at_its_temperature(bank: Bank, row: ToSet) -> ToSet:
+def _at_its_temperature(bank: Bank, inverter: Inverter, row: ToSet) -> ToSet:
     """The end of a lead-acid charge with what it is at the cells' own temperature, where that is far from 25 degC."""
     if row.key != "end" or row.cell_v is None or not is_lead(bank) or abs(bank.cell_c - LEAD_C) < LEAD_APART_C:
         return row
     there_v = lead_cell_v(row.cell_v, bank.cell_c) * bank.series
-    return dataclasses.replace(row, label=f"{row.label}, at {LEAD_C:g} °C; now {there_v:.1f} V")
+    over = there_v > inverter.charge_max_v + 1e-9
+    now = f"no more than {inverter.charge_max_v:g} V" if over else f"{there_v:.1f} V"
+    return dataclasses.replace(row, label=f"{row.label}, at {LEAD_C:g} °C; now {now}")
 
 
 def _equalising(bank: Bank, inverter: Inverter) -> Iterator[ToSet]:
@@ -191,19 +194,21 @@ def _currents(bank: Bank, inverter: Inverter) -> Iterator[ToSet]:
 
 
 def _temperatures(bank: Bank) -> Iterator[ToSet]:
-    cell = bank.cell
+    cell, now_c = bank.cell, None if bank.board is None else bank.board.charge_min_c
     if cold_limit_stated(bank):
         why = "below it no charge at all"
         cold_a = cold_charge_a(bank)
         if cold_a is not None:
             said = "" if bank.cold_charge_a is not None else f", {UNSTATED_C:g}C as none is entered,"
             why += f"; {cold_a:g} A there{said} and the whole current from {full_from_c(bank):g} °C on"
-        yield ToSet(key="charge-cold", label="No charge below", why=why, value=bank.charge_min_c, unit="°C")
+        label = "No charge below"
     else:
         why = "not stated: ask the maker of these cells, no other chemistry’s limit may stand in for it; until then no "
         why += "charge is counted below this"
         label = "No charge below (limit not stated)"
-        yield ToSet(key="charge-cold", label=label, why=why, value=bank.charge_min_c, unit="°C")
+    if cell.needs_board and now_c is None:
+        why += "; no cold cut-off of a board is entered: see that it has one and set it"
+    yield ToSet(key="charge-cold", label=label, why=why, value=bank.charge_min_c, unit="°C", now=now_c)
     for key, label, value in (
         ("charge-warm", "No charge above", cell.charge_max_c),
         ("discharge-cold", "No discharge below", cell.discharge_min_c),

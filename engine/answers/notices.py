@@ -25,7 +25,6 @@ from engine.answers.notices_wiring import wiring_notices
 from engine.balance.forcing import mean_day_hours, mean_dc_w
 from engine.errors import InputError
 from engine.house.bank import Bank, floor
-from engine.house.bus import clash_sentence, common_end_v
 from engine.house.household import Household, Supply, read, write
 from engine.house.loads import Load, daily_kwh, notes
 
@@ -134,9 +133,7 @@ def _remedied(household: Household, remedy: Remedy) -> Household | None:
 
 def _over_current(supply: Supply, bank: Bank, noon_w: float) -> list[Notice]:
     """The stop of a charge current at a clear noon [W] that is above what the bank may take."""
-    together = bool(supply.beside) and not clash_sentence(supply.banks, supply.inverter)
-    end_v = common_end_v(supply.banks) / bank.series if together else bank.charge_end_cell_v
-    found = sun_over_limits(bank, supply.inverter, noon_w, end_v)
+    found = sun_over_limits(bank, supply.inverter, noon_w)
     return [one for one in found if one.level == "stop"]
 
 

@@ -135,13 +135,13 @@ def _temperature_notices(bank: Bank) -> Iterator[Notice]:
 
 
 def _touch_notices(bank: Bank) -> Iterator[Notice]:
-    full_v = bank.cell.v_full * bank.series
-    if full_v > EXTRA_LOW_VOLTAGE_V:
+    stands_v = max(bank.full_v, bank.here_cell_v(bank.charge_end_cell_v) * bank.series)
+    if stands_v > EXTRA_LOW_VOLTAGE_V:
         yield Notice(
             level="check",
             code="over-60-v",
             page="banks",
-            text=f"{bank.name} can stand at {full_v:.1f} V when full, above 60 V DC: dangerous to "
+            text=f"{bank.name} can stand at {stands_v:.1f} V when full, above 60 V DC: dangerous to "
             "touch, and other rules may apply. Ask a licensed electrician.",
         )
 

@@ -11,7 +11,7 @@ from math import ceil
 from engine.answers.answer import Notice, Remedy
 from engine.balance.forcing import mean_day_hours, mean_dc_w
 from engine.balance.step import NEARLY_FULL_SOC, plant
-from engine.house.cold import allowed_charge_c
+from engine.house.cold import first_charge_c
 from engine.house.generator import LEAST_RISE_SOC, Generator
 from engine.house.household import Household, Supply
 
@@ -90,7 +90,7 @@ def _charging(supply: Supply, one: Generator) -> Iterator[Notice]:
     limits_a = [cell.charge_c_max * bank.ah]
     limits_a += [] if bank.charge_limit_a is None else [bank.charge_limit_a]
     limits_a += [] if bank.board is None else [bank.board.current_limit_a]
-    limits_a += [cold_a] if (cold_a := allowed_charge_c(bank, bank.cell_c) * bank.ah) > 0.0 else []
+    limits_a += [cold_a] if (cold_a := first_charge_c(bank) * bank.ah) > 0.0 else []
     charger_a = one.charger_w / pack_v
     if charger_a > min(limits_a) * 1.005:
         yield _check(

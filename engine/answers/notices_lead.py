@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from engine.answers.answer import Notice, Remedy
 from engine.answers.care_bank import (
@@ -11,11 +11,12 @@ from engine.answers.care_bank import (
     FreezePoint,
     LeadVolts,
     freeze_point,
-    is_lead,
     lead_volts,
 )
 from engine.cells.chemistry import capacity_share
 from engine.house.bank import Bank, c_rate, floor
+from engine.house.cold import acid_frozen, is_lead
+from engine.house.household import Household
 from engine.house.inverter import Inverter
 from engine.house.own_cell import with_own
 
@@ -39,6 +40,15 @@ def lead_notices(bank: Bank, inverter: Inverter, mean_dc_w: float) -> Iterator[N
         yield from _hours_notices(bank, mean_dc_w)
         yield from freezing_notices(bank, [freeze_point("reserve", floor(bank, inverter, mean_dc_w).soc)])
         yield from bears_notices(bank, lead_volts(bank), inverter)
+
+
+def frozen_now_notices(household: Household, charges: Mapping[str, float]) -> Iterator[Notice]:
+    """Joined banks whose acid is frozen at the charge that was told, by bank id [-]."""
+    for supply in household.supplies():
+        for bank in supply.banks:
+            soc = charges.get(bank.id)
+            if soc is not None and acid_frozen(bank, soc):
+                yield from freezing_notices(bank, [freeze_point("now", soc)])
 
 
 def _hours_notices(bank: Bank, mean_dc_w: float) -> Iterator[Notice]:

@@ -2,9 +2,10 @@
 
 Volts are of whole packs, ohm, A, charge a share of tested Ah. The current is the difference of the rested volts over
 all the resistance in its way. The resistance of the cells' curves is that of minutes: the one of the first instant is
-smaller, so a current worked out with it is the least that flows where leads and contacts are no worse than said. With
-a resistance typed by hand nothing of the kind is claimed. Rested volts are those of the curve: with hysteresis, or a
-charge that was misread, the difference may be larger or smaller.
+smaller, so a current worked out with it is the least that flows where leads and contacts are no worse than said: that
+it is within a limit proves nothing, and only equal volts are no stop then. With a resistance typed by hand, here or in
+the wiring of the bank, for both banks nothing of the kind is claimed. Rested volts are those of the curve: with
+hysteresis, or a charge that was misread, the difference may be larger or smaller.
 Not modelled: the inductance of the leads, how the current falls afterwards, strings of one bank that differ.
 """
 
@@ -20,7 +21,7 @@ from engine.cells.chemistry import at
 from engine.fields import Quantity, check, quantity
 from engine.house.bank import Bank
 from engine.house.bus import are_unlike, clashes
-from engine.house.cold import allowed_charge_c
+from engine.house.cold import acid_frozen, allowed_charge_c, takes_none
 from engine.house.inverter import Inverter
 
 LEADS_MOHM = 4.0
@@ -70,10 +71,12 @@ class Joining:
     level : str
         ``stop`` or ``check``.
     at_least : bool
-        Whether the current is the least that flows: the resistance of every cell is its curve's.
+        Whether the current is the least that flows: the resistance of some cells is their curve's.
+    unsure : bool
+        Whether how much more than that flows is not known and matters: the volts are not equal.
     unlike, too_cold : bool
         Whether the banks differ in kind or cells in series; whether the lower one is outside the temperatures at which
-        it may be charged, or the higher one under those at which it may be discharged.
+        it may be charged or frozen, or the higher one under those at which it may be discharged.
     clashes : tuple of str
         Why they may not share the bus; none where nothing was found.
     even_soc : (float, float)
@@ -90,6 +93,7 @@ class Joining:
     ohm: float
     amps: float
     at_least: bool
+    unsure: bool
     giver: str
     taker: str
     limits: tuple[Limit, ...]
@@ -110,16 +114,20 @@ def joining(spare: Bank, spare_soc: float, bank: Bank, bank_soc: float, inverter
         Whose bus the spare would be joined to.
     """
     spare_v, bank_v = rested_v(spare, spare_soc), rested_v(bank, bank_soc)
-    spare_ohm = pack_ohm(spare, spare_soc, leads.cell_mohm.get(spare.id))
-    bank_ohm = pack_ohm(bank, bank_soc, leads.cell_mohm.get(bank.id))
+    known = [_known_mohm(one, leads) for one in (spare, bank)]
+    spare_ohm, bank_ohm = pack_ohm(spare, spare_soc, known[0]), pack_ohm(bank, bank_soc, known[1])
     ohm = spare_ohm + bank_ohm + leads.leads_mohm * MILLI
     difference_v = spare_v - bank_v
     amps = abs(difference_v) / ohm
-    giver, taker = (spare, bank) if difference_v >= 0.0 else (bank, spare)
+    (giver, _), (taker, taker_soc) = sorted(
+        [(spare, spare_soc), (bank, bank_soc)], key=lambda one: rested_v(*one), reverse=True
+    )
     limits = (*_limits(taker, amps, taking=True), *_limits(giver, amps, taking=False))
     unlike = are_unlike((bank, spare))
-    too_cold = takes_none(taker) or _gives_none(giver)
-    stop = unlike or too_cold or any(limit.passed for limit in limits)
+    too_cold = takes_none(taker) or acid_frozen(taker, taker_soc) or _gives_none(giver)
+    at_least = None in known
+    unsure = at_least and abs(difference_v) > EQUAL_V
+    stop = unlike or too_cold or unsure or any(limit.passed for limit in limits)
     return Joining(
         level="stop" if stop else "check",
         spare_v=spare_v,
@@ -130,7 +138,8 @@ def joining(spare: Bank, spare_soc: float, bank: Bank, bank_soc: float, inverter
         leads_ohm=leads.leads_mohm * MILLI,
         ohm=ohm,
         amps=amps,
-        at_least=not {spare.id, bank.id} & set(leads.cell_mohm),
+        at_least=at_least,
+        unsure=unsure,
         giver=giver.name,
         taker=taker.name,
         limits=limits,
@@ -139,6 +148,12 @@ def joining(spare: Bank, spare_soc: float, bank: Bank, bank_soc: float, inverter
         clashes=tuple(clash.text for clash in clashes((bank, spare), inverter)),
         even_soc=None if unlike else even_soc(spare, bank_v),
     )
+
+
+def _known_mohm(bank: Bank, leads: Leads) -> float | None:
+    """Resistance of one cell that was typed, for these leads or for the wiring of the bank [mohm]."""
+    typed = leads.cell_mohm.get(bank.id)
+    return typed if typed is not None or bank.wiring is None else bank.wiring.cell_mohm
 
 
 def rested_v(bank: Bank, soc: float) -> float:
@@ -170,11 +185,6 @@ def even_soc(bank: Bank, volts: float) -> tuple[float, float] | None:
     if not near.size:
         return None
     return float(near[0]) / (pack_v.size - 1), float(near[-1]) / (pack_v.size - 1)
-
-
-def takes_none(bank: Bank) -> bool:
-    """Whether a bank may not be charged at the temperature of its cells."""
-    return allowed_charge_c(bank, bank.cell_c) <= 0.0
 
 
 def _gives_none(bank: Bank) -> bool:

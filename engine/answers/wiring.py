@@ -115,7 +115,11 @@ def _current_lines(one: BankWiring) -> Iterator[Worked]:
     yield Worked(label="Drawn at full power", how=how, value=one.drawn_w, unit="W")
     whose = "the inverter’s cut-off" if one.lowest_by == "inverter" else "the board’s lowest cell volts × cells"
     yield Worked(label="Lowest volts under load", how=f"{whose}, the higher of both", value=one.lowest_v, unit="V")
-    yield Worked(label="Highest current in discharge", how="power ÷ lowest volts", value=one.discharge_a, unit="A")
+    over = one.drawn_w / one.discharge_a
+    how = "power ÷ lowest volts"
+    if over < one.lowest_v - 0.005:
+        how = f"power ÷ {over:.4g} V, which the inverter sees behind the cables, or its cut-off"
+    yield Worked(label="Highest current in discharge", how=how, value=one.discharge_a, unit="A")
     for charger in one.chargers:
         yield Worked(label=charger.name, how=charger.how, value=charger.rough_a, unit="A")
     if one.chargers:

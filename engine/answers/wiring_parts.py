@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import sqrt
 
-from engine.answers.charging_notices import lead_cell_v
 from engine.answers.charging_settings import advised_cutoff
 from engine.house.bank import Bank, cutoff_cell_v
 from engine.house.household import Household, Supply
@@ -160,7 +160,7 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
     lowest_v = lowest_pack_v(bank, inverter)
     beside_w = most_beside_w(supply)
     drawn_w = inverter.dc_w(inverter.rated_w) + beside_w
-    discharge_a = drawn_w / lowest_v
+    discharge_a = _discharge_a(bank, inverter, drawn_w)
     found = chargers(household, supply, lowest_v)
     stated = [one.most_a for one in found if one.most_a is not None]
     rough_a = _rough_a(found)
@@ -215,6 +215,31 @@ def wired(household: Household, supply: Supply, bank: Bank) -> BankWiring:
     )
 
 
+def _discharge_a(bank: Bank, inverter: Inverter, drawn_w: float) -> float:
+    """Current at full power where the discharge ends [A].
+
+    A board opens at the bank: what the cables that are entered drop on the way is gone at the inverter, which draws the
+    more, down to its own cut-off.
+    """
+    lowest_v = lowest_pack_v(bank, inverter)
+    if inverter.dc_min_v >= lowest_v:
+        return drawn_w / lowest_v
+    under_root = max(lowest_v**2 - 4.0 * _way_ohm(bank) * drawn_w, 0.0)
+    return drawn_w / max(0.5 * (lowest_v + sqrt(under_root)), inverter.dc_min_v)
+
+
+def _way_ohm(bank: Bank) -> float:
+    """Resistance of the cables of a bank as far as they are entered, all strings sharing [ohm]."""
+    entered = bank.wiring
+    if entered is None:
+        return 0.0
+    main, string = entered.main, entered.string if bank.parallel > 1 else None
+    ohm = 0.0 if main is None else leg_ohm(main.length_m, main.area_mm2, entered.conductor_c)
+    if string is not None:
+        ohm += leg_ohm(string.length_m, string.area_mm2, entered.conductor_c) / bank.parallel
+    return ohm
+
+
 def _rough_a(found: Sequence[Charger]) -> float:
     """All chargers at once, those of unknown current by what feeds them [A]."""
     return sum(one.rough_a if one.most_a is None else one.most_a for one in found)
@@ -242,10 +267,7 @@ def highest_pack_v(bank: Bank) -> float:
     Those of lead-acid rise where its cells are colder than the temperature they are stated for.
     """
     cell = bank.cell
-    highest_v = max(cell.v_max, bank.charge_end_cell_v, cell.equalise_v or 0.0)
-    if cell.vents_hydrogen:
-        highest_v = max(highest_v, lead_cell_v(highest_v, bank.cell_c))
-    return highest_v * bank.series
+    return bank.here_cell_v(max(cell.v_max, bank.charge_end_cell_v, cell.equalise_v or 0.0)) * bank.series
 
 
 def chargers(household: Household, supply: Supply, lowest_v: float) -> tuple[Charger, ...]:

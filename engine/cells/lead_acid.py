@@ -13,6 +13,9 @@ DENSITY_AT_SOC = ((0.0, 1.120), (0.25, 1.160), (0.5, 1.190), (0.75, 1.225), (1.0
 there; sealed cells hold stronger acid, which freezes later)."""
 FREEZES_AT_F = ((1.05, 27.0), (1.1, 18.0), (1.15, 5.0), (1.2, -17.0), (1.225, -35.0), (1.265, -75.0))
 """Freezing point by density [degF] (published: an owner's manual of a vehicle maker, read there)."""
+LEAD_C, LEAD_V_PER_C = 25.0, 0.004
+"""Temperature that charge volts are stated for [degC], and what they change for each degree and cell [V] (typical, from
+memory)."""
 FARADAY_C_PER_MOL = 96485.0
 WATER_G_PER_MOL = 18.015
 """Both constants are published and of common knowledge."""
@@ -27,6 +30,17 @@ GAS_SAFETY = 5.0
 """Safety factor within the gassing currents, for old and faulty cells (published: the same, read second-hand)."""
 UNLIMITED_GAS_MA_PER_AH = 60.0
 """Gassing current of vented cells above 2.40 V (published: EN 50272-3, read second-hand: 6 A for 100 Ah)."""
+
+
+def lead_cell_v(cell_v: float, temperature_c: float) -> float:
+    """Return what charge volts stated for `LEAD_C` should be at another cell temperature [V per cell].
+
+    Examples
+    --------
+    >>> round(lead_cell_v(2.4, 5.0), 3), lead_cell_v(2.4, 25.0)
+    (2.48, 2.4)
+    """
+    return cell_v - LEAD_V_PER_C * (temperature_c - LEAD_C)
 
 
 def density(soc: float) -> float:

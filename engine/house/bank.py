@@ -17,6 +17,7 @@ import numpy as np
 from engine.cells import catalogue, curve
 from engine.cells.chemistry import TABLE_C, CellTable, Chemistry, arrays, at, capacity_share, energy_at, table
 from engine.cells.cold_limits import COLD_C, FULL_C, coldest_stated
+from engine.cells.lead_acid import lead_cell_v
 from engine.errors import InputError
 from engine.fields import check, quantity
 from engine.house.inverter import Inverter
@@ -36,8 +37,14 @@ class Board:
 
     cell_low_v: float = quantity("Board: lowest cell volts", "V", 0.5, 3.6, hint="Where the board stops discharge")
     cell_high_v: float = quantity("Board: highest cell volts", "V", 1.5, 4.5, hint="Where the board stops charge")
-    charge_min_c: float = quantity(
-        "Board: no charge below", "°C", -40, 30, default=0.0, hint="Its low-temperature cut-off"
+    charge_min_c: float | None = quantity(
+        "Board: no charge below",
+        "°C",
+        -40,
+        30,
+        default=None,
+        optional=True,
+        hint="Its low-temperature cut-off; empty if it has none or you do not know",
     )
     current_limit_a: float = quantity("Board: highest current", "A", 1, 5000, hint="For the whole bank")
     contactor: bool = False
@@ -257,8 +264,12 @@ class Bank:
 
     @property
     def full_v(self) -> float:
-        """Volts of the whole pack with full cells [V]."""
-        return self.cell.v_full * self.series
+        """Volts of the whole pack with full cells [V]; of cold lead-acid those that its charge rises to."""
+        return self.here_cell_v(self.cell.v_full) * self.series
+
+    def here_cell_v(self, cell_v: float) -> float:
+        """Volts per cell that a charge comes to where the cells are: those of lead-acid rise in the cold."""
+        return max(cell_v, lead_cell_v(cell_v, self.cell_c)) if self.cell.vents_hydrogen else cell_v
 
     @property
     def charge_end_cell_v(self) -> float:
@@ -281,7 +292,8 @@ class Bank:
         allowed_c = self.cell.charge_min_c
         if not coldest_stated(self.cell):
             allowed_c = max(allowed_c, FULL_C if self.cold_charge_a is None else COLD_C)
-        return allowed_c if self.board is None else max(allowed_c, self.board.charge_min_c)
+        stops_c = None if self.board is None else self.board.charge_min_c
+        return allowed_c if stops_c is None else max(allowed_c, stops_c)
 
     @property
     def top_reached_soc(self) -> float:

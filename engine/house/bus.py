@@ -13,7 +13,7 @@ from math import inf, sqrt
 from operator import itemgetter
 from typing import NamedTuple
 
-from engine.house.bank import Bank
+from engine.house.bank import Bank, Board
 from engine.house.inverter import Inverter
 
 MOST_BANKS = 6
@@ -224,15 +224,18 @@ def clashes(banks: Sequence[Bank], inverter: Inverter) -> tuple[Clash, ...]:
         ]
         if lacking:
             found.append(Clash(code="bus-unguarded", text=f"{bank.name} has no {' or '.join(lacking)} of its own"))
-        elif bank.board is not None and bank.board.charge_min_c < bank.cell.charge_min_c:
-            found.append(
-                Clash(
-                    code="bus-cold",
-                    text=f"the board of {bank.name} lets a charge in down to {bank.board.charge_min_c:g} °C, its cells "
-                    f"take none below {bank.cell.charge_min_c:g} °C",
-                )
-            )
+        elif bank.board is not None and bank.cell.needs_board:
+            found += _cold_clash(bank, bank.board)
     return tuple(found)
+
+
+def _cold_clash(bank: Bank, board: Board) -> Iterator[Clash]:
+    """A board that does not keep a charge out of cells that are too cold for it."""
+    stops_c, least_c = board.charge_min_c, bank.cell.charge_min_c
+    if stops_c is not None and stops_c >= least_c:
+        return
+    lets_in = "has no cold cut-off entered" if stops_c is None else f"lets a charge in down to {stops_c:g} °C"
+    yield Clash(code="bus-cold", text=f"the board of {bank.name} {lets_in}, its cells take none below {least_c:g} °C")
 
 
 def clash_sentence(banks: Sequence[Bank], inverter: Inverter) -> str:

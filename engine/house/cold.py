@@ -8,12 +8,38 @@ from __future__ import annotations
 
 from math import inf
 
+from engine.cells import lead_acid
 from engine.cells.cold_limits import COLD_C, FULL_C, coldest_stated
 from engine.house.bank import Bank
 
 UNSTATED_C = 0.1
 """Charge current counted at 0 degC where none is entered, for cells that need a board: lithium plates in the cold [C]
 (typical, from memory: sheets of large lithium cells allow 0.05 to 0.2C there; the cells' own sheet rules)."""
+
+
+def is_lead(bank: Bank) -> bool:
+    """Whether the cells are lead-acid: they give off hydrogen and need no board."""
+    return bank.cell.vents_hydrogen and not bank.cell.needs_board
+
+
+def first_charge_c(bank: Bank) -> float:
+    """Charge current that the cells take as they are, or too cold ones as soon as they take any [C].
+
+    What is colder than `Bank.charge_min_c` takes none; this is what a charger must be held to when it thaws.
+    """
+    if bank.cell_c >= bank.charge_min_c:
+        return allowed_charge_c(bank, bank.cell_c)
+    return allowed_charge_c(bank, max(bank.charge_min_c, COLD_C))
+
+
+def acid_frozen(bank: Bank, soc: float) -> bool:
+    """Whether the acid of a lead-acid bank freezes at a charge [-]: frozen cells must not be charged."""
+    return is_lead(bank) and bank.cell_c <= lead_acid.freezes_at_c(soc)
+
+
+def takes_none(bank: Bank) -> bool:
+    """Whether a bank may not be charged at the temperature of its cells, whatever its charge."""
+    return allowed_charge_c(bank, bank.cell_c) <= 0.0
 
 
 def cold_limit_stated(bank: Bank) -> bool:

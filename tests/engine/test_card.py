@@ -176,3 +176,14 @@ def test_banks_on_one_bus_are_read_at_one_charge() -> None:
     alone = card(THREE, DAY, 1, sky_of(THREE, "dull,dull")).supply.rides_soc
     assert alone is not None
     assert supply.rides_soc < alone
+
+
+@pytest.mark.parametrize(("cell_c", "why"), [(-5.0, "below 0 °C"), (70.0, "above"), (15.0, "")])
+def test_cells_that_must_not_be_charged_are_never_to_be_charged_by_the_generator(cell_c: float, why: str) -> None:
+    (bank,), (inverter,) = H.banks, H.inverters
+    cold = dataclasses.replace(bank, chemistry="lfp", cell_c=min(cell_c, 60.0), cold_charge_a=28.0)
+    home = dataclasses.replace(H, banks=(cold,), generators=(dataclasses.replace(PETROL, inverter=inverter.id),))
+    supply = of_h(house=home).supply
+    assert why in supply.uncharged
+    assert (supply.start is None) is bool(supply.uncharged)
+    assert bool(supply.uncharged) is bool(why)

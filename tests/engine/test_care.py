@@ -4,23 +4,24 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 import numpy as np
 import pytest
 
 from engine.answers.answer import Notice
 from engine.answers.care import Care, care
-from engine.answers.care_bank import LeadCare, cold_limit, equalise, is_lead
+from engine.answers.care_bank import LeadCare, cold_limit, equalise
 from engine.answers.care_full import absorbing
 from engine.answers.coming import Coming, coming
 from engine.answers.notices import household_notices
+from engine.answers.starting import starting
 from engine.balance.step import plant
 from engine.cells import catalogue
 from engine.cells.hold import taper
 from engine.errors import InputError
 from engine.house import household
-from engine.house.cold import cold_limit_stated
+from engine.house.cold import cold_limit_stated, is_lead, takes_none
 from engine.house.household import Household
 from engine.json_answer import json_text
 from engine.sky.days import Sky, parse_sky
@@ -263,6 +264,17 @@ def test_acid_that_freezes_at_the_reserve_is_told_on_every_page_whatever_the_cha
     """At 62.5 % the density is 1.2075, between 1.200 (−17 °F) and 1.225 (−35 °F): −22.4 °F, −30.2 °C."""
     found = codes(household_notices(house(cell_c=cell_c, reserve_soc=0.625, reserve_v=None), 5))
     assert found.get("acid-freezes", found.get("acid-near-freezing")) == level
+
+
+def test_frozen_acid_takes_no_charge_by_sun_or_generator_and_stays_frozen() -> None:
+    """At 10 % the density is 1.136 and the acid freezes at (18 − 0.72 × 13 − 32) / 1.8 = −13.0 °C."""
+    cold = house(generator=True, cell_c=-14.0, reserve_soc=0.3)
+    assert not takes_none(cold.banks[0])
+    for soc, taken in ((0.1, False), (0.4, True)):
+        (one,), _ = days(cold, soc=soc)
+        run = one.run(generator=cold.generators[0])
+        assert (float(run.soc.max()) > soc + 0.01) is taken
+        assert starting(one, AT + timedelta(days=2)).cold is not taken
 
 
 def test_a_line_of_our_own_for_cold_cells_is_among_the_assumptions() -> None:

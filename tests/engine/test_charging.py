@@ -474,3 +474,25 @@ def test_the_new_fields_refuse_what_cannot_be(section: str, changes: dict[str, A
     with pytest.raises(InputError) as fault:
         read(document)
     assert fault.value.field == field
+
+
+@pytest.mark.parametrize(("dc_max_v", "stops"), [(58.0, True), (61.0, False)])
+def test_cold_lead_acid_above_the_inverter_is_a_stop_and_not_recommended(dc_max_v: float, stops: bool) -> None:
+    """At 0 °C 2.40 V are 2.50 V, 60.0 V for 24 cells."""
+    cold = house(
+        "lead_flooded", series=24, charge_v=2.4, hold=True, cell_c=0.0, board=None, inverter={"dc_max_v": dc_max_v}
+    )
+    answer = ask(cold)
+    assert (codes(answer).get("compensated-over-inverter") == "stop") is stops
+    assert answer.span is not None
+    assert answer.span.full_v == pytest.approx(60.0)
+    assert answer.span.stop is stops
+    assert answer.best_series is not None
+    assert (answer.best_series.series < 24) is stops
+
+
+def test_acid_that_freezes_at_the_reserve_is_a_stop_here_too() -> None:
+    """At 62.5 % the acid freezes at −30.2 °C (tests/engine/test_care.py)."""
+    for cell_c, level in ((-35.0, "stop"), (-26.0, None)):
+        cold = house("lead_flooded", series=24, hold=True, cell_c=cell_c, board=None, reserve_soc=0.625)
+        assert codes(ask(cold)).get("acid-freezes") == level

@@ -10,6 +10,7 @@ from math import exp
 import numpy as np
 import pytest
 
+from engine.answers.charging_current import current_limits
 from engine.answers.cold import Cold, cold, lifted, refused_kwh
 from engine.answers.cold_bank import cold_banks, cold_matters
 from engine.answers.coming import Coming, coming
@@ -293,3 +294,14 @@ def test_no_charge_is_counted_where_nobody_has_stated_how_cold_it_may_be(
     sodium = dataclasses.replace(sodium, board=board)
     assert allowed_charge_c(sodium, cell_c) * 200.0 == pytest.approx(taken_a)
     assert plant(sodium, inverter(), 300.0).charge_c_max * 200.0 == pytest.approx(taken_a)
+
+
+def test_a_charger_is_held_to_no_more_by_colder_cells() -> None:
+    """56 A at 0 °C for 560 Ah (0.1C): colder cells take none, and no more than these once they take any."""
+    found = []
+    for cell_c in (12.0, 5.0, 2.0, 0.0, -0.1, -5.0, -20.0):
+        cold = lfp(label_ah=560.0, cell_c=cell_c)
+        cold = dataclasses.replace(cold, board=dataclasses.replace(cold.board, charge_min_c=0.0))  # type: ignore[type-var]
+        found.append(min(current_limits(cold, None))[0])
+    assert found == sorted(found, reverse=True)
+    assert found[-4:] == pytest.approx([56.0] * 4)

@@ -143,3 +143,28 @@ def test_equalising_is_for_flooded_cells_on_an_inverter_that_bears_it(
     assert row.pack_v == (None if pack_v is None else pytest.approx(24 * catalogue.load(chemistry).equalise_v))
     assert why in row.why
     assert "equalise" not in rows_of(THREE)
+
+
+def test_a_board_that_lets_a_charge_into_frozen_cells_is_a_stop_while_they_are_warm() -> None:
+    late = changed(THREE, board=dataclasses.replace(BOARD, charge_min_c=-20.0), cell_c=15.0)
+    assert codes(late)["board-charges-below-cells"] == "stop"
+    row = rows_of(late)["charge-cold"]
+    assert (row.value, row.now) == (0.0, -20.0)
+    right = changed(THREE, board=dataclasses.replace(BOARD, charge_min_c=0.0), cell_c=15.0)
+    assert "board-charges-below-cells" not in codes(right)
+    assert rows_of(right)["charge-cold"].now == 0.0
+
+
+def test_a_cold_cut_off_that_nobody_entered_is_to_be_looked_for() -> None:
+    row = rows_of(changed(THREE, board=BOARD))["charge-cold"]
+    assert row.now is None
+    assert "no cold cut-off of a board is entered" in row.why
+
+
+@pytest.mark.parametrize(("dc_max_v", "now"), [(66.0, "now 60.0 V"), (58.0, "now no more than 58 V")])
+def test_cold_lead_acid_is_never_sent_above_the_inverter(dc_max_v: float, now: str) -> None:
+    """(2.4 V + 25 × 4 mV) × 24 = 60.0 V at 0 °C."""
+    lead = changed(
+        THREE, inverter={"dc_max_v": dc_max_v}, chemistry="lead_flooded", series=24, hold=True, charge_v=2.4, cell_c=0.0
+    )
+    assert now in rows_of(lead)["end"].label

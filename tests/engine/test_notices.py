@@ -14,7 +14,7 @@ from engine.answers.charging_current import clear_day_w
 from engine.answers.commissioning import commissioning
 from engine.answers.notices import household_notices, running_notices
 from engine.cells import catalogue
-from engine.cells.chemistry import capacity_share
+from engine.cells.chemistry import at, capacity_share
 from engine.errors import InputError
 from engine.house import household
 from engine.paths import data_dir
@@ -222,7 +222,14 @@ def test_a_cell_written_out_needs_a_board_unless_it_says_otherwise() -> None:
     assert notices(bare)["no-board"].level == "stop"
 
 
-def _board(**changes: float) -> dict[str, Any]:
+def _lead(**changes: object) -> dict[str, Any]:
+    """24 flooded cells; 2.45 V at 25 °C are 2.55 V at 0 °C, 61.2 V."""
+    found = sodium(chemistry="lead_flooded", series=24, hold=True, board=None, **changes)
+    found["inverters"][0]["dc_max_v"] = 66.0
+    return found
+
+
+def _board(**changes: float | None) -> dict[str, Any]:
     found = sodium(series=14, charge_v=3.9)
     found["banks"][0]["board"] |= changes
     return found
@@ -246,6 +253,10 @@ def _site(**changes: object) -> dict[str, Any]:
         ("board-outside-cell", "stop", lambda: _board(cell_high_v=4.4)),
         ("board-outside-cell", "stop", lambda: _board(cell_low_v=0.6)),
         ("board-charges-frozen", "stop", lambda: _with(_board(charge_min_c=-40.0), "banks", cell_c=-5)),
+        ("board-charges-frozen", "stop", lambda: _with(_board(charge_min_c=None), "banks", cell_c=-25)),
+        ("board-charges-below-cells", "check", lambda: _board(charge_min_c=-30.0)),
+        ("over-60-v", "check", lambda: _with(sodium(series=15, charge_v=4.1), "inverters", dc_max_v=64.0)),
+        ("over-60-v", "check", lambda: _lead(charge_v=2.45, cell_c=0.0)),
         ("too-hot-to-charge", "check", lambda: _with(sodium(series=14), "banks", cell_c=50)),
         ("too-cold-to-discharge", "check", lambda: _with(sodium(series=14), "banks", cell_c=-25)),
         ("empty-window", "stop", lambda: sodium(series=14, charge_v=2.6, reserve_soc=0.5)),
@@ -378,3 +389,26 @@ def test_a_cut_off_above_the_pack_says_how_low_it_may_be_set_and_offers_that() -
     unsaid = notices(found)["outside-inverter"]
     assert unsaid.remedies == ()
     assert f"may be set down to {14 * (1.5 + 0.1):g} V" in unsaid.text
+
+
+def test_lead_acid_at_its_own_temperature_stays_under_60_v() -> None:
+    assert "over-60-v" not in notices(_lead(charge_v=2.4, cell_c=25.0))
+
+
+@pytest.mark.parametrize("board_c", [None, -40.0])
+def test_the_acid_of_lead_is_no_lithium_that_a_board_must_guard(board_c: float | None) -> None:
+    cold = _lead(cell_c=-20.0)
+    cold["banks"][0]["board"] = {"cell_low_v": 1.7, "cell_high_v": 2.6, "current_limit_a": 200, "charge_min_c": board_c}
+    assert "board-charges-frozen" not in notices(cold)
+
+
+def test_the_panels_at_noon_are_held_against_the_bank_where_its_volts_are_lowest() -> None:
+    """The same watts are more amperes at the reserve than at the end of the charge: there it is a stop first."""
+    home = document()
+    one = household.read(home)
+    noon_w = float(clear_day_w(one, one.inverters[0], 11).max())
+    rested_v = 16 * at(one.banks[0].table.ocv_v, one.banks[0].reserve_soc)
+    assert noon_w / rested_v > noon_w / (16 * one.banks[0].charge_end_cell_v)
+    for more, stops in ((0.5, False), (-0.5, True)):
+        limited = _with(document(), "banks", charge_limit_a=noon_w / rested_v + more)
+        assert ("over-charge-current" in notices(limited)) is stops

@@ -18,6 +18,7 @@ from engine.errors import InputError
 from engine.house import household
 from engine.house.bank import Bank, Board
 from engine.house.household import Household
+from engine.house.wiring import Wiring
 from engine.paths import data_dir
 from engine.sky.days import parse_sky
 from tests.engine.plants import IDEAL, SERIES, bank, inverter
@@ -122,11 +123,37 @@ def test_at_equal_charge_nothing_flows_and_it_is_a_check_still() -> None:
 
 
 def test_a_stated_limit_alone_makes_it_a_stop() -> None:
-    low = sodium("low", board=None)
-    free = clipped(sodium("spare"), 0.31, low, 0.3)
+    low, typed = sodium("low", board=None), Leads(cell_mohm={"spare": 1.44, "low": 1.44})
+    free = clipped(sodium("spare"), 0.31, low, 0.3, typed)
     assert free.level == "check"
     assert free.amps > 2.0
-    assert clipped(sodium("spare"), 0.31, dataclasses.replace(low, charge_limit_a=2.0), 0.3).level == "stop"
+    assert clipped(sodium("spare"), 0.31, dataclasses.replace(low, charge_limit_a=2.0), 0.3, typed).level == "stop"
+
+
+@pytest.mark.parametrize("known", [set(), {"spare"}, {"low"}, {"spare", "low"}])
+def test_the_least_current_that_flows_is_never_within_anything(known: set[str]) -> None:
+    """Cells of 0.2 mΩ let far more flow than their curve of minutes does: until both are known it is a stop."""
+    found = clipped(sodium("spare"), 0.31, sodium("low"), 0.3, Leads(cell_mohm=dict.fromkeys(known, 0.2)))
+    assert not any(limit.passed for limit in found.limits)
+    assert (found.at_least, found.unsure) == (len(known) < 2, len(known) < 2)
+    assert found.level == ("check" if len(known) == 2 else "stop")
+
+
+def test_the_resistance_in_the_wiring_of_a_bank_is_the_one_of_its_cells() -> None:
+    """16 × 0.2 mΩ each, and 4 mΩ of leads."""
+    spare, low = (sodium(name, wiring=Wiring(cell_mohm=0.2)) for name in ("spare", "low"))
+    found = clipped(spare, 0.31, low, 0.3)
+    assert found.ohm == pytest.approx(2 * 16 * 0.2e-3 + 4e-3)
+    assert not found.at_least
+    assert clipped(spare, 0.31, low, 0.3, Leads(cell_mohm={"low": 0.7})).ohm == pytest.approx(16 * 0.9e-3 + 4e-3)
+
+
+def test_a_frozen_bank_is_not_to_be_charged_from_a_spare() -> None:
+    """At 10 % the acid freezes at −13 °C, at 40 % far below."""
+    low = bank("lead_flooded", id="low", name="Low", series=24, cell_c=-14.0)
+    spare = dataclasses.replace(low, id="spare", name="Spare")
+    assert clipped(spare, 0.6, low, 0.1).too_cold
+    assert not clipped(spare, 0.6, low, 0.4).too_cold
 
 
 @pytest.mark.parametrize("changes", [{"series": 15}, {"chemistry": "lfp"}])

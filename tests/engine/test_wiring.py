@@ -15,7 +15,7 @@ from engine.answers.charging_current import clear_day_w
 from engine.answers.notices import household_notices
 from engine.answers.wiring import BankAnswer, WiringAnswer, wiring
 from engine.cells import catalogue
-from engine.cells.chemistry import table
+from engine.cells.chemistry import at, table
 from engine.errors import InputError, Unreachable
 from engine.house.household import Household, read, write
 from engine.house.wiring import awg_mm2, awg_name, leg_ohm
@@ -147,14 +147,16 @@ def test_the_drop_and_the_cut_off_are_those_of_discharge_where_the_chargers_give
 
 
 def test_what_the_same_chargers_could_give_says_at_which_volts() -> None:
-    """The charge is read at a clear noon and its end volts, the cable at the panels' rating and the lowest volts."""
+    """The charge is read at a clear noon and rested at the reserve, the cable at the panels' rating and the lowest."""
     house = json.loads((HOUSEHOLDS / "flooded_24v.json").read_text(encoding="utf-8"))
     house["inverters"][0].pop("charge_limit_a")
     home = read(house)
     charge = charging(home, home.banks[0], home.inverters[0], cell_v=2.4, hold=True, month=6)
     text = next(one.text for one in charge.notices if one.code == "over-charge-current")
-    given_a = float(clear_day_w(home, home.inverters[0], 6).max()) / 28.8
-    assert f"at a clear noon panels and charger can give {given_a:.1f} A at 28.8 V, which is above" in text
+    bank = home.banks[0]
+    rested_v = 12 * at(bank.table.ocv_v, bank.reserve_soc)
+    given_a = float(clear_day_w(home, home.inverters[0], 6).max()) / rested_v
+    assert f"can give {given_a:.1f} A at {rested_v:.1f} V, down at its reserve, which is above" in text
     over = next(one.text for one in asked(house)[0].notices if one.code == "wiring-charge-over-bank")
     assert "about 229 A, by what the panels are rated over 21 V, the lowest" in over
 
@@ -494,3 +496,22 @@ def test_a_strings_board_that_opens_in_charge_alone_ends_the_charging() -> None:
     (text,) = [one.text for one in asked(house)[0].notices if one.code == "wiring-string-board"]
     assert "140.0 A" in text
     assert "nothing more would be charged" in text
+
+
+def test_behind_a_boards_cut_off_the_cables_own_drop_is_counted() -> None:
+    """4 × 2.5 V at the bank; 2,000 W ask I (10 − R I) = 2,240 W, at most 2,240 W over the inverter's own 9 V."""
+    house = document({"length_m": 3.0, "area_mm2": 50.0, "carries_a": 230.0, "fuse_a": 230.0}, series=4)
+    house["inverters"][0].update(dc_min_v=9.0, restart_v=11.0, dc_max_v=16.0, rated_w=2000.0, idle_w=89.46)
+    house["banks"][0]["board"]["cell_low_v"] = 2.5
+    house["sun"]["arrays"] = []
+    answer, one = asked(house)
+    drawn_w, ohm = one.wiring.drawn_w, one.wiring.main.ohm  # type: ignore[union-attr]
+    assert drawn_w == pytest.approx(2240.0, abs=0.1)
+    amps = one.wiring.discharge_a
+    assert amps * (10.0 - ohm * amps) == pytest.approx(drawn_w)
+    assert round(amps, 1) == 238.0
+    assert {"wiring-cable-thin"} <= codes(answer, "stop")
+    house["banks"][0]["wiring"]["main"]["length_m"] = 30.0
+    assert asked(house)[1].wiring.discharge_a == pytest.approx(drawn_w / 9.0)
+    house["inverters"][0].update(dc_min_v=10.0)
+    assert asked(house)[1].wiring.discharge_a == pytest.approx(drawn_w / 10.0)

@@ -152,7 +152,9 @@ def test_an_unstated_limit_is_never_a_number(client_of: Opener, small_house: dic
 
 
 def test_a_stated_limit_is_told_and_ends_the_stop(client_of: Opener, small_house: dict[str, Any]) -> None:
-    page = answer(client_of(sodium(small_house, 5.0, cold_charge_a=20.0)))
+    house = sodium(small_house, 5.0, cold_charge_a=20.0)
+    house["inverters"][0]["charge_limit_a"] = 60.0
+    page = answer(client_of(house))
     assert not page.select(".note.stop")
     assert "up to 60.0 A" in text_of(page.h1)
 

@@ -11,7 +11,7 @@ import pytest
 from engine.house import household
 from tests.conftest import Client, soup
 from tests.web.conftest import Opener
-from tests.web.test_generator import household_h, with_generator
+from tests.web.test_generator import GENERATOR, household_h, with_generator
 
 ASK = "charge=50&sky=none&at=2026-11-25%2018:00"
 
@@ -215,3 +215,16 @@ def test_quiet_hours_go_by_the_clock_on_the_wall_in_summer_too(client_of: Opener
     client = client_of(household_h(quiet_from_h=17, quiet_to_h=7))
     page = soup(client.get(f"/today?charge=22&sky=none&at={day}%2018:00"))
     assert "first starts in 13 hours" in words(page)
+
+
+def test_a_frozen_bank_is_a_stop_wherever_its_charge_is_asked(client_of: Opener, small_house: dict[str, Any]) -> None:
+    """At 10 % the acid freezes at −13 °C: Today and all that goes on from it say so before anything is started."""
+    lead = {"chemistry": "lead_flooded", "series": 24, "parallel": 1, "board": None, "hold": True, "reserve_soc": 0.3}
+    small_house["banks"][0] |= lead | {"cell_c": -14.0}
+    small_house["inverters"][0]["dc_max_v"] = 66.0
+    client = client_of(small_house | {"generators": [GENERATOR]})
+    for path in ("/today", "/run", "/off", "/car", "/cold", "/care"):
+        stops = [words(one) for one in soup(client.get(f"{path}?charge=10&sky=dark,dull")).select(".note.stop")]
+        assert any("at its charge now, 10 %, its acid freezes at -13 °C" in stop for stop in stops), path
+        warm = soup(client.get(f"{path}?charge=40&sky=dark,dull")).select(".note.stop")
+        assert not any("its charge now" in words(one) for one in warm), path

@@ -46,7 +46,7 @@ BOARD_HINTS = {
     "current_limit_a": "For the whole bank; the one number that must be typed",
     "cell_low_v": "Where the board stops discharge. Empty: usual for the chemistry; your board’s sheet rules",
     "cell_high_v": "Where the board stops charge. Empty: usual for the chemistry; your board’s sheet rules",
-    "charge_min_c": "Its low-temperature cut-off. Empty: 0 °C",
+    "charge_min_c": "Its low-temperature cut-off. Empty: it has none, or not known",
     "balance_v": "Cell volts at which it begins to even the cells out. Empty: none, or not known",
     "balance_a": "Current it takes from a high cell, from its sheet. Empty: not known",
 }

@@ -10,7 +10,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from engine.answers.card import Card, card
+from engine.answers.card import Card, CardSupply, card
 from engine.balance.forcing import mean_day_hours
 from engine.cells import catalogue
 from engine.errors import InputError, Unreachable
@@ -148,9 +148,14 @@ def _shown(house: Household, answer: Card) -> dict[str, Any]:
         "others": [(one.bank.id, one.name) for one in house.supplies() if one.bank.id != answer.supply.bank_id],
         "things_source": THINGS_SOURCE,
         "stops": stops[:MOST_STOPS],
-        "dense": len(stops[:MOST_STOPS]) + len(answer.supply.order) / 4 + (answer.supply.start is not None) * 3 > EASY,
+        "dense": _beside_the_table(answer.supply, len(stops[:MOST_STOPS])) > EASY,
         "more_stops": max(len(stops) - MOST_STOPS, 0),
     }
+
+
+def _beside_the_table(one: CardSupply, stops: int) -> float:
+    """How much stands beside the table, in stops."""
+    return stops + bool(one.uncharged) + len(one.order) / 4 + (one.start is not None) * 3
 
 
 def _ah_text(banks: Sequence[Bank]) -> str:

@@ -10,10 +10,10 @@ from starlette.responses import Response
 
 from engine.answers.answer import Notice, said_once
 from engine.answers.care import Care, care
-from engine.answers.care_bank import is_lead
 from engine.answers.coming import Coming
 from engine.answers.notices_lead import ACID
 from engine.errors import InputError
+from engine.house.cold import is_lead
 from webapp.care_view import care_context, on_the_clock
 from webapp.facts import lines
 from webapp.forms import Field, Parsed, Values, parse
