@@ -91,9 +91,7 @@ def read_number(text: str, meaning: Quantity) -> float:
     sign, digits, unit = found.groups()
     if meaning.unit == "mm²" and chosen().wire == "awg" and not unit.strip():
         raise InputError("", refusal(typed, meaning) or f"{meaning.label} cannot be “{typed}”.")
-    scale = _scale_behind(unit, meaning) if unit.strip() else scale_of(meaning.unit, chosen())
-    if scale is None:
-        _refuse_unit(unit.strip(), typed, meaning)
+    scale = _scale_behind(unit.strip(), typed, meaning)
     if _read_in_two_ways(digits):
         raise _two_ways(typed, digits, meaning)
     try:
@@ -110,12 +108,15 @@ def read_number(text: str, meaning: Quantity) -> float:
     return declared(number)
 
 
-def _scale_behind(unit: str, meaning: Quantity) -> Scale | None:
-    """The scale of a unit typed behind a number; None for the field's own and for those it does not take."""
+def _scale_behind(unit: str, typed: str, meaning: Quantity) -> Scale | None:
+    """The scale of what stands behind a number: the household's where that is nothing, or only a unit's first word."""
     if meaning.mean and (scale := energy_scale(unit)) is not None:
         return scale
     scale = typed_scale(unit, meaning.unit)
-    return None if scale is not None and meaning.clock and scale.times != 1.0 else scale
+    if scale is not None and not (meaning.clock and scale.times != 1.0):
+        return scale
+    _refuse_unit(unit, typed, meaning)
+    return scale_of(meaning.unit, chosen())
 
 
 def _spelt(typed: str, meaning: Quantity) -> float | None:

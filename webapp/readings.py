@@ -13,7 +13,7 @@ from engine.errors import InputError
 from engine.fields import Quantity
 from engine.quantities import celsius_from_fahrenheit
 from webapp.numbers import SPLIT_NUMBER, VOLT_AMPERES, in_two_ways, number, plain_digits, read_number
-from webapp.units import chosen, notation
+from webapp.units import chosen, notation, shown_unit
 
 PREFIXES = {"": 1.0, "k": 1000.0, "m": 0.001}
 WATTS_PER_VA = ((" at 0.8", 0.8), (" at 1.0", 1.0))
@@ -116,7 +116,7 @@ def _other_unit(typed: str, meaning: Quantity) -> Iterator[Reading]:
     if times and base and times[1] == base[1]:
         for at, factor in WATTS_PER_VA if unit.lower() in VOLT_AMPERES else (("", 1.0),):
             text = f"{value * factor * times[0] / base[0]:.10g}"
-            yield Reading(f"{value:g} {unit}{at} is {text} {meaning.unit}", text)
+            yield Reading(f"{value:g} {unit}{at} is {text} {shown_unit(meaning.unit, chosen())}", text)
 
 
 def _other_prefix(typed: str, meaning: Quantity) -> Iterator[Reading]:
@@ -132,12 +132,13 @@ def _other_prefix(typed: str, meaning: Quantity) -> Iterator[Reading]:
         value = float(plain_digits(found[2])) * (-1.0 if found[1] else 1.0)
     except ValueError:
         return
+    own = shown_unit(meaning.unit, chosen())
     for prefix, times in PREFIXES.items():
         if times == behind[0]:
             continue
         text = f"{value * times / base[0]:.10g}"
         label = f"{value:g} {prefix}{base[1]}"
-        yield Reading(f"Read it as {label}" if times == base[0] else f"{label} is {text} {meaning.unit}", text)
+        yield Reading(f"Read it as {label}" if times == base[0] else f"{label} is {text} {own}", text)
 
 
 def _scale(unit: str) -> tuple[float, str] | None:

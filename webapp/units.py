@@ -237,11 +237,27 @@ _KINDS: tuple[tuple[tuple[str, ...], dict[str, Scale]], ...] = (
             "kwh/100mi kwh/100miles kwhper100mi kwhper100miles": Scale("kWh per 100 miles", KM_PER_MILE),
         },
     ),
+    (
+        ("W for each °C",),
+        {
+            "wforeach°c wforeachc wper°c wperc w/°c w/c w/k wperk": Scale("W for each °C", 1.0),
+            "wforeach°f wforeachf wper°f wperf w/°f w/f": Scale("W for each °F", 1 / F_PER_C),
+        },
+    ),
+    (
+        ("for each litre",),
+        {
+            "foreachlitre foreachliter perlitre perliter perl /litre /liter /l alitre aliter": Scale(
+                "for each litre", 1.0
+            ),
+            "foreachgallon pergallon pergal /gallon /gal agallon": Scale("for each gallon", LITRES_PER_GALLON),
+        },
+    ),
 )
 _A_DAY = ("aday", "/day", "/d", "perday")
 _BEHIND = {
     **dict.fromkeys(("km a day", "litres a day", "kWh a day", "h a day"), _A_DAY),
-    "l/h": ("/h", "anhour"),
+    "l/h": ("/h", "/hr", "/hour", "anhour", "perhour"),
 }
 """What may follow the unit, spaces left out."""
 

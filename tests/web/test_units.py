@@ -7,6 +7,7 @@ import json
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -28,10 +29,10 @@ from tests.web.sun_files import kc_of_years, roof_log
 from tests.web.test_sheet import full_house
 from webapp.as_shown import AsShown
 from webapp.forms import Field, number_field, parse
-from webapp.numbers import number
+from webapp.numbers import number, read_number
 from webapp.render import mark_of
 from webapp.shown_numbers import shown_text
-from webapp.units import WISHED, Wished
+from webapp.units import _SCALES, WISHED, Wished, shown_unit
 
 OTHER = {"temperature": "f", "wire": "awg", "length": "ft", "volume": "gal", "distance": "mi"}
 OTHER |= {"decimal": "comma", "clock": "12"}
@@ -96,6 +97,16 @@ def house_in(units: dict[str, str]) -> dict[str, Any]:
         ("12 km", KM, 12.0),
         ("30 miles a day", A_DAY, 48.28032),
         ("25 kWh per 100 km", USE, 25.0),
+        ("40 kWh per 100 miles", USE, 24.854848),
+        ("9 W for each °F", LOSS, 16.2),
+        ("9 W/°F", LOSS, 16.2),
+        ("9 W for each °C", LOSS, 9.0),
+        ("9 w/k", LOSS, 9.0),
+        ("3.785411784 for each gallon", A_LITRE, 1.0),
+        ("3.785411784 per gallon", A_LITRE, 1.0),
+        ("2 for each litre", A_LITRE, 2.0),
+        ("1 gal/hour", AN_HOUR, 3.785411784),
+        ("2 litres per hour", AN_HOUR, 2.0),
         ("4 AWG", AREA, 21.151),
         ("2/0", AREA, 67.431),
         ("awg 00", AREA, 67.431),
@@ -134,6 +145,41 @@ def test_a_bare_number_is_in_the_chosen_unit(typed: str, meaning: Quantity, stor
     """A difference of temperature takes 1.8 and no 32: 9 W for each °F are 16.2 W for each °C."""
     with reading(EVERY):
         assert number(typed.replace(".", ","), meaning) == pytest.approx(stored, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("typed", "meaning", "stored"),
+    [("40 kWh", USE, 24.854848), ("9 W", LOSS, 16.2), ("3.785411784 for", A_LITRE, 1.0)],
+)
+def test_the_first_word_of_a_unit_leaves_open_what_the_household_reads(
+    typed: str, meaning: Quantity, stored: float
+) -> None:
+    """40 kWh per 100 miles are 40 / 1.609344 kWh per 100 km."""
+    with reading(EVERY):
+        assert number(typed, meaning) == pytest.approx(stored, rel=1e-6)
+    bare, word = typed.split(" ")
+    assert number(f"{bare} {word}", meaning) == number(bare, meaning) == float(bare)
+
+
+@pytest.mark.parametrize("units", PREFERENCES, ids=NAMES)
+def test_the_unit_that_stands_at_a_field_may_be_typed_behind_its_number(units: Units) -> None:
+    """But of cables: AWG sizes are names, with a test of their own."""
+    every = {name: one for name, one in {**KNOWN, "loss": LOSS, "wanted": KM}.items() if one.unit != "mm²"}
+    assert {meaning.unit for meaning in every.values()} >= set(_SCALES)
+    for name, meaning in every.items():
+        with reading(units):
+            bare = shown_text((meaning.low + meaning.high) / 2, replace(meaning, whole=False, clock=False))
+            read = read_number(bare, meaning)
+            assert read_number(f"{bare} {shown_unit(meaning.unit, units)}", meaning) == read, (name, bare)
+            assert read_number(f"{read:.10f} {meaning.unit}", meaning) == pytest.approx(read), (name, bare)
+
+
+def test_a_reading_is_offered_in_the_unit_in_which_it_is_then_typed() -> None:
+    """40,000 Wh per 100 miles are 40 kWh per 100 miles."""
+    with reading(Units(distance="mi")):
+        (one,) = number_field("use", USE).readings({"use": "40000 Wh"})
+        assert one.label.endswith(f"{one.text} kWh per 100 miles")
+        assert number(one.text, USE) == pytest.approx(24.854848)
 
 
 @pytest.mark.parametrize("typed", ["40 psi", "40 °F"])
