@@ -3,7 +3,8 @@
 Labels, units and limits come from `engine.fields`; here is only how a text becomes a number. A comma before three
 digits is never guessed at; a point there is the decimal sign, unless only the other reading is within the limits.
 Where the household chose the comma for its decimal sign, a comma is that, and a point before three digits is asked
-about. A number without a unit is in the one the household reads; a unit behind it goes before that (`units`).
+about. In a field of the clock a point before two digits may part hours from minutes, and is asked about, too. A number
+without a unit is in the one the household reads; a unit behind it goes before that (`units`).
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ LONGEST_WHOLE = 9
 """Digits of the longest number that we count things with."""
 _SPACES = re.compile(r"[\s\u00a0\u2009\u202f]+")
 _CLOCK = re.compile(r"(\d{1,2}):([0-5]\d)")
+_DOTTED_CLOCK = re.compile(r"([01]?\d|2[0-3])\.(?!00)([0-5]\d)")
 CLOCK_UNITS = ("h", "o’clock")
 """Units of fields of a day’s hours, which take a time of the clock as well."""
 SPLIT_NUMBER = re.compile(
@@ -92,6 +94,8 @@ def read_number(text: str, meaning: Quantity) -> float:
     if meaning.unit == "mm²" and chosen().wire == "awg" and not unit.strip():
         raise InputError("", refusal(typed, meaning) or f"{meaning.label} cannot be “{typed}”.")
     scale = _scale_behind(unit.strip(), typed, meaning)
+    if meaning.clock and clock_in_two_ways(typed):
+        raise _two_times(typed, meaning)
     if _read_in_two_ways(digits):
         raise _two_ways(typed, digits, meaning)
     try:
@@ -168,6 +172,30 @@ def in_two_ways(typed: str) -> tuple[str, ...]:
         return ()
     sign = "-" if found[1] in ("-", "−") else ""
     return sign + found[2].replace(",", "."), sign + re.sub("[.,]", "", found[2])
+
+
+def clock_in_two_ways(typed: str) -> tuple[str, ...]:
+    """Return both times that a point before two digits may mean, minutes behind it or a part of an hour; else nothing.
+
+    Examples
+    --------
+    >>> clock_in_two_ways("18.30"), clock_in_two_ways("6.25 h"), clock_in_two_ways("18.5"), clock_in_two_ways("18.00")
+    (('18:30', '18:18'), ('6:25', '6:15'), (), ())
+    """
+    found = SPLIT_NUMBER.fullmatch(typed.strip())
+    parts = None if found is None or found[1] else _DOTTED_CLOCK.fullmatch(found[2])
+    if parts is None:
+        return ()
+    return f"{parts[1]}:{parts[2]}", f"{parts[1]}:{round(int(parts[2]) * 0.6):02}"
+
+
+def _two_times(typed: str, meaning: Quantity) -> InputError:
+    clock, part = clock_in_two_ways(typed)
+    return InputError(
+        "",
+        f"{meaning.label}: “{typed}” can be read in two ways. "
+        f"Write {clock} for the time of the clock, or {part} if the point is a decimal sign.",
+    )
 
 
 def _only_thousands(number: float, thousandfold: float, meaning: Quantity) -> bool:

@@ -7,6 +7,7 @@ form of five small choices works without JavaScript.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -37,6 +38,8 @@ DAY_BY_DAY = "days"
 """Value of `sky` that says: the choices after it are the days."""
 FIRST_YEAR, LAST_YEAR = 2000, 2100
 MONTH_CHOICES = tuple((str(number), name) for number, name in enumerate(MONTHS, 1))
+_PART_OF_A_SECOND = re.compile(r"[ T]\d\d[.,]")
+"""Behind an hour alone, which ISO takes for one, and nobody who types means."""
 CLOUDY_KC, CLEAR_KC = 0.17, 0.60
 """Marks of a measured day in the strip: up to the first close lines, from the second the disc (judgement)."""
 
@@ -125,6 +128,8 @@ def read_moment(text: str, now: datetime, label: str = "From") -> datetime:
         return now
     typed = iso_text(text, "at", label)
     try:
+        if _PART_OF_A_SECOND.search(typed):
+            raise ValueError
         found = datetime.fromisoformat(f"{now:%Y-%m-%d} {typed}" if 4 <= len(typed) <= 5 and ":" in typed else typed)
         if not FIRST_YEAR <= found.year <= LAST_YEAR:
             raise ValueError

@@ -1,7 +1,8 @@
 """What a refused number may have meant: each reading in words and as it would be typed, for one click; none is taken.
 
-A comma or point that may part thousands, a share for percent, another prefix of the same unit, volts of the pack for
-volts per cell, degrees Fahrenheit. A reading that the field would refuse too is not offered.
+A comma or point that may part thousands, a point that may part hours from minutes, a share for percent, another prefix
+of the same unit, volts of the pack for volts per cell, degrees Fahrenheit. A reading that the field would refuse too
+is not offered.
 """
 
 from __future__ import annotations
@@ -12,7 +13,15 @@ from dataclasses import dataclass
 from engine.errors import InputError
 from engine.fields import Quantity
 from engine.quantities import celsius_from_fahrenheit
-from webapp.numbers import SPLIT_NUMBER, VOLT_AMPERES, in_two_ways, number, plain_digits, read_number
+from webapp.numbers import (
+    SPLIT_NUMBER,
+    VOLT_AMPERES,
+    clock_in_two_ways,
+    in_two_ways,
+    number,
+    plain_digits,
+    read_number,
+)
 from webapp.units import chosen, notation, shown_unit
 
 PREFIXES = {"": 1.0, "k": 1000.0, "m": 0.001}
@@ -74,6 +83,7 @@ def readings(typed: str, meaning: Quantity, series: str = "") -> tuple[Reading, 
         return ()
     found = [
         *_thousands(typed),
+        *_times(typed, meaning),
         *_other_unit(typed, meaning),
         *_other_size(typed, meaning, series),
         *_other_prefix(typed, meaning),
@@ -97,6 +107,11 @@ def _taken(typed: str, meaning: Quantity) -> bool:
 
 def _thousands(typed: str) -> Iterator[Reading]:
     for text in in_two_ways(typed):
+        yield Reading(f"Read it as {text}", text)
+
+
+def _times(typed: str, meaning: Quantity) -> Iterator[Reading]:
+    for text in clock_in_two_ways(typed) if meaning.clock else ():
         yield Reading(f"Read it as {text}", text)
 
 

@@ -1,7 +1,8 @@
 """Dates as people write them, turned into ISO text before they are read as a moment or a day.
 
 A day with its month as a word, year first, or with dots day first says one thing only. With slashes or dashes and both
-numbers up to 12 it may be two days, and is asked back. Not modelled: years of two digits, months of other languages.
+numbers up to 12 it may be two days, and is asked back. A time beside a day may have a dot.
+Not modelled: years of two digits, months of other languages.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ _MONTH_FIRST = re.compile(rf"{_WEEKDAY}({_MONTH})\.?\s*(\d{{1,2}}){_COUNTED},?\s
 _YEAR_FIRST = re.compile(r"(\d{4})([-/.])(\d{1,2})\2(\d{1,2})(?!\d)")
 _YEAR_LAST = re.compile(r"(?<!\d)(\d{1,2})([-/.])(\d{1,2})\2(\d{4})(?!\d)")
 _ONE_DIGIT = re.compile(r"(^|[ T])(\d:)")
+_DOTTED_TIME = re.compile(r"(?<![\d:.])(\d{1,2})\.([0-5]\d)$")
 _NUMBERS = tuple(name[:3].lower() for name in MONTH_NAMES)
 
 
@@ -46,7 +48,7 @@ def iso_text(text: str, field: str, label: str) -> str:
 
     Examples
     --------
-    >>> [iso_text(text, "at", "From") for text in ("15 June 2027", "15.6.2027 9:05", "18:00")]
+    >>> [iso_text(text, "at", "From") for text in ("15 June 2027", "15.6.2027 9.05", "18:00")]
     ['2027-06-15', '2027-06-15 09:05', '18:00']
     """
     typed = " ".join(with_24_hours(text.strip().replace("\u2011", "-")).split())
@@ -130,5 +132,6 @@ def _with_time(day: str, before: str, after: str) -> str:
     """The day with the time that stood before or behind it."""
     if after.startswith("T"):
         return day + after
-    time = _ONE_DIGIT.sub(r"\g<1>0\2", re.sub(r"^at |\bat$", "", f"{before}{after}".strip(" ,")).strip(" ,"))
+    time = re.sub(r"^at |\bat$", "", f"{before}{after}".strip(" ,")).strip(" ,")
+    time = _ONE_DIGIT.sub(r"\g<1>0\2", _DOTTED_TIME.sub(r"\1:\2", time))
     return f"{day} {time}".strip()

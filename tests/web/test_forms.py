@@ -213,6 +213,28 @@ def test_hours_of_the_day_take_a_time_of_the_clock(typed: str, stored: float) ->
     assert number(typed, starts) == stored
 
 
+@pytest.mark.parametrize(
+    ("typed", "as_clock", "as_hours"),
+    [("18.30", 18.5, 18.3), ("6.25 h", 6 + 25 / 60, 6.25), ("23.05", 23 + 1 / 12, 23.05)],
+)
+def test_a_point_in_a_time_is_asked_about_and_both_readings_are_offered(
+    typed: str, as_clock: float, as_hours: float
+) -> None:
+    with pytest.raises(InputError, match=f"Starts at: “{typed}” can be read in two ways"):
+        number(typed, CLOCK)
+    offered = number_field("start_h", CLOCK).readings({"start_h": typed})
+    assert [number(one.text, CLOCK) for one in offered] == pytest.approx([as_clock, as_hours])
+
+
+def test_a_point_in_a_time_that_says_one_thing_is_taken() -> None:
+    for typed, hour in (("18.5", 18.5), ("18.00", 18.0), ("18.75", 18.75), ("18,25", 18.25)):
+        assert number(typed, CLOCK) == hour
+    assert number("18.30", RUN) == 18.3
+    halves = Quantity(label="Quiet from", unit="o’clock", low=0, high=24, halves=True, clock=True)
+    (one,) = number_field("quiet", halves).readings({"quiet": "22.30"})
+    assert number(one.text, halves) == 22.5
+
+
 def test_a_time_is_no_number_elsewhere_and_no_broken_hour_where_hours_are_whole() -> None:
     with pytest.raises(InputError, match="Volts"):
         number("18:30", Quantity(label="Volts", unit="V", low=0, high=100))

@@ -279,7 +279,7 @@ FORMS = (
     "/sun",
     "/prices",
     "/units",
-    *(f"/loads?edit={one}" for one in ("cold", "van", "tank", "wash")),
+    *(f"/loads?edit={one}" for one in ("cold", "van", "tank", "wash", "laundry")),
 )
 
 
@@ -290,6 +290,7 @@ def test_every_form_saved_as_it_stands_changes_nothing(client_of: Opener, units:
     house["banks"][0]["wiring"]["main"] |= {"length_m": 2.9876543, "area_mm2": 67.431}
     house["prices"]["fuel_per_litre"] = 1.7
     house["loads"][1]["values"] = {"distance_km": 30.1, "kwh_per_100km": 17.3}
+    house["loads"][-1]["values"]["start_h"] = 18.25
     client = client_of(house)
     before = household.write(household.read(client.document()))
     sent = 0
