@@ -76,11 +76,11 @@ def shown(cell: Chemistry, name: str) -> str:
 
 
 def _pairs(pairs: tuple[tuple[float, float], ...]) -> str:
-    """A temperature table: whole where it is short, else its ends and how many points it has."""
+    """A temperature table: whole where it is short, else its ends, which are no range, and how many points it has."""
     told = [f"{plain_number(round(degrees, 1))} °C × {factor:.3g}" for degrees, factor in pairs]
     if len(told) <= LONGEST_TABLE:
         return ", ".join(told)
-    return f"{told[0]} to {told[-1]} in {len(told)} points"
+    return f"{told[0]} up to {told[-1]}, in {len(told)} points"
 
 
 def plain_number(value: float) -> str:

@@ -221,7 +221,7 @@ def cold_notices(banks: Iterable[Bank]) -> Iterator[Notice]:
         else:
             text = (
                 f"{at} is not charged at all here, for nobody has stated what its cells take below "
-                f"{bank.charge_min_c:g} °C. Where their sheet does, enter it on Banks as “Charge current at 0 °C” of a "
+                f"{bank.charge_min_c:g} °C. Where their sheet does, enter it on Banks as Charge current at 0 °C, of a "
                 "bank of such cells, joined or not: it counts here too."
             )
         level = "note" if allowed_c > 0.0 else "check"

@@ -15,6 +15,7 @@ from bs4 import BeautifulSoup, Tag
 from hypothesis import given
 from hypothesis import strategies as st
 
+from engine.cells import catalogue
 from engine.errors import InputError
 from engine.fields import Quantity, quantities
 from engine.house import household
@@ -28,6 +29,7 @@ from tests.web.meter_files import meter_csv
 from tests.web.sun_files import kc_of_years, roof_log
 from tests.web.test_sheet import full_house
 from webapp.as_shown import AsShown
+from webapp.facts import shown as fact_shown
 from webapp.forms import Field, number_field, parse
 from webapp.numbers import number, read_number
 from webapp.render import mark_of
@@ -391,6 +393,31 @@ def test_the_link_to_json_asks_what_the_page_asked(client_of: Opener) -> None:
 )
 def test_a_sentence_is_turned(engine: str, read: str) -> None:
     assert AsShown(EVERY).text(engine) == read
+
+
+@pytest.mark.parametrize("name", catalogue.names())
+def test_a_table_over_the_temperature_keeps_its_factors(name: str) -> None:
+    cell = catalogue.load(name)
+    for field in ("capacity_temperature", "resistance_temperature"):
+        told = AsShown(Units(temperature="f")).text(fact_shown(cell, field)).replace("−", "-")
+        pairs = getattr(cell, field)
+        read = [(float(f), float(factor)) for f, factor in re.findall(r"(-?[\d.]+) °F × ([\d.]+)", told)]
+        ends = pairs if len(read) == len(pairs) else (pairs[0], pairs[-1])
+        for (degrees_f, read_factor), (degrees_c, factor) in zip(read, ends, strict=True):
+            assert degrees_f == pytest.approx(degrees_c * 1.8 + 32.0, abs=0.6)
+            assert read_factor == pytest.approx(factor, rel=5e-3)
+
+
+def test_a_caution_names_a_field_as_it_is_called_and_counts_degrees_in_its_own(client_of: Opener) -> None:
+    """Ten degrees Celsius are 18 °F apart."""
+    house = house_in({"temperature": "f"})
+    house["banks"][0]["cell_c"] = -6.0
+    client = client_of(house)
+    text = " ".join(soup(client.get("/week?sky=dark")).get_text().split())
+    (named,) = set(re.findall(r"enter it on Banks as (.*?), of a bank of such cells", text))
+    labels = [" ".join(one.get_text().split()) for one in soup(client.get("/banks")).select("label")]
+    assert f"{named}, A" in labels
+    assert "At 77 °F; about twice that for every 18 °F warmer." in text
 
 
 def test_what_somebody_typed_is_not_turned(client_of: Opener) -> None:
