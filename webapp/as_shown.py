@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable, Iterable
 from functools import lru_cache
 
+from engine.house.load_kinds import CLOCK_LABELS
 from engine.house.units import Units
 from engine.house.wiring import AWG_NAMES, awg_mm2, awg_name
 from engine.quantities import HOURS_PER_DAY
@@ -43,9 +44,10 @@ _LIKE = r"(?![\w²³])"
 _MASKED = re.compile(f"{_HELD}(\\d+){_END}")
 _QUOTED = re.compile(
     r"“[^”]*”"
-    r"|\b(?:CC BY(?:-[A-Z]+)*|NEC|article|section|clause|chapter|[Tt]able|version)[ \u00a0]\d+(?:\.\d+)+"
+    r"|(?<!-)\b(?:CC BY(?:-[A-Z]+)*|NEC|article|section|clause|chapter|[Tt]able|version)[ \u00a0]\d+(?:\.\d+)+"
 )
 """What is said in somebody's own words, and numbers that are names: of a licence, of a place in a standard."""
+_MM2 = re.compile(rf"{_BEFORE}(?:({_NUMBER})({_BETWEEN}))?({_NUMBER}){_GAP}mm²(?: \(AWG ([^)]*)\))?")
 _DECIMAL = re.compile(rf"(?<![\w.,:/])(?<![a-zA-Z]-)((?:\d{{1,3}}(?:[,{THIN}]\d{{3}})+|\d+))\.(\d+)(?!\.?\d)")
 _THOUSANDS = re.compile(r"(?<![\w.,])\d{1,3}(?:,\d{3})+(?!,?\d)")
 """How the engine writes large numbers; on every page a thin space stands there, as a comma may be a decimal sign."""
@@ -53,8 +55,8 @@ _SPACE = "(?:&nbsp;|[ \u00a0])"
 _CLOCK = r"(?<![\w:.+−])(?<![\d+]-)(2[0-4]|[01]?\d):([0-5]\d)(?!\d|:\d|[ \u00a0][ap]m)"
 _HOUR = r"(\d{1,2})(?::(\d\d))?"
 _TIMES = re.compile(
-    rf"\b(?P<starts>[Ss]tarts at )(\d+(?:\.\d+)?)( → )(\d+(?:\.\d+)?) h\b"
-    rf"|\b{_HOUR}( to | and | or |–){_HOUR}{_SPACE}o’clock\b"
+    rf"\b(?P<label>(?i:{'|'.join(CLOCK_LABELS)}) )(?:(\d+(?:\.\d+)?)(?: h)?|empty)( → )(?:(\d+(?:\.\d+)?) h|empty)\b"
+    rf"|\b{_HOUR}( to | and | or | → |–){_HOUR}{_SPACE}o’clock\b"
     rf"|\b{_HOUR}{_SPACE}o’clock\b"
     rf"|{_CLOCK}"
 )
@@ -164,7 +166,7 @@ def rules(units: Units, only_signs: bool = False) -> tuple[Rule, ...]:
             if getattr(units, setting) == choice:
                 found.append(_unit_rule(unit, scale))
         if units.wire == "awg":
-            found.append((re.compile(rf"{_BEFORE}({_NUMBER}){_GAP}mm²(?: \(AWG ([^)]*)\))?"), _awg))
+            found.append((_MM2, _awgs))
         found += [
             (re.compile(words), lambda _, other=other: other)  # type: ignore[misc]
             for words, other, setting, choice in _WORDS
@@ -230,11 +232,16 @@ def scaled(text: str, scale: Scale, is_rough: bool = False) -> str:
     return shown.replace(",", THIN).replace("-", "−")
 
 
-def _awg(found: re.Match[str]) -> str:
-    """A cross-section by its AWG name, said behind it or found; one between two sizes with both, else in kcmil."""
-    if found[2]:
-        return f"AWG {found[2]}"
-    area = float(found[1].replace(",", "").replace(THIN, "").replace("−", "-"))
+def _awgs(found: re.Match[str]) -> str:
+    """One cross-section or two of them, the last by the AWG name that is said behind it."""
+    first, between, last, name = found.groups()
+    shown = f"AWG {name}" if name else _awg(last)
+    return f"{_awg(first)}{between}{shown}" if between else shown
+
+
+def _awg(number: str) -> str:
+    """A cross-section by its AWG name; one between two sizes with both, else in kcmil."""
+    area = float(number.replace(",", "").replace(THIN, "").replace("−", "-"))
     if name := awg_name(area):
         return f"AWG {name}"
     thinner = [name for name in AWG_NAMES if awg_mm2(name) < area]
@@ -245,7 +252,7 @@ def _awg(found: re.Match[str]) -> str:
         near = f"thinner than AWG {thicker[0]}"
     else:
         near = f"{area / MM2_PER_KCMIL:.0f} kcmil"
-    return f"{found[1]} mm² ({near})"
+    return f"{number} mm² ({near})"
 
 
 def _with_comma(found: re.Match[str]) -> str:
@@ -254,10 +261,10 @@ def _with_comma(found: re.Match[str]) -> str:
 
 def _time(found: re.Match[str]) -> str:
     """A time, or two of them, on the clock of 12 hours; what cannot be one stays."""
-    starts, first, arrow, last, *rest = found.groups()
-    if starts:
-        both = (with_12_hours(*divmod(round(float(hour) * 60), 60)) for hour in (first, last))
-        return starts + arrow.join(both)
+    label, first, arrow, last, *rest = found.groups()
+    if label:
+        both = (with_12_hours(*divmod(round(float(hour) * 60), 60)) if hour else "empty" for hour in (first, last))
+        return label + arrow.join(both)
     from_h, from_m, between, to_h, to_m, at_h, at_m, hour, minute = rest
     times = [(from_h, from_m), (to_h, to_m)] if between else [(at_h or hour, at_m or minute)]
     if any(int(h) * 60 + int(m or 0) > HOURS_PER_DAY * 60 for h, m in times):

@@ -23,7 +23,8 @@ from engine.answers.winters import BankRow
 from engine.cells import catalogue
 from engine.house.bank import Bank
 from engine.house.household import Household, Supply
-from engine.house.loads import KINDS, daily_kwh
+from engine.house.load_kinds import CLOCK_LABELS
+from engine.house.loads import daily_kwh
 from engine.quantities import WH_PER_KWH
 from webapp import facts
 from webapp.chart_parts import Figure
@@ -34,7 +35,6 @@ from webapp.render import NO_BREAK, fixed
 from webapp.units import chosen, with_12_hours
 from webapp.words import MONTHS, counted, in_sentence, listed, number, weekday
 
-_CLOCKS = {one.quantity.label for kind in KINDS.values() for one in kind.fields.values() if one.quantity.clock}
 CURVE_HOURS = (0, 6, 12, 18)
 """Hours of the day at which the sheet prints the charge."""
 
@@ -202,7 +202,7 @@ def input_cells(row: Row) -> tuple[str, str, str, str]:
 
 def clocked(row: Row) -> Row:
     """Return an input that is a time of the day as the household reads its clock."""
-    if row.label not in _CLOCKS or row.unit != "h" or isinstance(row.value, str) or chosen().clock != "12":
+    if row.label not in CLOCK_LABELS or row.unit != "h" or isinstance(row.value, str) or chosen().clock != "12":
         return row
     minutes = round(row.value * 60.0)
     return replace(row, value=with_12_hours(minutes // 60, minutes % 60), unit="")

@@ -31,12 +31,16 @@ class Change:
         --------
         >>> Change(thing="Store-room bank", label="Capacity", before="280", after="304", unit="Ah").sentence
         'Store-room bank: capacity 280 → 304 Ah'
+        >>> Change(thing="Tank", label="Water up to", before="60", after="", unit="°C").sentence
+        'Tank: water up to 60 °C → empty'
         """
         if not self.label:
             return f"{self.thing} {'added' if self.after else 'removed'}"
         label = self.label[:1].lower() + self.label[1:] if self.label[1:2].islower() else self.label
         unit = f" {self.unit}" if self.unit else ""
-        return f"{self.thing}: {label} {self.before or 'empty'} → {self.after or 'empty'}{unit}"
+        after = f"{self.after}{unit}" if self.after else "empty"
+        before = (self.before if self.after else f"{self.before}{unit}") if self.before else "empty"
+        return f"{self.thing}: {label} {before} → {after}"
 
 
 def changes(before: Household, after: Household) -> tuple[Change, ...]:

@@ -363,3 +363,8 @@ KINDS: Mapping[str, LoadKind] = {
     ),
 }
 """Every kind of load by its id, in the order in which forms offer them."""
+
+CLOCK_LABELS = tuple(
+    sorted({one.quantity.label for kind in KINDS.values() for one in kind.fields.values() if one.quantity.clock})
+)
+"""What the fields of a time of the day are called."""

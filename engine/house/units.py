@@ -18,10 +18,11 @@ CHOICES: dict[str, tuple[str, dict[str, str]]] = {
     "length": ("Lengths of cables, heights", {"m": "metres", "ft": "feet"}),
     "volume": ("Fuel and water", {"l": "litres", "gal": "US gallons"}),
     "distance": ("Distances", {"km": "kilometres", "mi": "miles"}),
-    "decimal": ("Decimal sign", {"point": "point, as in 12.5", "comma": "comma, as in 12,5"}),
-    "clock": ("Clock", {"24": "24 hours, as in 14:30", "12": "12 hours, as in 2:30 pm"}),
+    "decimal": ("Decimal sign", {"point": "point, as in “12.5”", "comma": "comma, as in “12,5”"}),
+    "clock": ("Clock", {"24": "24 hours, as in “14:30”", "12": "12 hours, as in “2:30 pm”"}),
 }
-"""What each field is called, and its choices as stored and in words; the first is the one of old documents."""
+"""What each field is called, and its choices as stored and in words; the first is the one of old documents.
+An example stands in quotes, so that it is shown as it is."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

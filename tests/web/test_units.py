@@ -384,6 +384,15 @@ def test_the_link_to_json_asks_what_the_page_asked(client_of: Opener) -> None:
         ("7 m², 4 W/m²", "7 m², 4 W/m²"),
         ("1,234.5 W, 1 234.5 W", "1 234,5 W, 1 234,5 W".replace(" 234", "\u202f234", 1)),
         ("quiet 22 to 6 o’clock", "quiet 10:00 pm to 6:00 am"),
+        ("quiet from 21 → 22 o’clock", "quiet from 9:00 pm → 10:00 pm"),
+        ("quiet until 6:30 → 7 o’clock", "quiet until 6:30 am → 7:00 am"),
+        ("earliest start 10.5 → 11 h", "earliest start 10:30 am → 11:00 am"),
+        ("done by 16.5 → 17 h; runs for 2 → 3 h", "done by 4:30 pm → 5:00 pm; runs for 2 → 3 h"),
+        ("starts at empty → 10 h", "starts at empty → 10:00 am"),
+        ("starts at 18.5 h → empty", "starts at 6:30 pm → empty"),
+        ("cross-section 53.7 → 67.431 mm²", "cross-section 53,7 mm² (between AWG 1/0 and 2/0) → AWG 2/0"),
+        ("cross-section 67.431 → 107.219 mm² (AWG 4/0)", "cross-section AWG 2/0 → AWG 4/0"),
+        ("copper cross-section 53.7 is not section 5.7", "copper cross-section 53,7 is not section 5.7"),
         ("Saved 15:35: bank changed", "Saved 3:35 pm: bank changed"),
         ("00:00, 12:05, 24:00", "12:00 am, 12:05 pm, 12:00 am"),
         ("2026-11-25 18:00, UTC+05:30", "2026-11-25 6:00 pm, UTC+05:30"),
@@ -597,6 +606,28 @@ def test_the_sheet_states_the_units_and_a_change_is_told_in_them(client_of: Open
     client.store.save(saved.household_id, saved.revision, document, "warmer")
     text = " ".join(soup(client.get("/files")).get_text().split())
     assert "cell temperature 54 → 68 °F" in text
+
+
+def test_every_change_on_files_is_told_in_the_units_of_the_household(client_of: Opener) -> None:
+    """53.475 mm² are AWG 1/0 and 67.431 are 2/0 by ASTM B258."""
+    client = client_of(house_in({}))
+    document = client.document()
+    document["generators"][0] |= {"quiet_from_h": 22, "quiet_to_h": 6.5}
+    document["banks"][0]["wiring"]["main"]["area_mm2"] = 67.431
+    next(load for load in document["loads"] if load["id"] == "wash")["values"] |= {"start_h": 11.25, "end_h": 17.0}
+    saved = client.store.current()
+    client.store.save(saved.household_id, saved.revision, document | {"units": OTHER}, "other")
+    said = {" ".join(one.get_text().split()) for one in soup(client.get("/files")).select("li")}
+    for change in (
+        "Store-room bank: main cable: copper cross-section 53,7 mm² (between AWG 1/0 and 2/0) → AWG 2/0",
+        "Wash: earliest start 10:30 am → 11:15 am",
+        "Wash: done by 4:30 pm → 5:00 pm",
+        "Shed engine: quiet from 9:00 pm → 10:00 pm",
+        "Shed engine: quiet until 8:00 am → 6:30 am",
+        "Units to read in: decimal sign point, as in “12.5” → comma, as in “12,5”",
+        "Units to read in: clock 24 hours, as in “14:30” → 12 hours, as in “2:30 pm”",
+    ):
+        assert change in said
 
 
 def test_the_page_says_how_it_reads_and_what_stays(client: Client) -> None:
