@@ -105,6 +105,10 @@ def iso(moment: datetime) -> str:
     return moment.isoformat(sep=" ", timespec="seconds")
 
 
+HOURS = tuple(iso(datetime(2000, 1, 1) + timedelta(hours=hour)) for hour in range(25))
+"""The hours of a day from its beginning to its end, as plotly reads them; of which day is shown nowhere."""
+
+
 def plain_trace(times: Sequence[datetime], percent: Sequence[float], **more: Any) -> Figure:
     """A trace that pointing at the chart does not list."""
     return {
@@ -191,6 +195,17 @@ def end_label(x: str | float, y: float, place: float, name: str, style: Style) -
 def percent_axis() -> Figure:
     """Return the axis of charge."""
     return {"range": [0, PERCENT_TOP], "tickvals": [0, 25, 50, 75, 100], "ticktext": ["0 %", "25", "50", "75", "100"]}
+
+
+def hours_axis(every: int) -> Figure:
+    """Return the axis of `HOURS`, with a tick at every so many."""
+    return {
+        "type": "date",
+        "range": [HOURS[0], HOURS[-1]],
+        "tickvals": list(HOURS[::every]),
+        "tickformat": "%H:%M",
+        "hoverformat": "from %H:%M",
+    }
 
 
 def days_axis(first: datetime, last: datetime, every: int = 1) -> Figure:

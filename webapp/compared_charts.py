@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 
-from webapp.chart_parts import KWH_DIGITS, PERCENT_GAP, STYLES, Figure, end_label, percent_axis, spaced
+from webapp.chart_parts import (
+    HOURS,
+    KWH_DIGITS,
+    PERCENT_GAP,
+    STYLES,
+    Figure,
+    end_label,
+    hours_axis,
+    percent_axis,
+    spaced,
+)
 from webapp.forms import MONTHS
 
 ROOM = 1.08
@@ -74,7 +84,7 @@ def hours(measured: Numbers, model: Numbers) -> Figure:
                 "type": "scatter",
                 "mode": "lines",
                 "name": name,
-                "x": [*range(25)],
+                "x": list(HOURS),
                 "y": [None if value is None else round(value, 1) for value in (*values, values[-1])],
                 "line": style.line() | {"shape": "hv"},
                 "hovertemplate": "%{y:.0f} W",
@@ -82,16 +92,16 @@ def hours(measured: Numbers, model: Numbers) -> Figure:
             for name, values, style in named
         ],
         "layout": {
-            "xaxis": _hours_axis(3),
+            "xaxis": hours_axis(3),
             "yaxis": {"range": [0, round(top, 1)], "title": _title("W")},
             "annotations": [
-                end_label(24, end, place, name, style)
+                end_label(HOURS[-1], end, place, name, style)
                 for end, place, (name, _, style) in zip(ends, places, named, strict=True)
                 if end is not None
             ],
             "margin": {"r": 92, "l": 56},
         },
-        "narrow": {"xaxis": _hours_axis(6), "margin": {"r": 84, "l": 48}},
+        "narrow": {"xaxis": hours_axis(6), "margin": {"r": 84, "l": 48}},
     }
 
 
@@ -182,13 +192,3 @@ def _dates_axis(dates: Sequence[date], most: int) -> Figure:
 def _named(day: date, *, years: bool, by_day: bool) -> str:
     month = MONTHS[day.month - 1]
     return f"{day.day} {month}" if by_day else f"{month} {day.year % 100:02}" if years else month
-
-
-def _hours_axis(every: int) -> Figure:
-    at = [*range(0, 25, every)]
-    return {
-        "range": [0, 24],
-        "tickvals": at,
-        "ticktext": [f"{hour:02}:00" for hour in at],
-        "unifiedhovertitle": {"text": "from %{x}:00"},
-    }

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from webapp.chart_parts import PERCENT_GAP, STYLES, Figure, Style, end_label, spaced
+from webapp.chart_parts import HOURS, PERCENT_GAP, STYLES, Figure, Style, end_label, hours_axis, spaced
 
 ROOM = 1.1
 WATT_DIGITS = 1
-HOURS = tuple(range(25))
 OTHERS = Style(color="--soft", dash="solid", width=0.75)
 
 
@@ -31,10 +30,10 @@ def mean_days(days: Sequence[tuple[str, Sequence[float]]], named: Sequence[int])
     return {
         "data": [*thin, *strong],
         "layout": {
-            "xaxis": {"range": [0, 24], "dtick": 6, "ticksuffix": ":00"},
+            "xaxis": hours_axis(6),
             "yaxis": {"range": [0, top], "title": {"text": "W", "font": {"color": "--soft"}}},
             "annotations": [
-                end_label(24, end, place, days[index][0], style)
+                end_label(HOURS[-1], end, place, days[index][0], style)
                 for index, end, place, style in zip(named, ends, places, STYLES, strict=False)
             ],
             "margin": {"r": 96},

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -589,6 +590,24 @@ def test_a_chart_over_the_temperature_is_in_fahrenheit(client_of: Opener) -> Non
     celsius, fahrenheit = ([x for x in one["data"][0]["x"] if x is not None] for one in (before, after))
     assert fahrenheit == pytest.approx([c * 1.8 + 32 for c in celsius])
     assert after["layout"]["separators"].startswith(",")
+
+
+@pytest.mark.parametrize(("path", "plot"), [("/loads?edit=seen", "#measured"), ("/log/compared", "[id^=hours-]")])
+@pytest.mark.parametrize(("chosen", "read"), [("24", "%H:%M"), ("12", "%-I:%M %p")])
+def test_a_chart_over_the_hours_of_a_day_is_on_the_clock_of_the_household(
+    client_of: Opener, path: str, plot: str, chosen: str, read: str
+) -> None:
+    client = client_of(house_in({"clock": chosen}))
+    LOG.read_so(client, meter_csv(3))
+    drawn = soup(client.get(path)).select_one(f"{plot}[data-figure], {plot} [data-figure]")
+    assert drawn is not None
+    figure = json.loads(str(drawn["data-figure"]))
+    axis = figure["layout"]["xaxis"]
+    assert (axis["type"], axis["tickformat"], axis["hoverformat"]) == ("date", read, f"from {read}")
+    begin, end = (datetime.fromisoformat(one) for one in axis["range"])
+    assert (begin.hour, end - begin) == (0, timedelta(days=1))
+    for trace in figure["data"]:
+        assert [datetime.fromisoformat(x) - begin for x in trace["x"]] == [timedelta(hours=h) for h in range(25)]
 
 
 def test_the_sheet_states_the_units_and_a_change_is_told_in_them(client_of: Opener) -> None:
