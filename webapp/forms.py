@@ -18,10 +18,12 @@ from engine.text.dates import clock_hour
 from webapp.numbers import SPLIT_NUMBER, number, read_number, whole
 from webapp.readings import Reading, readings
 from webapp.shown_numbers import refusal, shown_text
-from webapp.units import HORSEPOWER, SI, Scale, chosen, scale_of, shown_meaning, shown_unit, typed_scale
+from webapp.units import HORSEPOWER, SI, Scale, chosen, point_text, scale_of, shown_meaning, shown_unit, typed_scale
 
 T = TypeVar("T")
 LONGEST_TEXT = 80
+LONGEST_UNGROUPED = 10_000
+"""From here on a whole number is grouped in threes, as the engine writes it."""
 LEAST_SPELT_UNIT = 4
 """Letters of the shortest unit that a label may say itself: cells, days, strings."""
 OF_THE_SHAFT = " at the shaft (the motor draws more: type amperes × volts of its plate)"
@@ -80,7 +82,7 @@ class Field:
         if behind is None or (behind.times, behind.plus) == (own.times, own.plus):
             return ""
         value = read_number(typed, self.quantity)
-        said = f"{self.label[:1].lower()}{self.label[1:]} “{typed}” read as {value:.4g} {unit}"
+        said = f"{self.label[:1].lower()}{self.label[1:]} “{typed}” read as {_plainly(value)} {unit}"
         return f"{said}{OF_THE_SHAFT}" if behind.unit == HORSEPOWER else said
 
     @property
@@ -147,6 +149,17 @@ class Parsed(Generic[T]):
     def refused(self, errors: Mapping[str, str]) -> Parsed[T]:
         """Return the same form with what to mend."""
         return replace(self, value=None, errors=dict(errors))
+
+
+def _plainly(value: float) -> str:
+    """Write a number to four figures, its whole part in full.
+
+    Examples
+    --------
+    >>> _plainly(32.18688), _plainly(12_000.0), _plainly(0.00001)
+    ('32.19', '12,000', '0.00001')
+    """
+    return f"{value:,.0f}" if abs(value) >= LONGEST_UNGROUPED else point_text(float(f"{value:.4g}"))
 
 
 Values = dict[str, Any]

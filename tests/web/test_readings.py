@@ -158,6 +158,14 @@ def test_a_number_in_another_unit_is_said_as_it_was_read(client: Client) -> None
     assert "read as" not in what_was_saved(client, "/loads")
 
 
+@pytest.mark.parametrize(("typed", "said"), [("12 kW", "12 000 W"), ("12.345 kW", "12 345 W"), ("2.5 kW", "2500 W")])
+def test_a_large_number_in_another_unit_is_said_in_full(client: Client, typed: str, said: str) -> None:
+    sent = form_of(soup(client.get("/inverter?edit=main")), "inverter-main-form")
+    assert client.post("/inverter", sent | {"rated_w": typed}).status_code == 303
+    told = what_was_saved(client, "/inverter").replace("\u202f", " ")
+    assert f"“{typed}” read as {said}" in told
+
+
 def test_horsepower_is_taken_as_watts_at_the_shaft_and_that_is_said(client: Client) -> None:
     """The horsepower of electric motors is 746 W (NIST SP 811)."""
     sent = form_of(soup(client.get("/loads?add=steady")), "add-load-form")
