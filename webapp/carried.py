@@ -5,6 +5,7 @@ Nothing is kept for it, neither here nor in the browser: all of it stands in the
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from urllib.parse import parse_qsl, urlencode
@@ -64,10 +65,21 @@ def told_words(query: str) -> str:
         return ""
     scales = dict(pairs)
     shown = [
-        f"{text} {_UNITS.get(scales.get(name.replace('charge', 'charge_as', 1), ''), '%')}"
+        _with_unit(text, _UNITS.get(scales.get(name.replace("charge", "charge_as", 1), ""), "%"))
         for name, text in _charges(pairs)
     ]
     return f"With the charge typed at {when:%H:%M} on {when.day} {when:%b}: {' and '.join(shown)}."
+
+
+def _with_unit(text: str, unit: str) -> str:
+    """A charge with its unit behind, typed or not.
+
+    Examples
+    --------
+    >>> _with_unit("60", "%"), _with_unit("60 % ", "%"), _with_unit("130ah", "Ah")
+    ('60 %', '60 %', '130 Ah')
+    """
+    return f"{re.sub(rf'{unit}$', '', text.strip(), flags=re.IGNORECASE).strip()} {unit}"
 
 
 def _charges(pairs: Pairs) -> Iterable[tuple[str, str]]:

@@ -128,3 +128,11 @@ def test_what_was_ticked_off_on_today_is_said_to_be_on_again(client_of: Opener) 
         assert [str(one["value"]) for one in again.select("#answer input.off")] == ticks
     assert "With everything on, it lasts" in client.get(f"/off?charge=80&off={ticks[0]}").text
     assert "As it is, it lasts" in client.get("/off?charge=80").text
+
+
+@pytest.mark.parametrize("typed", ["60", "60 %", "60%"])
+def test_the_charge_that_was_taken_along_is_said_with_its_unit_once(example: Client, typed: str) -> None:
+    page = soup(example.get("/off", params={"charge": typed, "told": f"2026-11-25T17:00~{typed}"}))
+    said = page.select_one("#answer .typed-at")
+    assert said is not None
+    assert said.get_text().strip() == "With the charge typed at 17:00 on 25 Nov: 60 %."
