@@ -167,9 +167,13 @@ def _on_their_dates(typed: Mapping[str, str], was: date, first: date) -> dict[st
 
 
 def _listed_numbers(text: str) -> str:
-    """Numbers as people list them, with commas between: 1.5, 2 or 1,5 2,0 or 1,5; 2,0."""
+    """Numbers as people list them, with commas between: 1.5, 2 or 1,5 2,0 or 1,5; 2,0.
+
+    Where the household chose the point, a comma is a decimal sign only where something else parts the days.
+    """
     parts = [part.strip(",;") for part in re.split(r"[\s;]+", text.strip()) if part.strip(",;")]
-    if len(parts) > 1 or chosen().decimal == "comma":
+    parted = ";" in text or (len(parts) > 1 and not re.search(r"\.|,\s", text.strip()))
+    if parted or chosen().decimal == "comma":
         parts = [part.replace(",", ".") if part.count(",") == 1 else part for part in parts]
     return ",".join(parts)
 

@@ -236,9 +236,29 @@ def test_a_moment_is_understood_on_either_clock(client: Client, typed: str) -> N
     assert client.get("/today.json", params={**asked, "at": typed}).json() == meant.json()
 
 
-def test_the_days_of_one_number_are_one_number(client_of: Opener) -> None:
-    page = soup(client_of(house_in({"decimal": "comma"})).get("/today?sky=kwh&kwh=1,5"))
-    assert page.select_one("input[name=kwh]")["value"] == "1,5"  # type: ignore[index]
+@pytest.mark.parametrize(("listed", "shown"), [("1,5", "1,5"), ("1.5, 2,3", "1,5; 2,3"), ("1, 2,3", "1; 2,3")])
+def test_the_days_of_one_number_are_one_number(client_of: Opener, listed: str, shown: str) -> None:
+    page = soup(client_of(house_in({"decimal": "comma"})).get("/today", params={"sky": "kwh", "kwh": listed}))
+    assert page.select_one("input[name=kwh]")["value"] == shown  # type: ignore[index]
+
+
+@pytest.mark.parametrize(
+    ("listed", "days"),
+    [
+        ("1.5, 2,3", "1.5,2,3"),
+        ("1, 2,3", "1,2,3"),
+        ("1.5 2,3", "1.5,2,3"),
+        ("1,2,3", "1,2,3"),
+        ("1,5 2,3", "1.5,2.3"),
+        ("1,5; 2,3", "1.5,2.3"),
+        ("1.5; 2,3;", "1.5,2.3"),
+    ],
+)
+def test_a_comma_in_a_list_of_days_is_a_decimal_sign_only_where_something_else_parts_them(
+    client: Client, listed: str, days: str
+) -> None:
+    meant = client.get("/today.json", params={"charge": "60", "sky": f"kwh:{days}"}).json()
+    assert client.get("/today.json", params={"charge": "60", "sky": "kwh", "kwh": listed}).json() == meant
 
 
 # -- there and back
