@@ -81,8 +81,8 @@ class Field:
         behind, own = typed_scale(found[3], unit), scale_of(unit, chosen()) or Scale(unit, 1.0)
         if behind is None or (behind.times, behind.plus) == (own.times, own.plus):
             return ""
-        value = read_number(typed, self.quantity)
-        said = f"{self.label[:1].lower()}{self.label[1:]} “{typed}” read as {_plainly(value)} {unit}"
+        value = own.shown(read_number(typed, self.quantity))
+        said = f"{self.label[:1].lower()}{self.label[1:]} “{typed}” read as {_plainly(value)} {own.unit}"
         return f"{said}{OF_THE_SHAFT}" if behind.unit == HORSEPOWER else said
 
     @property

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import pytest
 
 from engine.errors import InputError
 from engine.fields import Quantity
 from tests.conftest import Client, form_of, soup
+from tests.web.conftest import Opener
 from webapp.numbers import number
 from webapp.readings import readings
 
@@ -164,6 +166,16 @@ def test_a_large_number_in_another_unit_is_said_in_full(client: Client, typed: s
     assert client.post("/inverter", sent | {"rated_w": typed}).status_code == 303
     told = what_was_saved(client, "/inverter").replace("\u202f", " ")
     assert f"“{typed}” read as {said}" in told
+
+
+def test_a_number_in_another_unit_is_said_in_that_of_the_household(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    """3 for each litre are 3 × 3.785411784 for each gallon."""
+    client = client_of(small_house | {"units": {"volume": "gal", "decimal": "comma"}})
+    sent = form_of(soup(client.get("/prices")), "prices-form")
+    assert client.post("/prices", sent | {"fuel_per_litre": "3 for each litre"}).status_code == 303
+    assert "“3 for each litre” read as 11,36 for each gallon" in what_was_saved(client, "/prices")
 
 
 def test_horsepower_is_taken_as_watts_at_the_shaft_and_that_is_said(client: Client) -> None:
