@@ -14,7 +14,16 @@ from pathlib import Path
 
 from engine.errors import InputError
 from webapp import store_schema
-from webapp.store_schema import FILE_NAME, StoreFault, fault_in, in_words, newer_sentence, only_read, schema_of
+from webapp.store_schema import (
+    FILE_NAME,
+    StoreFault,
+    fault_in,
+    in_words,
+    newer_sentence,
+    only_read,
+    passing,
+    schema_of,
+)
 
 KEPT_COPIES = 3
 COPY_EVERY = timedelta(days=1)
@@ -127,7 +136,13 @@ def free_path(path: Path) -> Path:
 
 
 def fault_of(path: Path) -> str:
-    """Say what is wrong with a file, in a few words; empty if it is whole."""
+    """Say what is wrong with a file, in a few words; empty if it is whole.
+
+    Raises
+    ------
+    sqlite3.Error
+        If it could not be looked into just now (`store_schema.passing`).
+    """
     if not path.exists() or not path.stat().st_size:
         return "it is empty"
     try:
@@ -138,6 +153,8 @@ def fault_of(path: Path) -> str:
             schema = schema_of(db)
             length = db.execute("PRAGMA page_count").fetchone()[0] * db.execute("PRAGMA page_size").fetchone()[0]
     except sqlite3.Error as error:
+        if passing(error):
+            raise
         return f"SQLite says: {error}"
     log = path.with_name(f"{path.name}-wal")
     if path.stat().st_size < length and not (log.exists() and log.stat().st_size):

@@ -17,7 +17,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from webapp.store_copies import SIDE_FILES, STAMP, copies, fault_of, free_path, made_at, migrate, remove, write_copy
-from webapp.store_schema import FILE_NAME, StoreFault, fits, in_words, only_read
+from webapp.store_schema import FILE_NAME, StoreFault, fits, in_words, only_read, passing
 
 
 @dataclass(slots=True)
@@ -50,13 +50,25 @@ def prepare(folder: Path, now: datetime) -> Start:
         migrate(path, now)
         return start
     except sqlite3.Error as fault:
-        raise in_words(fault, folder) from fault
+        raise (_in_the_way(fault, folder) if passing(fault) else in_words(fault, folder)) from fault
     except OSError as fault:
         raise StoreFault(
             f"The data folder {folder} cannot be used ({fault.strerror}). Nothing was changed: mend that, or start "
             "with another folder by --data-dir.",
             503,
         ) from fault
+
+
+def _in_the_way(fault: sqlite3.Error, folder: Path) -> StoreFault:
+    """Say why the file cannot be opened just now, which says nothing of the file itself."""
+    if "locked" in str(fault):
+        why = "another program holds its file. Nothing was changed: close that program and start Greyspell again"
+    else:
+        why = (
+            f"SQLite says: {fault}. Nothing was changed: look at that folder and its disk and start Greyspell again, "
+            "or start it with another folder by --data-dir"
+        )
+    return StoreFault(f"The data folder {folder} cannot be opened just now: {why}.", 503)
 
 
 def writable(path: Path) -> bool:
@@ -98,8 +110,8 @@ def _mend(start: Start, now: datetime) -> None:
     fault = fault_of(path)
     if not fault:
         return
-    aside = None if not path.exists() else _put_aside(path, now)
     good = next((copy for copy in kept if not fault_of(copy)), None)
+    aside = None if not path.exists() else _put_aside(path, now)
     remove(path)
     if good is not None:
         with only_read(good) as db:

@@ -111,6 +111,18 @@ MIGRATIONS = (
 """One script a schema version; `user_version` counts those that have run."""
 
 
+_PASSING = (
+    sqlite3.SQLITE_BUSY,
+    sqlite3.SQLITE_LOCKED,
+    sqlite3.SQLITE_PROTOCOL,
+    sqlite3.SQLITE_CANTOPEN,
+    sqlite3.SQLITE_IOERR,
+    sqlite3.SQLITE_NOMEM,
+    sqlite3.SQLITE_FULL,
+)
+"""Primary codes of SQLite that a whole file may give, too; the lowest byte of every further code."""
+
+
 class StoreFault(InputError):
     """Why nothing can be read or kept just now, as a sentence with the remedy; `status` is the HTTP status."""
 
@@ -146,6 +158,12 @@ def in_words(fault: sqlite3.Error, folder: Path) -> StoreFault:
             "close that program and save again.",
             503,
         )
+    if "disk I/O" in said:
+        return StoreFault(
+            f"Nothing was saved: the disk of the folder {folder} does not read or write as it should ({said}). What "
+            "you typed is still here: look at that disk and at its plug, and save again.",
+            503,
+        )
     return StoreFault(
         f"The file in the folder {folder} cannot be read as it should ({said}); it may be damaged. Stop Greyspell and "
         "start it again: it looks the file over, keeps it, and brings the last good copy back.",
@@ -172,6 +190,11 @@ def fault_in(db: sqlite3.Connection) -> str:
     """Say why a file is damaged or not ours, in a few words; empty if it is whole.
 
     A file of a newer schema is not looked into.
+
+    Raises
+    ------
+    sqlite3.Error
+        If it could not be looked into just now (`passing`).
     """
     try:
         if schema_of(db) > len(MIGRATIONS):
@@ -183,7 +206,15 @@ def fault_in(db: sqlite3.Connection) -> str:
             return "its tables are not those of Greyspell"
         return _unreadable(db)
     except (sqlite3.Error, UnicodeDecodeError, OverflowError) as fault:
+        if passing(fault):
+            raise
         return f"SQLite says: {fault}"
+
+
+def passing(fault: Exception) -> bool:
+    """Tell whether what SQLite could not do says nothing of the file: it is held, or its disk does not answer."""
+    code = getattr(fault, "sqlite_errorcode", None)
+    return code is not None and code & 0xFF in _PASSING
 
 
 def _tables(db: sqlite3.Connection) -> list[tuple[str, str, str]]:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import random
 import sqlite3
-from collections.abc import Callable
-from contextlib import closing
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -189,6 +190,60 @@ def test_a_damaged_copy_is_passed_over(tmp_path: Path, clock: Clock, small_house
     after = Store(tmp_path, clock)
     assert "good copy of 25 Nov 2026, 17:30 UTC" in after.said[0]
     after.close()
+
+
+def test_a_file_that_another_program_holds_is_left_as_it_is(
+    tmp_path: Path, clock: Clock, small_house: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    filled(tmp_path, clock, small_house)
+    clock.now += timedelta(hours=1)
+    one = Store(tmp_path, clock)
+    one.save(1, 7, {**small_house, "note": "after the copy"}, "noted")
+    one.close()
+    connect = sqlite3.connect
+    monkeypatch.setattr(sqlite3, "connect", partial(connect, timeout=0.05))
+    with closing(connect(tmp_path / FILE_NAME, isolation_level=None)) as other:
+        other.execute("PRAGMA locking_mode = EXCLUSIVE")
+        other.execute("BEGIN EXCLUSIVE")
+        before = {one.name: one.read_bytes() for one in tmp_path.iterdir()}
+        with pytest.raises(StoreFault, match="another program holds its file") as refused:
+            Store(tmp_path, clock)
+        assert refused.value.status == 503
+        assert {one.name: one.read_bytes() for one in tmp_path.iterdir()} == before
+    after = Store(tmp_path, clock)
+    assert (after.said, after.current().revision) == ((), 8)
+    after.close()
+
+
+@pytest.mark.parametrize("code", [sqlite3.SQLITE_IOERR_READ, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_BUSY_RECOVERY])
+@pytest.mark.parametrize("of_a_copy", [False, True])
+def test_a_disk_that_does_not_answer_at_the_start_is_no_damage(
+    tmp_path: Path,
+    clock: Clock,
+    small_house: dict[str, Any],
+    monkeypatch: pytest.MonkeyPatch,
+    code: int,
+    of_a_copy: bool,
+) -> None:
+    filled(tmp_path, clock, small_house)
+    if of_a_copy:
+        (tmp_path / FILE_NAME).write_bytes(b"gone")
+    before = {one.name: one.read_bytes() for one in tmp_path.iterdir()}
+    only_read = store_copies.only_read
+
+    @contextmanager
+    def failing(path: Path) -> Iterator[sqlite3.Connection]:
+        if (".copy." in path.name) == of_a_copy:
+            fault = sqlite3.OperationalError("as made up")
+            fault.sqlite_errorcode = code
+            raise fault
+        with only_read(path) as db:
+            yield db
+
+    monkeypatch.setattr(store_copies, "only_read", failing)
+    with pytest.raises(StoreFault, match="Nothing was changed"):
+        Store(tmp_path, clock)
+    assert {one.name: one.read_bytes() for one in tmp_path.iterdir()} == before
 
 
 def test_a_migration_that_fails_leaves_the_file_as_it_was(
