@@ -20,6 +20,8 @@ from webapp.bench_words import KIND_WORDS
 from webapp.forms import Field, Parsed, filled, number_field, parse
 from webapp.kept_columns import ROWS, Choosable, Column, choosable, columns_of, columns_sent, refusals
 from webapp.numbers import whole
+from webapp.render import SHOWN_IN
+from webapp.shown_in import as_typed_now
 from webapp.words import listed
 
 if TYPE_CHECKING:
@@ -40,7 +42,7 @@ ABOUT = {
 UNIT_WORDS = {"degC": "°C", "degF": "°F", "mOhm": "milliohm", "Ohm": "ohm"}
 DECIMALS = ((".", "a point"), (",", "a comma"))
 SIGNS = (("as written", "is positive"), ("flip", "is negative"))
-CHOOSING = ("kind", "was_kind", "act")
+CHOOSING = ("kind", "was_kind", "act", SHOWN_IN)
 SHARED = ("chemistry", "label_ah", "decimal")
 """What is the same of every kind of file; everything else that is chosen for one kind is kept apart for it."""
 DELIMITERS = {"\t": "tabs", " ": "spaces", ";": "semicolons", ",": "commas", "|": "bars"}
@@ -136,13 +138,14 @@ def _as_sent(content: bytes, kind: str, sent: Mapping[str, str]) -> Draft:
     columns, errors = columns_sent(sent)
     sign = sent.get("current_sign", SIGNS[0][0])
     chosen = Choices(kind=kind, columns=columns, current_sign=sign, decimal=sent.get("decimal", ""))
+    sent, unturned = as_typed_now(fields, sent)
     form: Parsed[Any] = parse(fields, sent, build=lambda values: dataclasses.replace(chosen, **values))
     try:
         reading = reading_of(content, chosen)
     except InputError as fault:
         reading = guessed(content, kind)
         errors.setdefault("", fault.message)
-    every = {**errors, **form.errors}
+    every = {**errors, **form.errors, **unturned}
     draft = _draft(content, reading, fields, form.refused(every) if every else form, sent)
     return draft if every else dataclasses.replace(draft, choices=form.value)
 

@@ -28,6 +28,7 @@ from webapp.numbers import whole
 from webapp.parts import SINGLES, new_id, put, things, with_values, without
 from webapp.readings import with_readings
 from webapp.render import mark_of
+from webapp.shown_in import as_typed_now
 from webapp.store import Conflict, Document, Saved, Store
 from webapp.store_schema import StoreFault
 from webapp.units import tell
@@ -143,14 +144,16 @@ def change_part(
 
     `what` may wait for it, to tell what was made of it.
     """
-    form: Parsed[Values] = parse(card.fields, sent, build=build)
-    stands, card = card, replace(card, form=form)
     saved = opened(request)[0]
+    sent, unread = as_typed_now(card.fields, sent)
+    form: Parsed[Values] = parse(card.fields, sent, build=build)
+    stands, card = card, _without(replace(card, form=form), unread)
     against = _against(request, saved, sent)
     if against:
-        request.state.meanwhile = meanwhile(store_of(request), saved, sent, card, stands, path)
-        return show(request, card.refused(against), HTTPStatus.CONFLICT)
-    values = form.value
+        if not unread:
+            request.state.meanwhile = meanwhile(store_of(request), saved, sent, card, stands, path)
+        return show(request, card.refused(against | unread), HTTPStatus.CONFLICT)
+    values = card.form.value
     if values is None:
         return show(request, card, HTTPStatus.UNPROCESSABLE_ENTITY)
     return save(
@@ -167,13 +170,15 @@ def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
     """Add a thing or save a changed one, from what its form sent."""
     saved, house = opened(request)
     blank = shelf.card(house, sent.get("item_id", ""), sent)
-    card = replace(blank, form=parse(blank.fields, sent, build=lambda values: values))
+    sent, unread = as_typed_now(blank.fields, sent)
+    card = _without(replace(blank, form=parse(blank.fields, sent, build=lambda values: values)), unread)
     values = card.form.value
     against = _against(request, saved, sent)
     if against:
-        stands = shelf.card(house, card.id, {})
-        request.state.meanwhile = meanwhile(store_of(request), saved, sent, card, stands, f"{shelf.path}#{card.id}")
-        return shelf.show(request, card.refused(against), HTTPStatus.CONFLICT)
+        stands, there = shelf.card(house, card.id, {}), f"{shelf.path}#{card.id}"
+        if not unread:
+            request.state.meanwhile = meanwhile(store_of(request), saved, sent, card, stands, there)
+        return shelf.show(request, card.refused(against | unread), HTTPStatus.CONFLICT)
     if values is None:
         return shelf.show(request, _with_the_rest(shelf, saved.document, blank, card), HTTPStatus.UNPROCESSABLE_ENTITY)
     thing_id = card.id or new_id(values["name"], shelf.section, saved.document)
@@ -190,6 +195,11 @@ def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
         f"{shelf.path}#{shelf.anchor}-{thing_id}",
         lambda errors, status: shelf.show(request, card.refused(errors), status),
     )
+
+
+def _without(card: Card, unread: dict[str, str]) -> Card:
+    """The card, refused where something on it was typed in other units and could not be read."""
+    return card.refused({**card.form.errors, **unread}) if unread else card
 
 
 def _read_as(card: Card) -> str:

@@ -9,7 +9,7 @@ import hashlib
 import math
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from datetime import datetime
 from functools import cache, lru_cache
 from typing import Any
@@ -115,6 +115,15 @@ def mark_of(saved: Saved) -> str:
     return saved.hash[:12]
 
 
+SHOWN_IN = "shown_in"
+"""Field by which a form that is kept says in which units it was shown: another tab may change them meanwhile."""
+
+
+def shown_in() -> str:
+    """Write the units of the request for that field."""
+    return ",".join(astuple(chosen()))
+
+
 def saved_at(saved: Saved, now: datetime) -> str:
     """Write when a version was saved, on the household's own clock; the day only if it is not today."""
     zone = ZoneInfo(saved.document["site"]["time_zone"])
@@ -162,6 +171,7 @@ def environment() -> jinja2.Environment:
         "goes_on": GOES_ON,
         "merged_query": merged_query,
         "other_measures": other_measures,
+        "shown_in": shown_in,
     }
     env.globals |= {"ui": env.get_template("_field.html").module, "chart": env.get_template("_chart.html").module}
     return env

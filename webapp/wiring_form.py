@@ -6,6 +6,7 @@ A cross-section is typed in mm² or as an AWG size and kept in mm².
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 
 from engine.errors import InputError
 from engine.fields import Quantity, quantities
@@ -95,6 +96,24 @@ def _stored(wiring: Wiring | None) -> Values:
         if (size := awg_name(leg.area_mm2)) and not _one_field():
             values |= {f"{place}.area_mm2": None, f"{place}.{AWG}": size}
     return values
+
+
+def in_the_fields_of_now(sent: Mapping[str, str]) -> dict[str, str]:
+    """What a form sent, an AWG size with its unit where one field takes both, which another tab may have chosen since.
+
+    Examples
+    --------
+    >>> in_the_fields_of_now({"main.area_mm2": "", "main.awg": "4"})
+    {'main.area_mm2': '', 'main.awg': '4'}
+    """
+    sizes = {place: sent.get(f"{place}.{AWG}", "").strip() for place in LEGS} if _one_field() else {}
+    alone = {place: size for place, size in sizes.items() if size and not sent.get(f"{place}.area_mm2", "").strip()}
+    return {**sent, **{f"{place}.area_mm2": f"AWG {_bare(size)}" for place, size in alone.items()}}
+
+
+def _bare(size: str) -> str:
+    """An AWG size without the letters and the sign that people write beside it."""
+    return size.upper().replace("AWG", "").strip("# ")
 
 
 def wiring_of(values: Values, old: Document | None) -> Document:

@@ -29,6 +29,7 @@ from tests.web.fuzzing import CELLS, KNOWN
 from tests.web.meter_files import meter_csv
 from tests.web.sun_files import kc_of_years, roof_log
 from tests.web.test_sheet import full_house
+from webapp import bench_example, bench_store
 from webapp.as_shown import AsShown
 from webapp.facts import shown as fact_shown
 from webapp.forms import Field, number_field, parse
@@ -343,6 +344,88 @@ def test_a_temperature_typed_in_fahrenheit_is_the_one_typed_in_celsius(client_of
     assert refused.status_code == 422
     assert "Cell temperature must be a number from -40 to 140 °F; got 200." in soup(refused).get_text()
     assert soup(refused).find(id="bank-store-cell_c")["value"] == "200"  # type: ignore[index]
+
+
+def chosen_elsewhere(client: Client, **units: str) -> None:
+    """Another tab chooses units."""
+    form = form_of(soup(client.get("/units")), "units-form")
+    assert client.post("/units", form | units).status_code == 303
+
+
+@pytest.mark.parametrize("by_leaving", [False, True], ids=["without scripts", "by leaving a field"])
+def test_a_form_shown_in_other_units_is_read_in_those(client_of: Opener, by_leaving: bool) -> None:
+    client = client_of(house_in({}))
+    opened = form_of(soup(client.get("/banks?edit=store")), "bank-store-form")
+    before = client.document()
+    assert (opened["cell_c"], opened["board.charge_min_c"]) == ("12", "4")
+    chosen_elsewhere(client, temperature="f", decimal="comma", clock="12")
+    refused = soup(client.post("/banks", opened | {"label_ah": "300.5", "tested_c": "26"}))
+    rows = [[cell.get_text() for cell in row.select("th, td")] for row in refused.select(".meanwhile tbody tr")]
+    assert [row[1:] for row in rows] == [["300,5", "280"], ["78,8", "69,8"]]
+    again = form_of(refused, "bank-store-form")
+    if by_leaving:  # the fields stay as they are on the screen, and only take the version that stands now
+        again = opened | {"label_ah": "300.5", "tested_c": "26"} | {name: again[name] for name in ("revision", "mark")}
+    assert client.post("/banks", again).status_code == 303
+    bank = client.document()["banks"][0]
+    assert bank == before["banks"][0] | {"label_ah": 300.5, "tested_c": 26.0}
+
+
+@pytest.mark.parametrize("choice", list(OTHER.items()), ids=[f"{n}={c}" for n, c in OTHER.items()])
+@pytest.mark.parametrize("back", [False, True], ids=["to it", "from it"])
+def test_every_form_shown_in_other_units_and_kept_changes_nothing(
+    client_of: Opener, choice: tuple[str, str], back: bool
+) -> None:
+    name, other = choice
+    usual = next(iter(CHOICES[name][1]))
+    then, now = (other, usual) if back else (usual, other)
+    house = household.write(household.read(house_in({name: then})))
+    client = client_of(house)
+    before = client.document()
+    shown = {path: soup(client.get(path)) for path in FORMS if path != "/units"}
+    chosen_elsewhere(client, **{name: now})
+    for path, page in shown.items():
+        for form in page.find_all("form", id=re.compile("-form$")):
+            if not form.find("input", attrs={"name": "item_id", "value": re.compile(".")}):
+                continue
+            saved = client.store.current()
+            typed = form_of(page, str(form["id"])) | {"revision": str(saved.revision), "mark": mark_of(saved)}
+            response = client.post(str(form["action"]), typed)
+            assert response.status_code == 303, (path, form["id"], soup(response).select(".error"))
+            after = household.write(household.read(client.document()))
+            assert {**after, "units": before["units"]} == before, (path, form["id"])
+
+
+def test_what_could_not_be_read_in_the_units_it_was_typed_in_is_to_be_typed_anew(client_of: Opener) -> None:
+    client = client_of(house_in({}))
+    opened = form_of(soup(client.get("/banks?edit=store")), "bank-store-form")
+    chosen_elsewhere(client, temperature="f")
+    refused = soup(client.post("/banks", opened | {"cell_c": "70"}))
+    assert refused.select_one(".meanwhile") is None
+    assert "type it anew" in refused.find(id="bank-store-cell_c-error").get_text()  # type: ignore[union-attr]
+    saved = client.store.current()
+    late = opened | {"cell_c": "70", "revision": str(saved.revision), "mark": mark_of(saved)}
+    assert client.post("/banks", late).status_code == 422
+    assert client.document()["banks"][0]["cell_c"] == 12.0
+
+
+def test_an_awg_size_of_its_own_field_goes_into_the_one_that_takes_both(client_of: Opener) -> None:
+    client = client_of(house_in({}))
+    opened = form_of(soup(client.get("/wiring")), "wiring-store-form")
+    chosen_elsewhere(client, wire="awg")
+    sent = opened | {"main.area_mm2": "", "main.awg": "awg 4/0"}
+    again = form_of(soup(client.post("/wiring", sent)), "wiring-store-form")
+    assert again["main.area_mm2"] == "4/0"
+    assert client.post("/wiring", again).status_code == 303
+    assert client.document()["banks"][0]["wiring"]["main"]["area_mm2"] == awg_mm2("4/0")
+
+
+def test_a_draft_of_a_cell_test_shown_in_other_units_is_read_in_those(client_of: Opener) -> None:
+    client = client_of(house_in({}))
+    address = CELL_TESTS.draft_at(client, bench_example.log())
+    opened = form_of(soup(client.get(address)), "read-form") | {"test_c": "12"}
+    chosen_elsewhere(client, temperature="f")
+    assert client.post(f"{address}/read", opened | {"act": "read"}).status_code == 303
+    assert bench_store.accepted(client.store, 1)[0].choices["test_c"] == 12.0
 
 
 # -- documents and programs

@@ -17,9 +17,10 @@ from webapp.inputs import inputs_used
 from webapp.parts import with_values
 from webapp.questions import Blocked, first_step, json_reply
 from webapp.render import Page, render
+from webapp.shown_in import as_typed_now
 from webapp.standing import next_step
 from webapp.store import Document
-from webapp.wiring_form import wiring_card, wiring_of
+from webapp.wiring_form import in_the_fields_of_now, wiring_card, wiring_of
 from webapp.wiring_view import wiring_view
 
 PAGE = Page("Check", "Wiring", "/wiring", "Which currents, losses and fuses are to be checked?")
@@ -58,11 +59,14 @@ def change(request: Request, sent: Sent) -> Response:
         raise HTTPException(HTTPStatus.NOT_FOUND, "That bank is no longer in the household; it was removed meanwhile.")
     stored = next(one for one in saved.document["banks"] if one["id"] == bank.id).get("wiring")
     card = wiring_card(bank)
+    sent, unread = as_typed_now(card.fields, in_the_fields_of_now(sent))
     form: Parsed[Document] = parse(card.fields, sent, build=lambda values: wiring_of(values, stored))
+    if unread:
+        form = form.refused({**form.errors, **unread})
     card = replace(card, form=form)
     against = elsewhere(saved, sent)
     if against:
-        return _show(request, card.refused(against), HTTPStatus.CONFLICT)
+        return _show(request, card.refused(against | unread), HTTPStatus.CONFLICT)
     if form.value is None:
         return _show(request, card, HTTPStatus.UNPROCESSABLE_ENTITY)
     entered = {"wiring": form.value}
