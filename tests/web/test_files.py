@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from engine.errors import InputError
-from tests.conftest import Client, form_of, soup
+from tests.conftest import SMALL_HOUSE, Client, form_of, soup
+from tests.web.conftest import Opener
 from webapp import store
 from webapp.pages.files import LONGEST_NAME, free_name
 
@@ -195,6 +196,47 @@ def test_a_name_must_have_a_length(client: Client, name: str) -> None:
     response = client.post("/files/rename", {"revision": "1", "name": name, "note": ""})
     assert response.status_code == 422
     assert "1 to 80 characters" in response.text
+
+
+def _named(response: Any) -> tuple[str, str]:
+    """Name and note as the page shows them, read as a browser reads them."""
+    page = soup(response)
+    name, note = page.find("input", id="name"), page.find("textarea", id="note")
+    assert name is not None
+    assert note is not None
+    return str(name["value"]), note.get_text().removeprefix("\n")
+
+
+@pytest.mark.parametrize(
+    ("name", "note", "status"),
+    [
+        ("Barn", "Ours", 409),
+        ("", "Ours", 422),
+        ("x" * 81, "\nOurs", 422),
+        ("Barn", "n" * 5001, 422),
+        ("Barn", "a", 503),
+    ],
+    ids=["saved elsewhere", "no name", "a long name", "a long note", "not to be written"],
+)
+def test_a_refused_name_and_note_stay_as_typed(client: Client, name: str, note: str, status: int) -> None:
+    if status == 409:
+        prices = form_of(soup(client.get("/prices")), "prices-form")
+        assert client.post("/prices", prices | {"bank_per_kwh": "200"}).status_code == 303
+    if status == 503:
+        client.store._db.execute("PRAGMA query_only = ON")
+    answer = client.post("/files/rename", {"household": "1", "revision": "1", "name": name, "note": note})
+    assert answer.status_code == status
+    assert _named(answer) == (name, note)
+    assert _named(client.get("/files")) == ("Test croft", "")
+
+
+@pytest.mark.parametrize("length", [81, 200])
+def test_a_household_that_came_with_a_long_name_can_be_given_a_note(client_of: Opener, length: int) -> None:
+    client = client_of({**SMALL_HOUSE, "name": "n" * length})
+    sent = {"revision": "1", "name": "n" * length, "note": "Ours"}
+    assert client.post("/files/rename", sent).status_code == 303
+    assert client.document()["note"] == "Ours"
+    assert client.post("/files/rename", sent | {"revision": "2", "name": "m" * length}).status_code == 422
 
 
 @pytest.mark.parametrize("path", ["/undo", "/files/version"])

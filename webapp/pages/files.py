@@ -44,7 +44,14 @@ COPY = " (copy)"
 LONGEST_NAME = 80
 
 
-def _show(request: Request, errors: dict[str, str] | None = None, status: int = 200, lead: str = "") -> Response:
+def _show(
+    request: Request,
+    errors: dict[str, str] | None = None,
+    status: int = 200,
+    lead: str = "",
+    typed: Typed | None = None,
+) -> Response:
+    """Show the page, with name and note as `typed` where they were refused."""
     store = store_of(request)
     saved, house = opened(request)
     versions = store.versions(saved.household_id, SHOWN_VERSIONS + 1)
@@ -64,6 +71,7 @@ def _show(request: Request, errors: dict[str, str] | None = None, status: int = 
         folder=store.folder,
         errors=errors or {},
         lead=lead,
+        named={"name": house.name, "note": house.note} | (typed or {}),
         taken_in=saved.revision == 1 and "taken" in request.query_params,
         step=next_step(house),
     )
@@ -182,15 +190,19 @@ def undelete(request: Request, sent: Sent) -> Response:
 def rename(request: Request, sent: Sent) -> Response:
     """Give the open household another name and note."""
     name, note = sent.get("name", "").strip(), sent.get("note", "").strip()
-    if not 1 <= len(name) <= LONGEST_NAME:
-        return _show(request, {"name": f"The name must be 1 to {LONGEST_NAME} characters long; got {len(name)}."}, 422)
+
+    def show(errors: dict[str, str], status: int) -> Response:
+        return _show(request, errors, status, typed={one: sent.get(one, "") for one in ("name", "note")})
+
+    if not 1 <= len(name) <= LONGEST_NAME and name != opened(request)[0].name.strip():
+        return show({"name": f"The name must be 1 to {LONGEST_NAME} characters long; got {len(name)}."}, 422)
     return save(
         request,
         sent,
         lambda document: {**document, "name": name, "note": note},
         f"named {name}",
         PAGE.path,
-        lambda errors, status: _show(request, errors, status),
+        show,
     )
 
 
