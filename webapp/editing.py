@@ -34,6 +34,8 @@ from webapp.store_schema import StoreFault
 from webapp.units import tell
 
 Typed = dict[str, str]
+ABOUT = ("household", "revision", "mark")
+"""Fields by which a form says from which version of which household it was opened."""
 Show = Callable[[dict[str, str], int], Response]
 """Shows the page again with what to mend, by field, and a status."""
 
@@ -263,6 +265,25 @@ def elsewhere(saved: Saved, sent: Typed) -> dict[str, str]:
     if sent.get("mark", mark_of(saved)) == mark_of(saved) and whole(sent.get("revision", "")) == saved.revision:
         return {}
     return {"": conflict_sentence(saved)}
+
+
+def meant(request: Request, household: str) -> Saved:
+    """Return the open household, which has to be the one that a form was of; one that names none is of the open one.
+
+    For what is kept beside the versions of a household.
+
+    Raises
+    ------
+    InputError
+        If another household was opened meanwhile.
+    """
+    saved, _ = opened(request)
+    if household and whole(household) != saved.household_id:
+        raise InputError(
+            "household",
+            f"“{saved.name}” was opened elsewhere after this page, which is of another household; nothing was changed.",
+        )
+    return saved
 
 
 def conflict_sentence(newer: Saved) -> str:

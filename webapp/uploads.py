@@ -39,12 +39,13 @@ ONE = "/{file_id:number}"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Brought:
-    """What a form brought: a file, or pasted rows."""
+    """What a form brought: a file, or pasted rows; and the number of the household it was opened in."""
 
     file_name: str = ""
     content: bytes = b""
     pasted: str = ""
     pasted_too_long: bool = False
+    household: str = ""
 
     @property
     def field(self) -> str:
@@ -100,10 +101,11 @@ async def brought(request: Request) -> Brought:
 
 
 async def _taken(form: FormData) -> Brought:
-    sent, pasted = form.get("file"), str(form.get("pasted", ""))
+    sent, pasted, household = form.get("file"), str(form.get("pasted", "")), str(form.get("household", ""))
     if isinstance(sent, UploadFile) and sent.filename:
-        return Brought(file_name=sent.filename, content=await sent.read(), pasted=pasted)
-    return Brought(pasted=pasted)
+        content = await sent.read()
+        return Brought(file_name=sent.filename, content=content, pasted=pasted, household=household)
+    return Brought(pasted=pasted, household=household)
 
 
 Upload = Annotated[Brought, Depends(brought)]

@@ -8,6 +8,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+from bs4 import BeautifulSoup
 
 from tests.conftest import Client, Clock, form_of, soup
 from tests.web.bringing import CELL_TESTS, LOG, RECORDS, Pages, text_of
@@ -104,6 +105,70 @@ def test_rename_delete_and_bring_back(client: Client, pages: Pages) -> None:
     assert gone.find("button", attrs={"aria-label": undo})
     assert client.post(f"{address}/undelete", {}).headers["Location"] == address
     assert soup(client.get(pages.path)).select(f'a[href="{address}"]')
+
+
+def _bring_form(page: BeautifulSoup) -> dict[str, str]:
+    """The hidden fields of the form that brings a file."""
+    form = page.find("form", enctype="multipart/form-data")
+    assert form is not None
+    return {str(one["name"]): str(one["value"]) for one in form.find_all("input", type="hidden")}
+
+
+@of_every_kind
+@pytest.mark.parametrize("as_file", [True, False], ids=["file", "pasted"])
+def test_a_page_left_open_brings_nothing_into_another_household(client: Client, pages: Pages, as_file: bool) -> None:
+    opened = _bring_form(soup(client.get(pages.path)))
+    assert client.post("/files/duplicate", {"household": "1"}).status_code == 303
+    before = pages.counted(client)
+    brought = {"file": ("brought.csv", CONTENT[pages]), "pasted": (None, "")}
+    pasted = {"file": ("", b""), "pasted": (None, CONTENT[pages])}
+    texts = {name: (None, text) for name, text in opened.items()}
+    answer = client.post(pages.path, files=(brought if as_file else pasted) | texts)
+    assert answer.status_code == 422
+    assert "“Test croft (copy)” was opened elsewhere after this page" in text_of(soup(answer))
+    assert pages.counted(client) == before
+    if not as_file:
+        area = soup(answer).find("textarea", id="pasted")
+        assert area is not None
+        assert area.get_text().strip() == CONTENT[pages].strip()
+    again = {name: (None, text) for name, text in _bring_form(soup(answer)).items()}
+    assert client.post(pages.path, files=brought | again).status_code == 303
+
+
+def _hidden(client: Client, path: str, action: str) -> dict[str, str]:
+    """What a button of a page sends."""
+    form = soup(client.get(path)).find("form", action=action)
+    assert form is not None
+    return {str(one["name"]): str(one["value"]) for one in form.find_all("input", type="hidden")}
+
+
+@pytest.mark.parametrize(
+    ("page", "action", "table"),
+    [
+        ("/cell-tests", "/cell-tests/example", "cell_tests"),
+        ("/log", "/log/example", "meter_files"),
+        ("/cell-tests/plan", "/cell-tests/plan/keep", "bench_plans"),
+        ("/cell-tests/plan", "/cell-tests/plan/drop", "bench_plans"),
+    ],
+)
+def test_a_button_of_a_page_left_open_keeps_nothing_in_another_household(
+    client: Client, page: str, action: str, table: str
+) -> None:
+    def count() -> int:
+        found: int = client.store.rows(f"SELECT count(*) AS n FROM {table}")[0]["n"]
+        return found
+
+    if action.endswith("drop"):
+        assert client.post("/cell-tests/plan/keep", _hidden(client, page, "/cell-tests/plan/keep")).status_code == 303
+    opened, before = _hidden(client, page, action), count()
+    client.post("/files/duplicate", {"household": "1"})
+    refused = client.post(action, opened)
+    assert refused.status_code == 422
+    assert "was opened elsewhere after this page" in refused.text
+    assert count() == before
+    client.post("/files/open", {"household": "1"})
+    assert client.post(action, opened).status_code == 303
+    assert count() == before + (-1 if action.endswith("drop") else 1)
 
 
 @of_every_kind

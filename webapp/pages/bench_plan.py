@@ -32,7 +32,7 @@ from engine.json_answer import plain_data
 from webapp import bench_store
 from webapp.bench_score import kept_words
 from webapp.bench_words import bar_in_unit, in_unit
-from webapp.editing import Sent, opened, store_of
+from webapp.editing import ABOUT, Sent, meant, opened, store_of
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.numbers import whole
 from webapp.problems import problems
@@ -95,20 +95,20 @@ def as_json(request: Request) -> Response:
 @router.post(f"{PATH}/keep")
 def keep(request: Request, sent: Sent) -> Response:
     """Keep a plan with its forecast."""
-    saved, house = opened(request)
+    saved, house = meant(request, sent.get("household", "")), opened(request)[1]
     question = read_question(sent, house)
     if question.plan is None:
         raise InputError("", " ".join(question.form.errors.values()))
     forecast: dict[str, Any] = plain_data(question.plan)
     bench_store.keep_plan(store_of(request), saved.household_id, asked_of(question.plan, question.form), forecast)
-    back = plain_query({name: text for name, text in sent.items() if text} | {"kept": "1"})
+    back = plain_query({name: text for name, text in sent.items() if text and name not in ABOUT} | {"kept": "1"})
     return RedirectResponse(f"{PATH}?{back}", HTTPStatus.SEE_OTHER)
 
 
 @router.post(f"{PATH}/drop")
 def drop(request: Request, sent: Sent) -> Response:
     """Throw a kept plan away."""
-    saved, _ = opened(request)
+    saved = meant(request, sent.get("household", ""))
     bench_store.drop_plan(store_of(request), saved.household_id, whole(sent.get("plan", "")) or 0)
     return RedirectResponse(PATH, HTTPStatus.SEE_OTHER)
 

@@ -14,7 +14,7 @@ from engine.errors import InputError
 from webapp import bench_example, bench_store
 from webapp.bench_reading import first_choices, guessed
 from webapp.bench_words import row
-from webapp.editing import Sent, opened, store_of
+from webapp.editing import Sent, meant, opened, store_of
 from webapp.pages import bench_plan, cell_test
 from webapp.render import Page, render
 from webapp.uploads import MOST_MB, Brought, Upload
@@ -50,6 +50,7 @@ def page(request: Request) -> Response:
 def upload(request: Request, sent: Upload) -> Response:
     """Take a file or pasted rows in as a draft, or say in one sentence why not."""
     try:
+        meant(request, sent.household)
         content = sent.one_of()
         reading = guessed(content)
     except InputError as fault:
@@ -60,6 +61,7 @@ def upload(request: Request, sent: Upload) -> Response:
 @router.post(f"{PAGE.path}/example")
 def try_example(request: Request, sent: Sent) -> Response:
     """Take the made-up log in, as if it had been uploaded."""
+    meant(request, sent.get("household", ""))
     content = bench_example.log()
     reading = guessed(content)
     return _draft(request, "Made-up log", content, reading, bench_example.CHEMISTRY, bench_example.LABEL_AH)

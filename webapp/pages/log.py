@@ -14,7 +14,7 @@ from starlette.responses import RedirectResponse, Response
 from engine.errors import InputError, Unreachable
 from webapp import log_example, meter_store
 from webapp.downloads import csv_text, file_response
-from webapp.editing import Sent, local_now, opened, store_of
+from webapp.editing import Sent, local_now, meant, opened, store_of
 from webapp.log_days import LogDays, days_of_whole
 from webapp.log_reading import KIND, first_known, taking
 from webapp.log_view import FIRST_ROWS, as_data, daily_table, log_view
@@ -78,6 +78,7 @@ def upload(request: Request, sent: Upload) -> Response:
     saved, house = opened(request)
     store = store_of(request)
     try:
+        meant(request, sent.household)
         content = sent.one_of()
         known = first_known(store, saved.household_id, content, ZoneInfo(house.site.time_zone))
     except InputError as fault:
@@ -89,6 +90,7 @@ def upload(request: Request, sent: Upload) -> Response:
 @router.post(f"{PAGE.path}/example")
 def try_example(request: Request, sent: Sent) -> Response:
     """Take the made-up log of the open household in and read it at once."""
+    meant(request, sent.get("household", ""))
     saved, house = opened(request)
     store, zone = store_of(request), ZoneInfo(house.site.time_zone)
     try:

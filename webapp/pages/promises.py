@@ -22,7 +22,7 @@ from engine.errors import InputError
 from engine.fields import Quantity
 from webapp import promise_store
 from webapp.downloads import csv_text, file_response
-from webapp.editing import Sent, Typed, local_now, opened, store_of
+from webapp.editing import ABOUT, Sent, Typed, local_now, meant, opened, store_of
 from webapp.forms import Field, Parsed, Values, number_field, parse
 from webapp.now_question import read_question
 from webapp.numbers import whole
@@ -78,8 +78,8 @@ def as_csv(request: Request) -> Response:
 @router.post(f"{PAGE.path}/keep")
 def keep(request: Request, sent: Sent) -> Response:
     """Keep the answer to a question of Today, worked out anew as it was asked."""
-    saved = _meant(request, sent)
-    typed = {name: text for name, text in sent.items() if name not in ("household", "revision", "mark")}
+    saved = meant(request, sent.get("household", ""))
+    typed = {name: text for name, text in sent.items() if name not in ABOUT}
     question = read_question(request, with_readings(typed))
     if question.form.errors:
         raise InputError("", " ".join(question.form.errors.values()))
@@ -96,7 +96,7 @@ def keep(request: Request, sent: Sent) -> Response:
 @router.post(f"{PAGE.path}/came")
 def came(request: Request, sent: Sent) -> Response:
     """Take what came of an answer."""
-    saved = _meant(request, sent)
+    saved = meant(request, sent.get("household", ""))
     fields, kept = _fields(request, whole(sent.get("answer", "")))
     form: Parsed[Values] = parse(fields, sent, build=lambda values: values)
     if form.value is not None:
@@ -112,7 +112,7 @@ def came(request: Request, sent: Sent) -> Response:
 @router.post(f"{PAGE.path}/delete")
 def delete(request: Request, sent: Sent) -> Response:
     """Delete an answer, or all of them where none is named; they can be brought back."""
-    saved = _meant(request, sent)
+    saved = meant(request, sent.get("household", ""))
     promise_store.delete(store_of(request), saved.household_id, _id_of(sent))
     return RedirectResponse(f"{PAGE.path}#deleted", HTTPStatus.SEE_OTHER)
 
@@ -120,7 +120,7 @@ def delete(request: Request, sent: Sent) -> Response:
 @router.post(f"{PAGE.path}/undelete")
 def undelete(request: Request, sent: Sent) -> Response:
     """Bring a deleted answer back, or all of them where none is named."""
-    saved = _meant(request, sent)
+    saved = meant(request, sent.get("household", ""))
     promise_store.undelete(store_of(request), saved.household_id, _id_of(sent))
     return RedirectResponse(f"{PAGE.path}#answers", HTTPStatus.SEE_OTHER)
 
@@ -128,7 +128,7 @@ def undelete(request: Request, sent: Sent) -> Response:
 @router.post(f"{PAGE.path}/log")
 def by_log(request: Request, sent: Sent) -> Response:
     """Look in the household's meter files for what came of its answers."""
-    saved = _meant(request, sent)
+    saved = meant(request, sent.get("household", ""))
     count = score_by_log(store_of(request), saved.household_id)
     return RedirectResponse(f"{PAGE.path}?looked={count}#came", HTTPStatus.SEE_OTHER)
 
@@ -136,23 +136,11 @@ def by_log(request: Request, sent: Sent) -> Response:
 @router.post(f"{PAGE.path}/settings")
 def settings(request: Request, sent: Sent) -> Response:
     """Keep answers or not; widen ranges or not."""
-    saved = _meant(request, sent)
+    saved = meant(request, sent.get("household", ""))
     if sent.get("what") not in (KEEP, WIDEN) or sent.get("on") not in ("0", "1"):
         raise InputError("what", "This form says whether answers are kept, or ranges widened; nothing was changed.")
     promise_store.allow(store_of(request), saved.household_id, sent["what"], sent["on"] == "1")
     return RedirectResponse(f"{PAGE.path}#settings", HTTPStatus.SEE_OTHER)
-
-
-def _meant(request: Request, sent: Typed) -> Saved:
-    """The open household, which has to be the one that the form was of."""
-    saved, _ = opened(request)
-    meant = sent.get("household", "")
-    if meant and whole(meant) != saved.household_id:
-        raise InputError(
-            "household",
-            f"“{saved.name}” was opened elsewhere after this page, which is of another household; nothing was changed.",
-        )
-    return saved
 
 
 def _id_of(sent: Typed) -> int | None:

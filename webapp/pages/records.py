@@ -12,7 +12,7 @@ from starlette.responses import RedirectResponse, Response
 
 from engine.errors import InputError
 from webapp import sky_store
-from webapp.editing import Sent, opened, save, store_of
+from webapp.editing import Sent, meant, opened, save, store_of
 from webapp.pages import record
 from webapp.parts import with_values
 from webapp.records_reading import first_choices, guessed
@@ -52,8 +52,8 @@ def page(request: Request) -> Response:
 @router.post(PAGE.path)
 def upload(request: Request, sent: Upload) -> Response:
     """Take a file or pasted rows in as a draft, or say in one sentence why not."""
-    saved, _ = opened(request)
     try:
+        saved = meant(request, sent.household)
         content = sent.one_of()
         reading = guessed(content)
     except InputError as fault:
