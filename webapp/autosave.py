@@ -6,6 +6,7 @@ next save is a version of its own.
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -41,17 +42,23 @@ class _Last:
 
 @dataclass(slots=True)
 class Autosaves:
-    """The last save of each household that was made by leaving a field."""
+    """The last save of each household that was made by leaving a field.
 
+    `alone` is held while one is made and remembered: a page that is left sends all its forms at once.
+    """
+
+    alone: threading.RLock = field(default_factory=threading.RLock)
     _last: dict[int, _Last] = field(default_factory=dict)
 
     def forget(self) -> None:
         """Remember nothing: what was kept was replaced."""
-        self._last.clear()
+        with self.alone:
+            self._last.clear()
 
     def own(self, saved: Saved, page: str, revision: int | None) -> bool:
         """Whether all that was saved since a revision came from this one opened page, as when it is left in haste."""
-        last = self._last.get(saved.household_id)
+        with self.alone:
+            last = self._last.get(saved.household_id)
         if last is None or revision is None or not page or last.left.page != page:
             return False
         return last.revision == saved.revision and last.since <= revision <= last.revision
@@ -73,10 +80,15 @@ class Autosaves:
             return store.save(saved.household_id, saved.revision, document, what)
         if digest(document) == saved.hash:
             return saved
+        with self.alone:
+            return self._save_and_remember(store, saved, document, what, left)
+
+    def _save_and_remember(self, store: Store, saved: Saved, document: Document, what: str, left: Left) -> Saved:
         now = store.clock()
-        last = self._last.pop(saved.household_id, None)
+        last = self._last.get(saved.household_id)
         goes_on = last is not None and last.goes_on(saved, left, now)
         made = store.save(saved.household_id, saved.revision, document, what, instead=goes_on)
+        self._last.pop(saved.household_id, None)
         while len(self._last) >= REMEMBERED:
             self._last.pop(next(iter(self._last)))
         first_at = last.first_at if last is not None and goes_on else now

@@ -91,12 +91,14 @@ def save(
     if against:
         return show(against, HTTPStatus.CONFLICT)
     try:
-        document = change(saved.document)
         left = Left(page=sent.get(LEFT, ""), form=back)
-        if household.read(document) == household_of(saved.text):
-            made = saved
-        else:
-            made = autosaves_of(request).save(store_of(request), saved, document, what, left)
+        with autosaves_of(request).alone:
+            saved = _on_top_of_its_own(request, saved, sent)
+            document = change(saved.document)
+            if household.read(document) == household_of(saved.text):
+                made = saved
+            else:
+                made = autosaves_of(request).save(store_of(request), saved, document, what, left)
     except StoreFault as fault:
         return show({"": fault.message}, fault.status)
     except InputError as fault:
@@ -105,6 +107,21 @@ def save(
         request.state.saved = fault.newer
         return show({"": conflict_sentence(fault.newer)}, HTTPStatus.CONFLICT)
     return RedirectResponse(_told(back, made) if left.page else back, HTTPStatus.SEE_OTHER)
+
+
+def _on_top_of_its_own(request: Request, saved: Saved, sent: Typed) -> Saved:
+    """The version to save on: the newest, where the very page saved another of its forms since this one was read."""
+    if not sent.get(LEFT):
+        return saved
+    newest = store_of(request).latest(saved.household_id)
+    if newest.revision == saved.revision or not _is_own(request, newest, sent):
+        return saved
+    request.state.saved = newest
+    return newest
+
+
+def _is_own(request: Request, saved: Saved, sent: Typed) -> bool:
+    return autosaves_of(request).own(saved, sent.get(LEFT, ""), whole(sent.get("revision", "")))
 
 
 def _told(back: str, made: Saved) -> str:
@@ -184,19 +201,24 @@ def change_thing(request: Request, shelf: Shelf, sent: Typed) -> Response:
     if values is None:
         return shelf.show(request, _with_the_rest(shelf, saved.document, blank, card), HTTPStatus.UNPROCESSABLE_ENTITY)
     thing_id = card.id or new_id(values["name"], shelf.section, saved.document)
-    stored = [old for old in things(saved.document, shelf.section) if old["id"] == thing_id]
-    document, also = shelf.also(saved.document, thing_id)
+    also = shelf.also(saved.document, thing_id)[1]
     taken = [text for one in card.fields if (text := one.stands_in(card.form.raw))]
     also += f", {' and '.join(taken)} taken for what was left empty" if taken else ""
     also += _read_as(card)
     return save(
         request,
         sent,
-        lambda _: put(document, shelf.section, shelf.thing(values, stored[0] if stored else {"id": thing_id})),
+        lambda document: _with_thing(shelf, document, thing_id, values),
         f"{values['name']} {'changed' if card.id else 'added'}{also}",
         f"{shelf.path}#{shelf.anchor}-{thing_id}",
         lambda errors, status: shelf.show(request, card.refused(errors), status),
     )
+
+
+def _with_thing(shelf: Shelf, document: Document, thing_id: str, values: Values) -> Document:
+    """The document with a thing as the form has it, and with what changes of other things along with it."""
+    stored = next((old for old in things(document, shelf.section) if old["id"] == thing_id), {"id": thing_id})
+    return put(shelf.also(document, thing_id)[0], shelf.section, shelf.thing(values, stored))
 
 
 def _without(card: Card, unread: dict[str, str]) -> Card:
@@ -245,8 +267,7 @@ def _against(request: Request, saved: Saved, sent: Typed) -> dict[str, str]:
     """What stands against a form, as `elsewhere`; not what the very page that it stands on has saved meanwhile."""
     against = elsewhere(saved, sent)
     if against and whole(sent.get("household", "")) == saved.household_id:
-        own = autosaves_of(request).own(saved, sent.get(LEFT, ""), whole(sent.get("revision", "")))
-        return {} if own else against
+        return {} if _is_own(request, saved, sent) else against
     return against
 
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor, wait
 from datetime import timedelta
 from typing import Any
 
 import pytest
 
 from tests.conftest import Client, Clock, form_of, soup
+from webapp import editing
+from webapp.forms import Card
 
 FORM = "bank-store-form"
 
@@ -115,6 +118,65 @@ def test_a_field_left_in_haste_after_another_of_its_page_is_kept_and_never_over_
     left(client, page="page-b", cell_c="7")
     assert client.post("/banks", opened | {"cell_c": "6"}).status_code == 409
     assert bank(client)["cell_c"] == 7.0
+
+
+ROUNDS = 12
+
+
+def test_two_forms_of_one_page_left_at_once_are_both_kept(client: Client) -> None:
+    """As `pagehide` sends them; without being told of one another one of the two was refused in four rounds of ten."""
+    with ThreadPoolExecutor(2) as pool:
+        for number in range(ROUNDS):
+            page = f"page-{number}"
+            of_bank = form_of(soup(client.get("/banks")), FORM) | {"left": page, "label_ah": str(200 + number)}
+            of_inverter = form_of(soup(client.get("/inverter")), "inverter-main-form")
+            of_inverter |= {"left": page, "idle_w": str(20 + number)}
+            both = (("/banks", of_bank), ("/inverter", of_inverter))
+            answers = [pool.submit(client.post, path, sent) for path, sent in both]
+            assert [one.result().status_code for one in answers] == [303, 303], number
+            assert (bank(client)["label_ah"], client.document()["inverters"][0]["idle_w"]) == (
+                200 + number,
+                20 + number,
+            )
+
+
+def test_a_form_that_comes_while_another_of_its_page_is_being_kept_is_kept_after_it(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = form_of(soup(client.get("/banks")), FORM) | {"left": "page-a", "label_ah": "300"}
+    second = form_of(soup(client.get("/inverter")), "inverter-main-form") | {"left": "page-a", "idle_w": "55"}
+    with ThreadPoolExecutor(1) as pool:
+        answers: list[Any] = []
+
+        def once_written() -> None:
+            """The first is on the disk, and who made it is not remembered yet."""
+            if not answers:
+                answers.append(pool.submit(client.post, "/inverter", second))
+                wait(answers, timeout=0.5)
+
+        monkeypatch.setattr(client.store, "copy_if_due", once_written)
+        assert client.post("/banks", first).status_code == 303
+        assert answers[0].result().status_code == 303
+    assert (bank(client)["label_ah"], client.document()["inverters"][0]["idle_w"]) == (300, 55)
+
+
+def test_two_things_of_one_list_left_at_once_are_both_kept(client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    cold = form_of(soup(client.get("/loads?edit=cold")), "load-cold-form") | {"left": "a", "values.power_w": "150"}
+    van = form_of(soup(client.get("/loads?edit=van")), "load-van-form") | {"left": "a", "values.distance_km": "40"}
+    read_as, sent = editing._read_as, []
+
+    def between(card: Card) -> str:
+        """The second is kept after the first was read, and before it is written."""
+        if not sent:
+            sent.append("van")
+            assert client.post("/loads?edit=van", van).status_code == 303
+        return read_as(card)
+
+    monkeypatch.setattr(editing, "_read_as", between)
+    with ThreadPoolExecutor(1) as pool:
+        assert pool.submit(client.post, "/loads?edit=cold", cold).result().status_code == 303
+    values = {one["id"]: one["values"] for one in client.document()["loads"]}
+    assert (values["cold"]["power_w"], values["van"]["distance_km"]) == (150, 40)
 
 
 def test_the_page_is_told_which_version_it_made(client: Client) -> None:
