@@ -246,7 +246,7 @@
   const isUnsaved = (form) => {
     if (all(form, "[aria-invalid]").length) return true;
     if (form.matches("[data-autosave]")) return "unsaved" in form.dataset && (refused || !changed.has(form));
-    return all(form, TYPED).some((one) => !asOpened(one));
+    return all(form, `${TYPED}, textarea`).some((one) => !asOpened(one));
   };
   let going = null;
   document.addEventListener("submit", (event) => { if (!event.defaultPrevented) going = event.target; });

@@ -92,6 +92,40 @@ def test_what_is_not_saved_yet_is_asked_about_and_what_is_saved_is_not(open_page
     assert asked == ["beforeunload"]
 
 
+@pytest.mark.parametrize(
+    ("path", "field"), [("/files", "#note"), ("/cell-tests", "#pasted"), ("/records", "#pasted"), ("/log", "#pasted")]
+)
+def test_a_typed_note_and_pasted_rows_are_asked_about(open_page: Opener, site: str, path: str, field: str) -> None:
+    page = open_page(f"{site}{path}")
+    asked = asked_on_leaving(page)
+    before = page.input_value(field)
+    page.fill(field, "volts,Ah\n3.1,0.5\n")
+    page.locator(".rail a", has_text="Loads").click()
+    page.wait_for_timeout(300)
+    assert asked == ["beforeunload"]
+    expect(page.locator(field)).to_have_value("volts,Ah\n3.1,0.5\n")
+    page.fill(field, before)
+    page.locator(".rail a", has_text="Loads").click()
+    expect(page).to_have_url(re.compile("/loads"))
+    assert asked == ["beforeunload"]
+
+
+@pytest.mark.parametrize(
+    ("path", "field", "text", "button"),
+    [("/files", "#note", "Ours", "Save the name"), ("/records", "#pasted", "no rows", "Look at it")],
+)
+def test_sending_a_note_or_pasted_rows_asks_nothing(
+    open_page: Opener, site: str, path: str, field: str, text: str, button: str
+) -> None:
+    page = open_page(f"{site}{path}", may_log="the server responded with a status of 422")
+    asked = asked_on_leaving(page)
+    page.fill(field, text)
+    with page.expect_response(re.compile(path)):
+        page.get_by_role("button", name=button).click()
+    page.wait_for_timeout(300)
+    assert asked == []
+
+
 @pytest.mark.parametrize("by", ["button", "enter"])
 def test_adding_asks_nothing(open_page: Opener, site: str, by: str) -> None:
     page = open_page(f"{site}/loads?add=steady")
