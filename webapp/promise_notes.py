@@ -71,7 +71,7 @@ def keeping(request: Request, question: Question, answer: Autonomy) -> Keeping:
     if not promise_store.allowed(store, saved.household_id, KEEP):
         return Keeping(state="off")
     asked = tuple({**question.typed, "at": question.moment.isoformat(timespec="minutes")}.items())
-    if is_partial(request) or saved.example or _ahead(request):
+    if is_partial(request) or saved.example or _unasked(request):
         return Keeping(state="button", notes=notes, asked=asked)
     last = [promise_store.last(store, saved.household_id, note.bank_id) for note in notes]
     same = [one for one, note in zip(last, notes, strict=True) if one is not None and same_reading(one, note)]
@@ -81,9 +81,17 @@ def keeping(request: Request, question: Question, answer: Autonomy) -> Keeping:
     return Keeping(state="kept", notes=notes)
 
 
-def _ahead(request: Request) -> bool:
-    """Whether a browser fetched the page by itself, before anybody asked for it."""
-    return any("prefetch" in request.headers.get(name, "").lower() for name in ("Sec-Purpose", "Purpose", "X-Moz"))
+def _unasked(request: Request) -> bool:
+    """Whether nobody asked for the page on purpose: a browser fetched it ahead, or another site led to it.
+
+    A link in a mail, or a picture of some page, writes nothing into the book. A browser that says nothing of it (at a
+    plain http address of a network) is taken at its word; with such a picture it sends no cookie of a sign-in.
+    """
+    said = request.headers
+    ahead = any("prefetch" in said.get(name, "").lower() for name in ("Sec-Purpose", "Purpose", "X-Moz"))
+    elsewhere = said.get("Sec-Fetch-Site", "none") not in ("same-origin", "none")
+    as_page = said.get("Sec-Fetch-Dest", "document") in ("document", "empty")
+    return ahead or elsewhere or not as_page
 
 
 def keep_quietly(request: Request, notes: tuple[Note, ...]) -> None:

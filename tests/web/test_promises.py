@@ -62,6 +62,10 @@ def test_a_question_asked_on_purpose_is_kept_with_what_it_promised(client: Clien
         ("/today?charge=62", PARTIAL),
         ("/today?charge=62", {"Sec-Purpose": "prefetch;prerender"}),
         ("/today?charge=62", {"Purpose": "prefetch"}),
+        ("/today?charge=62", {"Sec-Fetch-Site": "cross-site"}),
+        ("/today?charge=62", {"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Dest": "image"}),
+        ("/today?charge=62", {"Sec-Fetch-Site": "same-site", "Sec-Fetch-Dest": "document"}),
+        ("/today?charge=62", {"Sec-Fetch-Site": "same-origin", "Sec-Fetch-Dest": "image"}),
         ("/today?charge=162", {}),
         ("/today.json?charge=62", {}),
         ("/sheet?charge=62", {}),
@@ -72,6 +76,25 @@ def test_a_question_asked_on_purpose_is_kept_with_what_it_promised(client: Clien
 def test_nothing_else_is_kept(client: Client, path: str, headers: dict[str, str]) -> None:
     client.get(path, headers=headers)
     assert kept(client) == []
+
+
+@pytest.mark.parametrize("site", ["same-origin", "none"])
+@pytest.mark.parametrize("dest", ["document", "empty"])
+def test_a_page_opened_from_here_or_by_its_address_is_kept(client: Client, site: str, dest: str) -> None:
+    client.get("/today?charge=62", headers={"Sec-Fetch-Site": site, "Sec-Fetch-Dest": dest})
+    assert len(kept(client)) == 1
+
+
+def test_another_site_neither_replaces_nor_scores_what_is_kept(client: Client, clock: Clock) -> None:
+    client.get("/today?charge=80&sky=dark")
+    before = kept(client)
+    from_elsewhere = {"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Dest": "image"}
+    for later_h in (0.5, 8.0):
+        clock.now = NOW + timedelta(hours=later_h)
+        client.get("/today?charge=11&sky=dark", headers=from_elsewhere)
+        assert kept(client) == before
+    page = soup(client.get("/today?charge=11&sky=dark", headers={"Sec-Fetch-Site": "cross-site"}))
+    assert page.select_one("#keeping form button") is not None
 
 
 def test_a_live_answer_and_one_opened_again_are_kept_by_a_button(client: Client, clock: Clock) -> None:
