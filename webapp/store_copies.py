@@ -63,9 +63,9 @@ def keep_copy(db: sqlite3.Connection, folder: Path, now: datetime) -> Path:
             )
         os.replace(making, made)
     except sqlite3.Error as error:
-        raise in_words(error, folder) from error
+        raise (_not_made(folder, str(error)) if passing(error) else in_words(error, folder)) from error
     except OSError as error:
-        raise StoreFault(f"No copy could be made in the folder {folder}: {error.strerror}.", 503) from error
+        raise _not_made(folder, error.strerror or str(error)) from error
     finally:
         making.unlink(missing_ok=True)
     others = [copy for copy in copies(folder) if copy != made]
@@ -73,6 +73,15 @@ def keep_copy(db: sqlite3.Connection, folder: Path, now: datetime) -> Path:
     for old in (*same_day, *[copy for copy in others if copy not in same_day][KEPT_COPIES - 1 :]):
         old.unlink()
     return made
+
+
+def _not_made(folder: Path, why: str) -> StoreFault:
+    """Say that there is no copy of today, which takes nothing from the saves."""
+    return StoreFault(
+        f"The daily copy could not be made in the folder {folder} ({why}). Your saves are kept, and so are the older "
+        "copies: make room on that disk and see that Greyspell may write there; the next save tries again.",
+        503,
+    )
 
 
 def copy_due(folder: Path, now: datetime) -> bool:

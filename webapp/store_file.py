@@ -36,6 +36,7 @@ class StoreFile:
         self.clock = clock
         self._lock = threading.RLock()
         self._copying = threading.Lock()
+        self._not_copied = ""
         self._start = prepare(folder, clock())
         self.path = self._start.path
         self.read_only = self._start.read_only
@@ -54,7 +55,7 @@ class StoreFile:
     @property
     def said(self) -> tuple[str, ...]:
         """What has to be said of the file: damage that was mended, a folder not to be written, a copy not made."""
-        return tuple(self._start.said)
+        return (*self._start.said, *([self._not_copied] if self._not_copied else []))
 
     @property
     def changes(self) -> int:
@@ -78,12 +79,12 @@ class StoreFile:
             self._copying.release()
 
     def _copy(self) -> None:
-        """Keep a good copy; where that cannot be, the start says so and the saves go on."""
+        """Keep a good copy; where that cannot be, every page says so until one is made, and the saves go on."""
         try:
             keep_copy(self._db, self.folder, self.clock())
+            self._not_copied = ""
         except StoreFault as fault:
-            if fault.message not in self._start.said:
-                self._start.said.append(fault.message)
+            self._not_copied = fault.message
 
     @contextmanager
     def transaction(self) -> Iterator[sqlite3.Connection]:

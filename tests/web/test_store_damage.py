@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import random
 import sqlite3
 from collections.abc import Callable, Iterator
@@ -279,6 +280,38 @@ def test_a_full_disk_is_a_sentence_and_keeps_what_was_typed(client: Client) -> N
     assert "make room" in page.get_text()
     assert page.find(id="prices-bank_per_kwh")["value"] == "321"
     assert client.store.current().revision == before.revision + len(answers) - 1
+
+
+@pytest.mark.parametrize(
+    "fault", [sqlite3.OperationalError("database or disk is full"), OSError(errno.ENOSPC, "No space left on device")]
+)
+def test_a_daily_copy_that_finds_no_room_takes_nothing_from_a_save_and_is_said_until_one_is_made(
+    client: Client, clock: Clock, monkeypatch: pytest.MonkeyPatch, fault: Exception
+) -> None:
+    if isinstance(fault, sqlite3.Error):
+        fault.sqlite_errorcode = sqlite3.SQLITE_FULL
+
+    def full(db: sqlite3.Connection, path: Path) -> None:
+        raise fault
+
+    def priced(price: str) -> str:
+        sent = form_of(soup(client.get("/prices")), "prices-form") | {"currency": "€", "bank_per_kwh": price}
+        assert client.post("/prices", sent).status_code == 303
+        assert client.document()["prices"]["bank_per_kwh"] == float(price)
+        return soup(client.get("/prices")).get_text(" ", strip=True)
+
+    clock.now += timedelta(days=2)
+    before = copies(client.store.folder)
+    with monkeypatch.context() as patched:
+        patched.setattr(store_copies, "write_copy", full)
+        page = priced("321")
+        assert "The daily copy could not be made" in page
+        assert "Your saves are kept" in page
+        assert "Nothing was saved" not in page
+        assert priced("322").count("The daily copy could not be made") == 1
+        assert copies(client.store.folder) == before
+    assert "daily copy" not in priced("323")
+    assert len(copies(client.store.folder)) == len(before) + 1
 
 
 def test_a_folder_closed_while_running_is_a_sentence_and_keeps_what_was_typed(client: Client) -> None:
