@@ -7,6 +7,7 @@ part, signed by a key; another key signs every device out. Nothing here is ever 
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import hmac
 import json
@@ -21,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from engine.errors import InputError
+from webapp.store_schema import StoreFault
 
 FILE_NAME = "sign-in.json"
 COOKIE = "greyspell"
@@ -141,14 +143,16 @@ class SignIn:
 
     def _read(self) -> dict[str, Any]:
         try:
-            text = self._path.read_text(encoding="utf-8")
-        except FileNotFoundError:
-            return {}
-        try:
-            kept = json.loads(text)
+            kept = json.loads(self._path.read_text(encoding="utf-8"))
             for name in ("salt", "hash", "key"):
                 bytes.fromhex(kept[name])
             whole = all(isinstance(kept[name], int) for name in ("n", "r", "p")) and len(kept["key"]) == 64
+        except FileNotFoundError:
+            return {}
+        except OSError as fault:
+            raise InputError(
+                "sign-in", f"The file {self._path} cannot be opened ({fault.strerror}): let Greyspell read it."
+            ) from None
         except (ValueError, KeyError, TypeError):
             whole = False
         if not whole:
@@ -158,7 +162,13 @@ class SignIn:
         return found
 
     def _write(self, kept: dict[str, Any]) -> None:
-        """Replace the file in one step; only its owner may ever read it (on Windows: as the folder allows)."""
+        """Replace the file in one step; only its owner may ever read it (on Windows: as the folder allows).
+
+        Raises
+        ------
+        StoreFault
+            If it cannot be written; what stood before still holds.
+        """
         draft = self._path.with_name(f"{FILE_NAME}.{secrets.token_hex(4)}")
         try:
             with os.fdopen(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as file:
@@ -166,10 +176,24 @@ class SignIn:
                 file.flush()
                 os.fsync(file.fileno())
             draft.replace(self._path)
+        except OSError as fault:
+            raise _not_written(self._path.parent, fault) from fault
         finally:
-            with contextlib.suppress(FileNotFoundError):
+            with contextlib.suppress(OSError):
                 draft.unlink()
         self._kept = kept
+
+
+def _not_written(folder: Path, fault: OSError) -> StoreFault:
+    """Say that nothing of the sign-ins changed, which matters most where a device was lost."""
+    full = fault.errno in (errno.ENOSPC, errno.EDQUOT)
+    remedy = "make room on its disk" if full else "let Greyspell write there"
+    return StoreFault(
+        f"Nothing was changed: in the folder {folder} nothing could be written ({fault.strerror}). The pass phrase is "
+        f"the one of before, and every device that was signed in still is: {remedy} and try again, or stop Greyspell "
+        "and start it without --lan, and no other device gets an answer.",
+        507 if full else 503,
+    )
 
 
 def own_path(text: str) -> str:

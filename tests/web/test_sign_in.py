@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import hmac
 import json
@@ -285,6 +286,32 @@ def test_a_pass_phrase_that_will_not_do(device: Device, phrase: str, again: str,
     assert knock(device()).status_code == 303
 
 
+@pytest.mark.parametrize(("code", "status", "remedy"), [(errno.ENOSPC, 507, "make room"), (errno.EACCES, 503, "write")])
+@pytest.mark.parametrize("path", ["/sign-out/all", "/devices/phrase"])
+def test_what_cannot_be_written_leaves_every_device_signed_in_and_says_so(
+    device: Device, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, path: str, code: int, status: int, remedy: str
+) -> None:
+    phone, machine = device(), device(address="127.0.0.1", base="http://127.0.0.1:8437")
+    assert knock(phone).status_code == 303
+    token = phone._http.cookies.get("greyspell")
+    before = sorted(one.name for one in (tmp_path / "shared").iterdir())
+
+    def refused(_: int) -> None:
+        raise OSError(code, os.strerror(code))
+
+    monkeypatch.setattr(os, "fsync", refused)
+    sent = {"phrase": "another five words of our own", "again": "another five words of our own"}
+    answer = machine.post(path, sent, headers={"Sec-Fetch-Site": "same-origin"})
+    said = soup(answer).get_text(" ", strip=True)
+    assert answer.status_code == status
+    assert "every device that was signed in still is" in said
+    assert remedy in said
+    assert "fault in Greyspell" not in said
+    assert machine.app.app.state.door.sign_in.holds(token)
+    assert SignIn(tmp_path / "shared", Clock()).holds(token)
+    assert sorted(one.name for one in (tmp_path / "shared").iterdir()) == before
+
+
 def test_where_none_is_set_nobody_gets_in(tmp_path: Path, house_file: Path, clock: Clock, device: Device) -> None:
     app = create_app(tmp_path / "bare", house_file, clock, more_hosts=frozenset({"croft.example"}))
     visitor = device("127.0.0.1", "http://croft.example", app)
@@ -361,6 +388,16 @@ def test_a_phrase_is_known_however_a_keyboard_writes_it(tmp_path: Path, clock: C
     assert sign_in.is_phrase(" cafe\u0301 by the old byre\n")
     with pytest.raises(InputError, match=f"{SHORTEST} to 200 characters"):
         sign_in.set_phrase("  short      ")
+
+
+def test_a_file_that_is_no_text_or_cannot_be_opened_ends_the_start_in_a_sentence(tmp_path: Path, clock: Clock) -> None:
+    (tmp_path / FILE_NAME).write_bytes(b"\xff\xfe{}")
+    with pytest.raises(InputError, match="Delete it and set the pass phrase again"):
+        SignIn(tmp_path, clock)
+    (tmp_path / FILE_NAME).unlink()
+    (tmp_path / FILE_NAME).mkdir()  # opened by nobody, not even by root
+    with pytest.raises(InputError, match="cannot be opened"):
+        SignIn(tmp_path, clock)
 
 
 @pytest.mark.parametrize("text", ["", "{}", "[]", '{"n": 2, "r": 1, "p": 1, "salt": "x", "hash": "", "key": ""}'])

@@ -13,6 +13,7 @@ from engine.errors import InputError
 from webapp.pages.sign_in import Form, door_of
 from webapp.render import Page, render
 from webapp.sign_in import LASTS_S, LONGEST, SHORTEST
+from webapp.store_schema import StoreFault
 
 PAGE = Page("", "Other devices", "/devices", "Open Greyspell on a phone at home")
 router = APIRouter()
@@ -73,6 +74,8 @@ def set_phrase(request: Request, form: Form) -> Response:
         return _show(request, {"again": "The two are not the same: type the pass phrase again in both fields."}, 422)
     try:
         door_of(request).sign_in.set_phrase(phrase)
+    except StoreFault:
+        raise
     except InputError as fault:
         return _show(request, {"phrase": fault.message}, 422)
     return RedirectResponse(f"{PAGE.path}?out=set", HTTPStatus.SEE_OTHER)
