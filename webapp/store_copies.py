@@ -6,6 +6,7 @@ kept, and the last three from before everything was replaced.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sqlite3
 from contextlib import closing
@@ -67,7 +68,8 @@ def keep_copy(db: sqlite3.Connection, folder: Path, now: datetime) -> Path:
     except OSError as error:
         raise _not_made(folder, error.strerror or str(error)) from error
     finally:
-        making.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            remove(making)
     others = [copy for copy in copies(folder) if copy != made]
     same_day = [copy for copy in others if made_at(copy).date() == made_at(made).date()]
     for old in (*same_day, *[copy for copy in others if copy not in same_day][KEPT_COPIES - 1 :]):
@@ -96,8 +98,12 @@ def keep_before(db: sqlite3.Connection, folder: Path, now: datetime) -> Path:
     while made.exists():
         now += timedelta(seconds=1)
         made = _before(folder, now)
-    write_copy(db, making)
-    os.replace(making, made)
+    try:
+        write_copy(db, making)
+        os.replace(making, made)
+    finally:
+        with contextlib.suppress(OSError):
+            remove(making)
     for old in copies(folder, "before")[KEPT_COPIES:]:
         old.unlink()
     return made

@@ -13,7 +13,7 @@ from pathlib import Path
 from engine.house import household
 from webapp.store_copies import copy_due, keep_before, keep_copy, take_in, write_copy
 from webapp.store_mending import prepare
-from webapp.store_schema import StoreFault, in_words, only_read
+from webapp.store_schema import StoreFault, in_words, only_read, passing
 
 NEWEST = """versions v JOIN households h ON h.id = v.household_id
     WHERE v.revision = (SELECT max(revision) FROM versions WHERE household_id = h.id)"""
@@ -126,8 +126,14 @@ class StoreFile:
                 raise in_words(fault, self.folder) from fault
 
     def write_all(self, path: Path) -> None:
-        """Write everything into a file of its own."""
-        with self._lock:
+        """Write everything into a file of its own.
+
+        Raises
+        ------
+        StoreFault
+            If there is no room for it, or what is kept cannot be read.
+        """
+        with self._lock, _said(_NO_COPY, path.parent.parent):
             write_copy(self._db, path)
 
     def replace_all(self, path: Path) -> Path:
@@ -145,22 +151,46 @@ class StoreFile:
 
         Raises
         ------
+        StoreFault
+            If there is no room for it, or it may not be written here; nothing was changed.
         InputError
             If it is damaged, not ours, of a newer schema, or holds a household that cannot be read.
         """
-        take_in(path)
-        with only_read(path) as other:
-            for row in other.execute(f"SELECT v.document FROM {NEWEST}"):
-                household.read(row[0])
+        with _said(_NOT_TAKEN_IN, path.parent.parent):
+            take_in(path)
+            with only_read(path) as other:
+                for row in other.execute(f"SELECT v.document FROM {NEWEST}"):
+                    household.read(row[0])
         with self._lock:
-            before = keep_before(self._db, self.folder, self.clock())
-            self._db.execute("ATTACH ? AS other", (f"{path.absolute().as_uri()}?mode=ro",))
+            with _said(_NOT_TAKEN_IN, self.folder):
+                before = keep_before(self._db, self.folder, self.clock())
+                self._db.execute("ATTACH ? AS other", (f"{path.absolute().as_uri()}?mode=ro",))
             try:
                 with self.transaction() as db:
                     _copy_rows(db)
             finally:
                 self._db.execute("DETACH other")
         return before
+
+
+_NO_COPY = "The file of everything could not be made"
+_NOT_TAKEN_IN = "The file could not be put in the place of what is kept"
+
+
+@contextmanager
+def _said(what: str, folder: Path) -> Iterator[None]:
+    """Turn what SQLite or the disk refused while a whole file is copied into a sentence with the remedy."""
+    try:
+        yield
+    except (sqlite3.Error, OSError) as fault:
+        if isinstance(fault, sqlite3.Error) and not passing(fault):
+            raise in_words(fault, folder) from fault
+        raise StoreFault(
+            f"{what} ({getattr(fault, 'strerror', None) or fault}). Nothing was changed: make room on the disk of the "
+            f"folder {folder}, which needs to hold it once more for a moment, see that Greyspell may write there, and "
+            "try again.",
+            507,
+        ) from fault
 
 
 def _copy_rows(db: sqlite3.Connection) -> None:

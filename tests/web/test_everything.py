@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.conftest import Client, Clock, form_of, soup
-from webapp import sky_store
+from webapp import sky_store, store_copies, store_file
 from webapp.app import create_app
 from webapp.guard import MAX_BODY_BYTES, MAX_EVERYTHING_BYTES
 
@@ -94,6 +94,61 @@ def test_a_full_disk_is_a_sentence_and_nothing_is_left(client: Client, monkeypat
     assert "Make room on that disk" in answer.text
     assert client.store.current() == before
     assert not list(client.store.folder.glob(".greyspell-everything-*"))
+
+
+def _full(*_: object, **__: object) -> None:
+    fault = sqlite3.OperationalError("database or disk is full")
+    fault.sqlite_errorcode = sqlite3.SQLITE_FULL
+    raise fault
+
+
+def _names(client: Client) -> list[str]:
+    return sorted(one.name for one in client.store.folder.iterdir())
+
+
+def test_a_file_of_everything_that_finds_no_room_is_a_sentence_and_leaves_nothing(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rename(client, "First")
+    before = _names(client)
+
+    def half(db: sqlite3.Connection, path: Path) -> None:
+        path.write_bytes(b"half of it")
+        _full()
+
+    monkeypatch.setattr(store_file, "write_copy", half)
+    answer = client.get("/files/everything.sqlite3")
+    assert answer.status_code == 507
+    assert "The file of everything could not be made" in soup(answer).get_text()
+    assert "fault in Greyspell" not in soup(answer).get_text()
+    assert _names(client) == before
+
+
+@pytest.mark.parametrize("where", ["take_in", "write_copy"])
+def test_putting_back_that_finds_no_room_changes_nothing_says_so_and_leaves_nothing(
+    client: Client, monkeypatch: pytest.MonkeyPatch, where: str
+) -> None:
+    rename(client, "First")
+    file = client.get("/files/everything.sqlite3").content
+    rename(client, "Second")
+    before = _names(client)
+
+    def half(db: sqlite3.Connection, path: Path) -> None:
+        path.write_bytes(b"half of it")
+        _full()
+
+    if where == "take_in":
+        monkeypatch.setattr(store_file, "take_in", _full)
+    else:
+        monkeypatch.setattr(store_copies, "write_copy", half)
+    answer = client.post("/files/everything", files={"file": ("all.sqlite3", file)})
+    assert answer.status_code == 507
+    assert "Nothing was changed: make room on the disk" in soup(answer).get_text()
+    assert client.store.current().name == "Second"
+    assert _names(client) == before
+    monkeypatch.undo()
+    assert bring(client, file) == 303
+    assert client.store.current().name == "First"
 
 
 def test_what_a_killed_server_left_of_a_file_goes_at_the_next_start(tmp_path: Path, clock: Clock) -> None:

@@ -35,7 +35,11 @@ PREFIX = ".greyspell-everything-"
 def everything(request: Request) -> Response:
     """Give all that is kept as one file of SQLite."""
     folder = _beside(request)
-    store_of(request).write_all(folder / FILE_NAME)
+    try:
+        store_of(request).write_all(folder / FILE_NAME)
+    except BaseException:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
     return FileResponse(
         folder / FILE_NAME,
         headers={"Cache-Control": "no-store"},
