@@ -133,7 +133,7 @@ class Night:
         """Return what a cell shows at a charge [-] under a draw of the bank [W]."""
         body = body or self.told_body
         curve = arrays(self.bank.cell, body.cell_c)
-        ocv_v, slow, fast = (float(np.interp(soc, curve.soc, c)) for c in (curve.ocv_v, curve.r_slow, curve.r_fast))
+        ocv_v, slow, fast = (float(np.interp(soc, curve.soc, c)) for c in (curve.ocv_v, curve.r_drawn, curve.r_fast))
         power_v = power_w / (self.bank.series * self.bank.ah * body.capacity)
         rate = 2.0 * power_v / (ocv_v + sqrt(max(ocv_v**2 - 4.0 * slow * body.resistance * power_v, 0.0)))
         return Loaded(ocv_v, rate * fast * body.resistance, rate)
@@ -234,7 +234,7 @@ def goes_dark(bank: Bank, inverter: Inverter, power_w: float, mean_w: float, bod
     if most_c <= 0.0:
         return GoesDark(1.0, TOO_COLD)
     power_v = power_w / (bank.series * bank.ah * body.capacity)
-    under_root = curve.ocv_v**2 - 4.0 * body.resistance * curve.r_slow * power_v
+    under_root = curve.ocv_v**2 - 4.0 * body.resistance * curve.r_drawn * power_v
     rate = 2.0 * power_v / (curve.ocv_v + np.sqrt(np.maximum(under_root, 0.0)))
     cut_v = cutoff_cell_v(bank, inverter)
     margin_v = np.where(under_root < 0.0, -cut_v, curve.ocv_v - rate * body.resistance * curve.r_fast - cut_v)
@@ -273,7 +273,10 @@ def _resisting(cells: CellTable, factor: float) -> CellTable:
     if factor == 1.0:
         return cells
     return dataclasses.replace(
-        cells, r_slow=[r * factor for r in cells.r_slow], r_fast=[r * factor for r in cells.r_fast]
+        cells,
+        r_slow=[r * factor for r in cells.r_slow],
+        r_drawn=[r * factor for r in cells.r_drawn],
+        r_fast=[r * factor for r in cells.r_fast],
     )
 
 

@@ -181,7 +181,8 @@ def _soc(e: Evidence, cell_v: Floats, c_rate: Floats, resistance: float = 1.0) -
     rising = np.maximum.accumulate(cells.ocv_v) + 1e-9 * np.arange(cells.ocv_v.size)
     soc = np.interp(cell_v, rising, cells.soc)
     for _ in range(3):
-        rest_v = cell_v - c_rate * resistance * np.interp(soc, cells.soc, cells.r_slow)
+        slow, drawn = (np.interp(soc, cells.soc, values) for values in (cells.r_slow, cells.r_drawn))
+        rest_v = cell_v - c_rate * resistance * np.where(c_rate < 0.0, drawn, slow)
         soc = np.interp(rest_v, rising, cells.soc)
     return np.asarray(soc)
 

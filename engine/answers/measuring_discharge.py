@@ -131,7 +131,7 @@ def worked_out(bank: Bank, inverter: Inverter | None, counted: Counted, given: G
         reach = given.kept * (1.0 - capacity_share(cell, given.cell_c, rate))
         low = _end_soc(bank, counted, given, under_v, rate, reach)
         span = max(high - low, 0.01)
-        middle_r = read_at(cells.r_slow, (high + low) / 2.0)
+        middle_r = read_at(cells.r_drawn, (high + low) / 2.0)
         ocv_v = (energy_at(cells, high) - energy_at(cells, low)) / span if high - low >= 0.01 else cell.v_nominal
         mean_v = bank.series * max(ocv_v - given.resistance * rate * middle_r, cell.v_low / 2.0)
         after = drawn_ah / span

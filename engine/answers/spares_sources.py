@@ -119,7 +119,7 @@ def most_w(spare: Coming, means: Means) -> float:
 def _least_v(p: Plant) -> float:
     """Least power of a bank at its limit of current, from its floor up, per ampere-hour of its cells [V per h]."""
     floor = int(p.floor_soc * STEPS)
-    sagged_v = np.array(p.cells.ocv_v[floor:]) - p.discharge_c_max * np.array(p.cells.r_slow[floor:])
+    sagged_v = np.array(p.cells.ocv_v[floor:]) - p.discharge_c_max * np.array(p.cells.r_drawn[floor:])
     return float(p.discharge_c_max * max(sagged_v.min(), 0.0))
 
 

@@ -259,8 +259,8 @@ def _discharge(
     power_v = (wanted_w - sun_w) / p.series_ah
     if soc <= p.floor_soc + _TINY or p.discharge_c_max <= 0.0:
         return _sun_alone(p, state, sun_w, ac_w, dc_w, hours, p.floor_name if p.discharge_c_max else "cold")
-    ocv, r_slow, r_fast = volts_at(p.cells, soc)
-    rate = _drawn_c(ocv, r_slow, power_v)
+    ocv, r_drawn, r_fast = volts_at(p.cells, soc, drawn=True)
+    rate = _drawn_c(ocv, r_drawn, power_v)
     if rate is None or ocv - rate * r_fast < p.cut_v:
         return State(soc, False), Flow(0.0, limit=p.cut_name)
     if rate >= p.discharge_c_max * (1.0 - _TINY):
@@ -270,8 +270,8 @@ def _discharge(
     rate = _discharge_c(p, 0.5 * (soc + end), power_v) or rate
     unclipped = soc - rate * dt
     end = max(p.floor_soc, unclipped)
-    ocv, r_slow, r_fast = volts_at(p.cells, end)
-    drawn = _drawn_c(ocv, r_slow, power_v)
+    ocv, r_drawn, r_fast = volts_at(p.cells, end, drawn=True)
+    drawn = _drawn_c(ocv, r_drawn, power_v)
     if drawn is None or drawn > p.discharge_c_max:
         end = _bisect(lambda s: not _over_current(p, s, power_v), soc, end)
         ocv, _, r_fast = volts_at(p.cells, end)
@@ -295,18 +295,18 @@ def _over_current(p: Plant, soc: float, power_v: float) -> bool:
 
 def _discharge_c(p: Plant, soc: float, power_v: float) -> float | None:
     """C-rate that delivers a power per series-Ah [V] at the terminals; None where no current can."""
-    ocv, r_slow, _ = volts_at(p.cells, soc)
-    return _drawn_c(ocv, r_slow, power_v)
+    ocv, r_drawn, _ = volts_at(p.cells, soc, drawn=True)
+    return _drawn_c(ocv, r_drawn, power_v)
 
 
-def _drawn_c(ocv: float, r_slow: float, power_v: float) -> float | None:
+def _drawn_c(ocv: float, r_drawn: float, power_v: float) -> float | None:
     """As `_discharge_c`, where the cells' volts and resistance are known."""
-    under_root = ocv * ocv - 4.0 * r_slow * power_v
+    under_root = ocv * ocv - 4.0 * r_drawn * power_v
     return None if under_root < 0.0 else 2.0 * power_v / (ocv + sqrt(under_root))
 
 
 def _discharge_loss_wh(p: Plant, soc: float, rate: float, dt: float) -> float:
-    return p.series_ah * dt * rate * rate * at(p.cells.r_slow, soc)
+    return p.series_ah * dt * rate * rate * at(p.cells.r_drawn, soc)
 
 
 def _sun_alone(

@@ -4,8 +4,9 @@ State of charge s is a fraction of the tested ampere-hours: 0 where `v_low` is r
 that tested them at 25 degC (slow for the simulated curves, 0.5C for the measured one), 1 where the cell
 is held at `v_full` down to `tail_c`. A faster discharge ends above 0: see `capacity_share`. Current into
 the cell is positive and the terminal voltage is OCV(s) + c R(s), c in C-rate and R in volts per C-rate.
-`r_slow` serves hours (charging, taper, hourly losses), `r_fast` minutes (sag under a peak). Volts per
-cell, degC, shares as fractions. Not modelled: hysteresis, heat of the cell itself, ageing.
+`r_slow` serves hours (charging, taper, hourly losses), `r_fast` minutes (sag under a peak); what a discharge meets
+over hours is `r_drawn`, which is `r_slow` in all but lead-acid. Volts per cell, degC, shares as fractions.
+Not modelled: hysteresis, heat of the cell itself, ageing.
 """
 
 from __future__ import annotations
@@ -222,12 +223,13 @@ class CellTable:
     """A cell at one temperature on s = 0, 1/STEPS, ..., 1: plain lists for a scalar loop.
 
     `energy_v` is the integral of the OCV over s from empty [V]: watt-hours stored are ampere-hours
-    times it. `r_slow` and `r_fast` are in volts per C-rate.
+    times it. `r_slow`, `r_drawn` and `r_fast` are in volts per C-rate.
     """
 
     ocv_v: list[float]
     energy_v: list[float]
     r_slow: list[float]
+    r_drawn: list[float]
     r_fast: list[float]
     coulombic: list[float]
 
@@ -252,13 +254,32 @@ def table(cell: Chemistry, temperature_c: float = 25.0) -> CellTable:
     ocv = pchip(soc, np.array(cell.ocv_v), s)
     energy = np.concatenate(([0.0], np.cumsum((ocv[1:] + ocv[:-1]) / (2 * STEPS))))
     factor = interpolated(cell.resistance_temperature, temperature_c)
+    slow = factor * np.interp(s, soc, cell.r_slow_v_per_c)
     return CellTable(
         ocv_v=ocv.tolist(),
         energy_v=energy.tolist(),
-        r_slow=(factor * np.interp(s, soc, cell.r_slow_v_per_c)).tolist(),
+        r_slow=slow.tolist(),
+        r_drawn=_drawn(cell, slow).tolist(),
         r_fast=(factor * np.interp(s, soc, cell.r_fast_v_per_c)).tolist(),
         coulombic=np.interp(s, soc, np.broadcast_to(cell.coulombic_efficiency, soc.shape)).tolist(),
     )
+
+
+def _drawn(cell: Chemistry, slow: Array) -> Array:
+    """Resistance over hours that a discharge meets: that of a charge, but where a cell accepts charge slowly.
+
+    Notes
+    -----
+    What rises towards full in lead-acid is the resistance to being charged. It counts here as the least met from
+    empty up, so that a fuller cell never sags more.
+
+    References
+    ----------
+    J. B. Copetti, E. Lorenzo, F. Chenlo, A General Battery Model for PV System Simulation, Prog. Photovoltaics 1
+    (1993) 283, from memory, for the form alone: the resistance of its discharge falls with the charge all the way up,
+    and only that of its charge rises towards full.
+    """
+    return slow if cell.acceptance_tau_h is None else np.minimum.accumulate(slow)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -268,6 +289,7 @@ class CellArrays:
     soc: Array
     ocv_v: Array
     r_slow: Array
+    r_drawn: Array
     r_fast: Array
     coulombic: Array
 
@@ -278,12 +300,12 @@ def arrays(cell: Chemistry, temperature_c: float = 25.0) -> CellArrays:
     lines = table(cell, temperature_c)
     made = [
         np.linspace(0.0, 1.0, STEPS + 1),
-        *(np.array(values) for values in (lines.ocv_v, lines.r_slow, lines.r_fast, lines.coulombic)),
+        *(np.array(v) for v in (lines.ocv_v, lines.r_slow, lines.r_drawn, lines.r_fast, lines.coulombic)),
     ]
     for one in made:
         one.flags.writeable = False
-    soc, ocv_v, r_slow, r_fast, coulombic = made
-    return CellArrays(soc=soc, ocv_v=ocv_v, r_slow=r_slow, r_fast=r_fast, coulombic=coulombic)
+    soc, ocv_v, r_slow, r_drawn, r_fast, coulombic = made
+    return CellArrays(soc=soc, ocv_v=ocv_v, r_slow=r_slow, r_drawn=r_drawn, r_fast=r_fast, coulombic=coulombic)
 
 
 def interpolated(pairs: tuple[tuple[float, float], ...], temperature_c: float) -> float:
@@ -304,18 +326,24 @@ def at(values: list[float], s: float) -> float:
     return below + (place - k) * (values[k + 1] - below)
 
 
-def volts_at(cells: CellTable, s: float) -> tuple[float, float, float]:
+def volts_at(cells: CellTable, s: float, drawn: bool = False) -> tuple[float, float, float]:
     """Return rested volts [V] and both resistances, slow and fast [V per C-rate], at charge `s`: `at` of each at once.
+
+    Parameters
+    ----------
+    drawn : bool
+        Whether the slow one is that of a discharge.
 
     Examples
     --------
     >>> volts, flat = [2.0, *[3.0] * STEPS], [0.4] * (STEPS + 1)
-    >>> line = CellTable(ocv_v=volts, energy_v=[], r_slow=flat, r_fast=[0.2] * (STEPS + 1), coulombic=[])
+    >>> fast = [0.2] * (STEPS + 1)
+    >>> line = CellTable(ocv_v=volts, energy_v=[], r_slow=flat, r_drawn=flat, r_fast=fast, coulombic=[])
     >>> volts_at(line, 0.00025), volts_at(line, 7.0)
     ((2.25, 0.4, 0.2), (3.0, 0.4, 0.2))
     """
     place = s * STEPS
-    ocv_v, r_slow, r_fast = cells.ocv_v, cells.r_slow, cells.r_fast
+    ocv_v, r_slow, r_fast = cells.ocv_v, cells.r_drawn if drawn else cells.r_slow, cells.r_fast
     if place <= 0.0:
         return ocv_v[0], r_slow[0], r_fast[0]
     k = int(place)

@@ -373,7 +373,7 @@ def delivered(bank: Bank, high_soc: float, low_soc: float, power_w: float) -> tu
     edges = np.linspace(low_soc, high_soc, 401)
     middle = (edges[1:] + edges[:-1]) / 2.0
     cells = arrays(bank.cell, bank.cell_c)
-    ocv_v, r_v = (np.interp(middle, cells.soc, values) for values in (cells.ocv_v, cells.r_slow))
+    ocv_v, r_v = (np.interp(middle, cells.soc, values) for values in (cells.ocv_v, cells.r_drawn))
     per_ah_w = power_w / (bank.series * bank.ah)
     root = np.sqrt(np.maximum(ocv_v**2 - 4.0 * r_v * per_ah_w, 0.0))
     rate = 2.0 * per_ah_w / (ocv_v + root)

@@ -235,9 +235,10 @@ def lived(truths: list[Truth]) -> list[Year]:
     """Live a year of several households at once."""
     n = len(truths)
     each = [arrays(t.bank.cell, t.bank.cell_c) for t in truths]
-    ocv, r, eta = (np.stack([getattr(one, name) for one in each]) for name in ("ocv_v", "r_slow", "coulombic"))
+    names = ("ocv_v", "r_slow", "r_drawn", "coulombic")
+    ocv, r, r_drawn, eta = (np.stack([getattr(one, name) for one in each]) for name in names)
     ocv = ocv + np.array([t.offset_v for t in truths])[:, None]
-    r = r * np.array([t.resistance for t in truths])[:, None]
+    r, r_drawn = (values * np.array([t.resistance for t in truths])[:, None] for values in (r, r_drawn))
     eta = 1.0 - np.array([t.coulombic_loss for t in truths])[:, None] * (1.0 - eta)
     steps = ocv.shape[1] - 1
     series = np.array([float(t.bank.series) for t in truths])
@@ -261,10 +262,11 @@ def lived(truths: list[Truth]) -> list[Year]:
         part = place - at
         low, high = ocv[rows, at], ocv[rows, at + 1]
         volts, slope = low + part * (high - low), (high - low) * steps
-        ohm, gives = r[rows, at], eta[rows, at]
+        gives = eta[rows, at]
         served = np.where(on, load[k], 0.0)
         draw = np.where(on, idle + (1.0 + k1) * served + k2 * served * served / rated, 0.0)
         net = (sun[k] - draw) / (series * ah)
+        ohm = np.where(net > 0.0, r[rows, at], r_drawn[rows, at])
         firm = ohm + 0.5 * slope * STEP_H
         wanted = 2.0 * net / (volts + np.sqrt(np.maximum(volts * volts + 4.0 * firm * net, 0.04)))
         held = (ends[rows, at] + part * (ends[rows, at + 1] - ends[rows, at]) - soc) / (gives * STEP_H)

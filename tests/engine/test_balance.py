@@ -41,7 +41,22 @@ def test_constant_power_solves_the_circuit(chemistry: str) -> None:
     power_v = 1.1
     rate = stepping._discharge_c(p, 0.6, power_v)
     assert rate is not None
-    assert rate * (at(p.cells.ocv_v, 0.6) - rate * at(p.cells.r_slow, 0.6)) == pytest.approx(power_v, rel=1e-12)
+    assert rate * (at(p.cells.ocv_v, 0.6) - rate * at(p.cells.r_drawn, 0.6)) == pytest.approx(power_v, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "cell_c", "load_w"),
+    [
+        ("lead_flooded", 10.0, 3000.0),
+        ("lead_flooded", 25.0, 3500.0),
+        ("lead_sealed", 10.0, 4000.0),
+        ("lead_gel", 10.0, 3500.0),
+    ],
+)
+def test_a_full_lead_acid_bank_lasts_longer_than_one_less_full(chemistry: str, cell_c: float, load_w: float) -> None:
+    p = plant(bank(chemistry, label_ah=200.0, cell_c=cell_c, reserve_soc=0.5), inverter(dc_min_v=42), load_w)
+    hours = [until_end(p, soc, load_w).ended_h for soc in (0.7, 0.8, 0.9, 0.95, 1.0)]
+    assert all(fuller is not None and less is not None and fuller > less for less, fuller in itertools.pairwise(hours))
 
 
 @pytest.mark.parametrize("chemistry", SERIES)

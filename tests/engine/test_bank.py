@@ -6,6 +6,8 @@ import dataclasses
 
 import pytest
 
+from engine.balance.step import State, plant
+from engine.balance.trajectory import run
 from engine.cells import catalogue, curve
 from engine.errors import InputError
 from engine.house.bank import Bank, Board, c_rate, delivered, floor, window
@@ -51,6 +53,16 @@ def test_window_in_percent_and_in_volts_say_the_same(chemistry: str, hold: bool)
 def test_volts_outrank_percent() -> None:
     both = bank("sodium_layered", top_soc=0.5, top_v=3.8)
     assert both.top_reached_soc > 0.8
+
+
+@pytest.mark.parametrize("chemistry", ["lead_flooded", "lead_sealed", "lead_gel"])
+def test_hours_of_a_full_lead_acid_bank_are_those_of_the_step(chemistry: str) -> None:
+    # two ways to the same hours: a sum over the charge at one power, and steps in time
+    pack, power_w = bank(chemistry, label_ah=200.0, reserve_soc=0.5), 3000.0
+    free = inverter(dc_min_v=10.0, idle_w=0.0, k1=0.0, k2=0.0)
+    p = dataclasses.replace(plant(pack, free, 1.0), discharge_c_max=5.0, self_discharge_per_h=0.0)
+    stepped = run(p, State(1.0), [0.0] * 9, [power_w] * 9, [0.0] * 9, until_ended=True)
+    assert delivered(pack, 1.0, 0.5, power_w)[1] == pytest.approx(stepped.ended_h, rel=2e-3)
 
 
 def test_constant_discharge_gives_the_same_energy_as_ohm() -> None:

@@ -13,6 +13,7 @@ from engine.cells.chemistry import (
     STEPS,
     Chemistry,
     Source,
+    arrays,
     at,
     capacity_share,
     energy_at,
@@ -64,6 +65,28 @@ def test_volts_and_both_resistances_at_once_are_those_read_one_by_one(s):
     assert tuple(at(line, s) for line in (cells.ocv_v, cells.r_slow, cells.r_fast)) == pytest.approx(by_hand)
     # integral of 3 + s
     assert energy_at(cells, s) == pytest.approx(3.0 * held + held**2 / 2, abs=1e-12)
+
+
+def test_only_a_charge_meets_the_resistance_that_rises_towards_full_in_lead_acid() -> None:
+    # Twice as much in the cold; falling to the middle and rising from there, as lines between the points.
+    rising = dataclasses.replace(
+        LINE,
+        soc=(0.0, 0.5, 1.0),
+        ocv_v=(3.0, 3.5, 4.0),
+        r_slow_v_per_c=(0.9, 0.5, 1.5),
+        r_fast_v_per_c=(0.2,) * 3,
+        resistance_temperature=((0.0, 2.0), (25.0, 1.0)),
+    )
+    lead = dataclasses.replace(rising, acceptance_tau_h=2.0)
+    socs = (0.0, 0.25, 0.5, 0.8, 1.0)
+    for cell, factor, temperature_c in ((lead, 1.0, 25.0), (lead, 2.0, 0.0)):
+        cells = table(cell, temperature_c)
+        charged, drawn = ([volts_at(cells, s, one)[1] for s in socs] for one in (False, True))
+        assert charged == pytest.approx([factor * r for r in (0.9, 0.7, 0.5, 1.1, 1.5)])
+        assert drawn == pytest.approx([factor * r for r in (0.9, 0.7, 0.5, 0.5, 0.5)])
+    assert table(rising).r_drawn == table(rising).r_slow
+    assert min(arrays(lead, 25.0).r_drawn) == pytest.approx(0.5)
+    assert volts_at(table(lead), 0.8, drawn=True)[::2] == volts_at(table(lead), 0.8)[::2]
 
 
 def test_resistance_follows_its_temperature_table():

@@ -16,15 +16,17 @@ import pytest
 from engine.answers.dark import Dark, dark
 from engine.answers.dark_causes import COLD, DRIFT, EMPTY, IDLE, OVERLOAD, SAG, UNFULL, UNSEEN, WEAK
 from engine.answers.dark_measure import picked
+from engine.answers.dark_night import Body, goes_dark
 from engine.answers.dark_seen import AFTER, BEFORE, LOW, Seen
 from engine.answers.dark_seen import OVERLOAD as SAID_OVERLOAD
 from engine.answers.dark_weights import shares_of
-from engine.balance.step import State
+from engine.balance.step import State, plant
 from engine.balance.trajectory import run
 from engine.cells.chemistry import at
 from engine.errors import InputError, Unreachable
 from engine.house.household import Household, read
 from tests.engine.dark_nights import EVENING, EVENING_W, NIGHT_H, SHAPES, Fault, Made, household, made
+from tests.engine.plants import bank, inverter
 
 H = Path(__file__).resolve().parent.parent / "households" / "h.json"
 DAY_H = timedelta(hours=30)
@@ -72,7 +74,7 @@ def truly_read(house: Household, of: Made, fault: Fault, code: str) -> float:
         return float(run(p, State(0.98), [0.0], [fault.load_w], [0.0], until_ended=True).ended_h == 0.0)
     assert code == "kettle"
     w = inverter.dc_w(2000.0)
-    c = w / (p.series_ah * (at(p.cells.ocv_v, 0.6) - 0.5 * w / p.series_ah * at(p.cells.r_slow, 0.6) / 3.0))
+    c = w / (p.series_ah * (at(p.cells.ocv_v, 0.6) - 0.5 * w / p.series_ah * at(p.cells.r_drawn, 0.6) / 3.0))
     return p.series * c * at(p.cells.r_fast, 0.6)
 
 
@@ -134,6 +136,16 @@ def test_the_rerun_ends_when_it_went_dark(chemistry: str, cause: str) -> None:
     assert found.rerun is not None
     assert found.rerun.ended_h == pytest.approx(answer.night_h, abs=0.5)
     assert all(after <= before + 1e-9 for before, after in pairwise(found.rerun.soc))
+
+
+@pytest.mark.parametrize("chemistry", ["lead_flooded", "lead_sealed", "lead_gel"])
+def test_a_full_lead_acid_bank_goes_dark_where_the_step_ends_it(chemistry: str) -> None:
+    pack, hungry_w = bank(chemistry, label_ah=200.0, cell_c=10.0, reserve_soc=0.0), 3500.0
+    cut = inverter(dc_min_v=43.2, idle_w=0.0, k1=0.0, k2=0.0)
+    found = goes_dark(pack, cut, hungry_w, hungry_w, Body(cell_c=10.0))
+    ended = run(plant(pack, cut, hungry_w), State(1.0), [0.0] * 9, [hungry_w] * 9, [0.0] * 9, until_ended=True)
+    assert found.soc < 0.9
+    assert found.soc == pytest.approx(float(ended.soc[-1]), abs=2e-3)
 
 
 def hand(load_w: float, soc: float = 0.2, **more: Any) -> Dark:

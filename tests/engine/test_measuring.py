@@ -322,6 +322,16 @@ def test_cold_cells_are_brought_to_25_degrees() -> None:
     assert value_of(capacity(H, tested_before, inverter(), at_zero, AT))[0] == pytest.approx(280.0, rel=0.01)
 
 
+@pytest.mark.parametrize("chemistry", ["lead_flooded", "lead_sealed", "lead_gel"])
+def test_kwh_drawn_from_a_full_lead_acid_bank_give_its_ampere_hours(chemistry: str) -> None:
+    cells, hours = bank(chemistry, reserve_soc=0.0), 4
+    free = inverter(dc_min_v=30.0, idle_w=0.0, k1=0.0, k2=0.0)
+    first = start_soc(cells, "held")
+    went = run(plant(cells, free, 1200.0), State(first), [0.0] * hours, [1200.0] * hours, [0.0] * hours)
+    end = Counted(unit="kwh", amount=4.8, hours=hours, cell_c=25, stop="percent", left_soc=float(went.soc[-1]))
+    assert value_of(capacity(H, cells, free, end, AT))[0] == pytest.approx(280.0, rel=2e-3)
+
+
 def test_a_finer_counter_and_a_deeper_stop_narrow_it() -> None:
     cells = bank("lfp")
     shares = [

@@ -308,6 +308,16 @@ def test_it_is_turned_down_to_what_the_spare_may_give() -> None:
     assert one.best.spare_soc == pytest.approx(0.2, abs=1e-3)
 
 
+def test_a_full_spare_of_lead_acid_is_not_turned_down_for_how_hard_it_is_to_charge() -> None:
+    # At 0.5C, the most its cells give, its volts sag deepest at its reserve: the least resistance of the rows up to
+    # there, not that of the last row.
+    shed = bank("lead_flooded", id="shed", name="Shed", inverter="", label_ah=20.0, reserve_soc=0.5)
+    (one,) = asked(home(shed), {"bank": 0.4}, {"shed": 1.0}).spares
+    least = min(raw_curve("lead_flooded", "r_slow_v_per_c", row / 10) for row in range(6))
+    sagged_v = raw_curve("lead_flooded", "ocv_v", 0.5) - 0.5 * least
+    assert one.power_w == pytest.approx(UNDER_LIMIT * 20 * 24 * 0.5 * sagged_v * 0.9, rel=1e-3)
+
+
 def test_a_bank_that_lasts_past_the_days_gains_nothing() -> None:
     found = asked(light(ideal("shed")), {"bank": 0.9}, {"shed": 0.5}, "bright")
     assert found.hours is None

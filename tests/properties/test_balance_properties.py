@@ -81,6 +81,26 @@ def test_more_charge_never_lasts_shorter(chemistry: str, soc: float, more: float
     assert fuller >= less * (1 - 1e-6)
 
 
+@settings(max_examples=100, deadline=None)
+@example("lead_flooded", 1.0, 0.05, 3000.0, 10.0)
+@example("lead_gel", 1.0, 0.1, 3500.0, 10.0)
+@given(
+    st.sampled_from(["lead_flooded", "lead_sealed", "lead_gel"]),
+    st.floats(0.5, 1.0),
+    st.floats(0.0, 0.3),
+    st.floats(500.0, 5000.0),
+    st.floats(-10.0, 40.0),
+)
+def test_more_charge_never_lasts_shorter_in_lead_acid_up_to_full(
+    chemistry: str, soc: float, less: float, load_w: float, cell_c: float
+) -> None:
+    p = plant(bank(chemistry, label_ah=200.0, cell_c=cell_c), inverter(dc_min_v=42.0), load_w)
+    fuller_h, less_h = (
+        run(p, State(s), [0.0] * 24, [load_w] * 24, [0.0] * 24, until_ended=True).ended_h for s in (soc, soc - less)
+    )
+    assert (np.inf if fuller_h is None else fuller_h) >= (np.inf if less_h is None else less_h) * (1 - 1e-6)
+
+
 @settings(max_examples=120, deadline=None)
 @given(chemistries, st.floats(0.0, 1.0), day, day, st.floats(5.0, 60.0), st.floats(0.0, 0.3))
 def test_energy_is_conserved_at_the_current_limit(
