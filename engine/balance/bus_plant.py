@@ -123,20 +123,27 @@ def pack_ohm(p: Plant, cell_v_per_c: float) -> float:
     return max(p.series * p.series * cell_v_per_c / p.series_ah, LEAST_OHM)
 
 
-def network(b: BusPlant, socs: Sequence[float], middles: Sequence[float], dt: float) -> tuple[Amounts, Amounts]:
-    """Volts and resistance of each bank as a step of `dt` sees them: its OCV leans with the charge of half the step."""
-    emf, ohm = [], []
+def network(
+    b: BusPlant, socs: Sequence[float], middles: Sequence[float], dt: float
+) -> tuple[Amounts, Amounts, Amounts]:
+    """Volts of each bank as a step of `dt` sees them, and its resistance while it takes and while it gives.
+
+    Its OCV leans with the charge of half the step.
+    """
+    emf, ohm, giving_ohm = [], [], []
     for p, soc, middle in zip(b.plants, socs, middles, strict=True):
-        ocv, slope, r_slow = cell(p.cells, middle)
+        ocv, slope, r_slow, r_drawn = cell(p.cells, middle)
         emf.append(p.series * (ocv + slope * (soc - middle)))
         ohm.append(pack_ohm(p, r_slow + 0.5 * slope * dt))
-    return emf, ohm
+        giving_ohm.append(pack_ohm(p, r_drawn + 0.5 * slope * dt))
+    return emf, ohm, giving_ohm
 
 
-def cell(cells: CellTable, soc: float) -> tuple[float, float, float]:
-    """OCV [V], its slope [V per unit of charge] and slow resistance [V per C] at a charge."""
+def cell(cells: CellTable, soc: float) -> tuple[float, float, float, float]:
+    """OCV [V], its slope [V per unit of charge] and both slow resistances, in and out [V per C], at a charge."""
     k = min(max(int(soc * STEPS), 0), STEPS - 1)
     part = min(max(soc * STEPS - k, 0.0), 1.0)
-    ocv, r_slow = cells.ocv_v, cells.r_slow
+    ocv, r_slow, r_drawn = cells.ocv_v, cells.r_slow, cells.r_drawn
     rise = ocv[k + 1] - ocv[k]
-    return ocv[k] + part * rise, rise * STEPS, r_slow[k] + part * (r_slow[k + 1] - r_slow[k])
+    slow, drawn = (r[k] + part * (r[k + 1] - r[k]) for r in (r_slow, r_drawn))
+    return ocv[k] + part * rise, rise * STEPS, slow, drawn

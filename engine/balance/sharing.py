@@ -45,7 +45,8 @@ _PASSES = 2
 _HALVINGS = 14
 _LIMITED_V = 0.02
 """A bank whose own volts differ by more from those of the bus is held at a limit: what that takes is booked as lost."""
-Share = Callable[[Amounts, Amounts, Amounts, Amounts], Shared | None]
+Share = Callable[[Amounts, Amounts, Amounts, Amounts, Amounts], Shared | None]
+"""Of volts, resistances of banks that take and that give, least and most amperes: what each then takes or gives."""
 
 
 class Split(NamedTuple):
@@ -63,10 +64,11 @@ def has_ended(b: BusPlant, state: BusState) -> bool:
 
 def restarts(b: BusPlant, state: BusState, sun_w: float) -> bool:
     """Whether an inverter that has cut off would find its restart volts with the sun charging."""
-    emf, ohm = network(b, state.socs, state.socs, 0.0)
+    emf, ohm, giving_ohm = network(b, state.socs, state.socs, 0.0)
     most = limits(b, state.socs)
     charging_w = sun_w if any(most[1]) else 0.0
-    found = shared_by_power(emf, ohm, *most, charging_w) or at_volts(emf, ohm, *most, b.end_v)
+    found = shared_by_power(emf, ohm, *most, charging_w, giving_ohm)
+    found = found or at_volts(emf, ohm, *most, b.end_v, giving_ohm)
     return found.volts >= b.restart_v
 
 
@@ -108,8 +110,8 @@ def _charge(b: BusPlant, state: BusState, sun_w: float, load_w: float, hours: fl
     """Charge with what the load leaves of the sun, up to the end volts of the bus."""
     over_w = 0.0 if state.full else sun_w - load_w
 
-    def filled(emf: Amounts, ohm: Amounts, low: Amounts, high: Amounts) -> Shared | None:
-        return _filled(b.end_v, emf, ohm, low, high, over_w)
+    def filled(emf: Amounts, ohm: Amounts, giving_ohm: Amounts, low: Amounts, high: Amounts) -> Shared | None:
+        return _filled(b.end_v, emf, ohm, giving_ohm, low, high, over_w)
 
     dt, found = _advance(b, state.socs, hours, filled)
     full = state.full
@@ -128,14 +130,16 @@ def _charge(b: BusPlant, state: BusState, sun_w: float, load_w: float, hours: fl
     return BusState(socs, state.on, full), flow, Split(found.volts, found.amps, into_wh)
 
 
-def _filled(end_v: float, emf: Amounts, ohm: Amounts, low: Amounts, high: Amounts, over_w: float) -> Shared | None:
+def _filled(
+    end_v: float, emf: Amounts, ohm: Amounts, giving_ohm: Amounts, low: Amounts, high: Amounts, over_w: float
+) -> Shared | None:
     """Currents of a charge: the charger gives no more than its volts, and no bank more than it may take, allow."""
     takes = [inf if most > 0.0 else 0.0 for most in high]
     limit_v = min([end_v, *(e + r * most for e, r, most in zip(emf, ohm, high, strict=True) if most > 0.0)])
-    found = shared_by_power(emf, ohm, low, takes, over_w) if any(takes) else None
+    found = shared_by_power(emf, ohm, low, takes, over_w, giving_ohm) if any(takes) else None
     if found is None or found.volts > limit_v:
-        found = at_volts(emf, ohm, low, takes, limit_v)
-    return found if sum(found.amps) >= 0.0 else shared_by_power(emf, ohm, low, high, 0.0)
+        found = at_volts(emf, ohm, low, takes, limit_v, giving_ohm)
+    return found if sum(found.amps) >= 0.0 else shared_by_power(emf, ohm, low, high, 0.0, giving_ohm)
 
 
 def _discharge(
@@ -143,8 +147,8 @@ def _discharge(
 ) -> tuple[BusState, Flow, Split]:
     """Discharge to cover what the sun leaves of the load, to the floors, the cut-off or the current limits."""
 
-    def given(emf: Amounts, ohm: Amounts, low: Amounts, high: Amounts) -> Shared | None:
-        return shared_by_power(emf, ohm, low, high, sun_w - wanted_w)
+    def given(emf: Amounts, ohm: Amounts, giving_ohm: Amounts, low: Amounts, high: Amounts) -> Shared | None:
+        return shared_by_power(emf, ohm, low, high, sun_w - wanted_w, giving_ohm)
 
     def short() -> tuple[BusState, Flow, Split]:
         return _sun_alone(b, state, sun_w, ac_w, dc_w, hours, _why_short(b, state.socs))
@@ -190,7 +194,7 @@ def _nothing(b: BusPlant) -> Split:
 def _longest_h(b: BusPlant, socs: Sequence[float], hours: float) -> float:
     """Length of a step: not so long that the stiffest bank would swing about its volts."""
     cells = [cell(p.cells, s) for p, s in zip(b.plants, socs, strict=True)]
-    stiff_h = min(2.0 * r_slow / max(slope, 1e-9) for _, slope, r_slow in cells)
+    stiff_h = min(2.0 * r_drawn / max(slope, 1e-9) for _, slope, _, r_drawn in cells)
     return min(hours, MOST_H, max(stiff_h, LEAST_STEP_H))
 
 
@@ -310,12 +314,11 @@ def _moved(
     after, loss_wh, into_wh = [], 0.0, []
     for p, soc, gain, amps in zip(b.plants, socs, _gains(b, socs, found, dt), found.amps, strict=True):
         middle = soc + 0.5 * gain
-        ocv, _, r_slow = cell(p.cells, middle)
+        ocv, _, r_slow, r_drawn = cell(p.cells, middle)
         rate = amps * p.series / p.series_ah
-        own_v = p.series * (ocv + rate * r_slow)
-        loss_wh += p.series_ah * dt * rate * rate * r_slow + p.series * ocv * (
-            amps * dt - gain * p.series_ah / p.series
-        )
+        r_v = r_slow if rate > 0.0 else r_drawn
+        own_v = p.series * (ocv + rate * r_v)
+        loss_wh += p.series_ah * dt * rate * rate * r_v + p.series * ocv * (amps * dt - gain * p.series_ah / p.series)
         if abs(found.volts - own_v) > _LIMITED_V:
             loss_wh += (found.volts - own_v) * amps * dt
         after.append(min(max(soc + gain, 0.0), 1.0))

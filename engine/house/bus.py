@@ -32,7 +32,12 @@ class Shared(NamedTuple):
 
 
 def shared_by_current(
-    emf_v: Sequence[float], ohm: Sequence[float], low_a: Sequence[float], high_a: Sequence[float], bus_a: float
+    emf_v: Sequence[float],
+    ohm: Sequence[float],
+    low_a: Sequence[float],
+    high_a: Sequence[float],
+    bus_a: float,
+    giving_ohm: Sequence[float] | None = None,
 ) -> Shared:
     """Divide a bus current among banks by their volts and resistances, each within its limits.
 
@@ -44,6 +49,8 @@ def shared_by_current(
         Most a bank may give (as a negative number) and take [A].
     bus_a : float
         Current into all banks together [A]; must lie between the sums of the limits.
+    giving_ohm : sequence of float or None
+        Resistance of each bank while it gives [ohm]; None where it is that of a bank that takes.
 
     Raises
     ------
@@ -61,14 +68,20 @@ def shared_by_current(
     >>> by_current.volts, [round(amps, 9) for amps in by_current.amps]
     (50.6, [-70.0, 20.0])
     """
-    for span in _spans(emf_v, ohm, low_a, high_a):
+    giving = ohm if giving_ohm is None else giving_ohm
+    for span in _spans(emf_v, ohm, giving, low_a, high_a):
         if span.siemens > 0.0 and span.has(volts := (span.drive_a + bus_a) / span.siemens):
-            return at_volts(emf_v, ohm, low_a, high_a, volts)
+            return at_volts(emf_v, ohm, low_a, high_a, volts, giving)
     raise ArithmeticError(f"{bus_a:g} A cannot be divided among these banks within their limits.")
 
 
 def shared_by_power(
-    emf_v: Sequence[float], ohm: Sequence[float], low_a: Sequence[float], high_a: Sequence[float], bus_w: float
+    emf_v: Sequence[float],
+    ohm: Sequence[float],
+    low_a: Sequence[float],
+    high_a: Sequence[float],
+    bus_w: float,
+    giving_ohm: Sequence[float] | None = None,
 ) -> Shared | None:
     """Divide a power into the bus (negative: out of it) among banks; None where the banks cannot give or take it.
 
@@ -76,7 +89,7 @@ def shared_by_power(
 
     Parameters
     ----------
-    emf_v, ohm, low_a, high_a : sequences of float
+    emf_v, ohm, low_a, high_a, giving_ohm : sequences of float
         As for `shared_by_current`.
     bus_w : float
         Power into all banks together [W].
@@ -87,25 +100,36 @@ def shared_by_power(
     >>> [round(amps, 9) for amps in by_power.amps]
     [-70.0, 20.0]
     """
-    for span in _spans(emf_v, ohm, low_a, high_a):
+    giving = ohm if giving_ohm is None else giving_ohm
+    for span in _spans(emf_v, ohm, giving, low_a, high_a):
         volts = span.volts_at(bus_w)
         if volts is not None and span.has(volts):
-            return at_volts(emf_v, ohm, low_a, high_a, volts)
+            return at_volts(emf_v, ohm, low_a, high_a, volts, giving)
     return None
 
 
 def at_volts(
-    emf_v: Sequence[float], ohm: Sequence[float], low_a: Sequence[float], high_a: Sequence[float], volts: float
+    emf_v: Sequence[float],
+    ohm: Sequence[float],
+    low_a: Sequence[float],
+    high_a: Sequence[float],
+    volts: float,
+    giving_ohm: Sequence[float] | None = None,
 ) -> Shared:
     """Return the currents of banks on a bus that is held at some volts."""
+    giving = ohm if giving_ohm is None else giving_ohm
     amps = tuple(
-        min(max((volts - e) / r, low), high) for e, r, low, high in zip(emf_v, ohm, low_a, high_a, strict=True)
+        min(max((volts - e) / (out if volts < e else r), low), high)
+        for e, r, out, low, high in zip(emf_v, ohm, giving, low_a, high_a, strict=True)
     )
     return Shared(volts, amps)
 
 
 class _Span(NamedTuple):
-    """Volts between which no bank comes to a limit: the bus takes `siemens` times its volts less `drive_a`."""
+    """Volts between which no bank comes to a limit or turns from taking to giving.
+
+    There the bus takes `siemens` times its volts less `drive_a`.
+    """
 
     low_v: float
     high_v: float
@@ -124,18 +148,24 @@ class _Span(NamedTuple):
 
 
 def _spans(
-    emf_v: Sequence[float], ohm: Sequence[float], low_a: Sequence[float], high_a: Sequence[float]
+    emf_v: Sequence[float],
+    ohm: Sequence[float],
+    giving_ohm: Sequence[float],
+    low_a: Sequence[float],
+    high_a: Sequence[float],
 ) -> Iterator[_Span]:
     """From the volts at which every bank takes the most it may down to those at which each gives the most it may."""
     edges: list[tuple[float, int, float, float]] = []
     free, siemens, drive_a = 0, 0.0, 0.0
-    for e, r, low, high in zip(emf_v, ohm, low_a, high_a, strict=True):
+    for e, r, out, low, high in zip(emf_v, ohm, giving_ohm, low_a, high_a, strict=True):
         if high == inf:
             free, siemens, drive_a = free + 1, siemens + 1.0 / r, drive_a + e / r
         else:
             drive_a -= high
             edges.append((e + r * high, 1, 1.0 / r, e / r + high))
-        edges.append((e + r * low, -1, -1.0 / r, -e / r - low))
+        if out != r:
+            edges.append((e, 0, 1.0 / out - 1.0 / r, e / out - e / r))
+        edges.append((e + out * low, -1, -1.0 / out, -e / out - low))
     edges.sort(key=itemgetter(0), reverse=True)
     high_v = inf if free else edges[0][0]
     for low_v, more, more_siemens, more_a in edges:

@@ -80,6 +80,32 @@ def test_a_textbook_circuit_of_two_sources_and_a_load() -> None:
     assert shared.amps == pytest.approx((-4.5, 0.75), abs=1e-9)
 
 
+@pytest.mark.parametrize("bus_a", [-180.0, -60.0, -20.0, 0.0, 60.0, 180.0])
+def test_banks_that_resist_a_charge_more_than_a_discharge_share_as_millman_says_of_what_each_does(bus_a: float) -> None:
+    # The theorem with, for each bank, the resistance of what it turns out to do: the only such current.
+    emf, taking, giving = [53.1, 51.4, 52.0], [0.09, 0.041, 0.06], [0.018, 0.041, 0.02]
+    shared = shared_by_current(emf, taking, [-WIDE] * 3, [WIDE] * 3, bus_a, giving)
+    ohm = [r if current > 0.0 else out for r, out, current in zip(taking, giving, shared.amps, strict=True)]
+    assert shared.amps == pytest.approx(amps_of(emf, ohm, bus_a), abs=1e-6)
+    by_power = shared_by_power(emf, taking, [-WIDE] * 3, [WIDE] * 3, bus_a * shared.volts, giving)
+    assert by_power is not None
+    assert by_power.amps == pytest.approx(shared.amps, abs=1e-6)
+
+
+def test_a_full_lead_acid_bank_beside_another_gives_by_the_resistance_of_a_discharge() -> None:
+    # Two banks of one kind at one charge are one bank of their size: hours as those of the step.
+    lead = dataclasses.replace(LEAD, own_fuse=True, own_disconnect=True, label_ah=100.0, reserve_soc=0.5, cell_c=10.0)
+    flooded = dataclasses.replace(lead, chemistry="lead_flooded")
+    free = dataclasses.replace(INVERTER, dc_min_v=42.0, restart_v=46.0, idle_w=0.0, k1=0.0, k2=0.0)
+    b = bus_plant([flooded, dataclasses.replace(flooded, id="other")], free, 3000.0)
+    one = plant(dataclasses.replace(flooded, label_ah=200.0), free, 3000.0)
+    for soc in (0.8, 0.95, 1.0):
+        state, _, _ = bus_hour(b, BusState((soc, soc)), 0.0, 3000.0, 0.0)
+        alone = run(one, State(soc), [0.0], [3000.0], [0.0])
+        assert state.socs == pytest.approx([float(alone.soc[-1])] * 2, abs=2e-3)
+        assert state.socs[0] < soc - 0.2
+
+
 def test_a_bank_at_its_limit_is_a_fixed_current_beside_the_rest() -> None:
     emf, ohm = [53.0, 53.0, 52.0], [0.01, 0.02, 0.02]
     shared = shared_by_current(emf, ohm, [-40.0, -WIDE, -WIDE], [WIDE] * 3, -120.0)
@@ -437,7 +463,9 @@ def test_a_bus_at_rest_steps_by_the_half_hour_and_a_stiff_one_in_shorter_steps()
 @pytest.mark.parametrize("soc", [0.0, 0.00025, 0.3333, 0.5, 0.9999, 1.0])
 def test_the_cell_of_a_bus_is_read_on_its_line(soc: float) -> None:
     cells = table(dataclasses.replace(LINE, r_slow_v_per_c=(0.5, 0.7)))
-    assert cell(cells, soc) == pytest.approx((3.0 + soc, 1.0, 0.5 + 0.2 * soc))
+    assert cell(cells, soc) == pytest.approx((3.0 + soc, 1.0, 0.5 + 0.2 * soc, 0.5 + 0.2 * soc))
+    lead = table(dataclasses.replace(LINE, r_slow_v_per_c=(0.5, 0.7), acceptance_tau_h=2.0))
+    assert cell(lead, soc) == pytest.approx((3.0 + soc, 1.0, 0.5 + 0.2 * soc, 0.5))
 
 
 def test_a_bank_gives_and_takes_within_its_limits_alone() -> None:

@@ -48,20 +48,23 @@ def bus(spec: list[Spec], holds: bool, mean_w: float) -> tuple[BusPlant, BusStat
     low=st.lists(amps, min_size=5, max_size=5),
     high=st.lists(amps, min_size=5, max_size=5),
     share=st.floats(0.0, 1.0),
+    eased=st.sampled_from([1.0, 0.4]),
 )
 def test_a_bus_current_is_divided_within_the_limits(
-    emf: list[float], ohm: list[float], low: list[float], high: list[float], share: float
+    emf: list[float], ohm: list[float], low: list[float], high: list[float], share: float, eased: float
 ) -> None:
     k = len(emf)
     least, most = [-a for a in low[:k]], high[:k]
     bus_a = (sum(least) + (sum(most) - sum(least)) * share) * 0.999
     if not sum(least) < bus_a < sum(most):
         return
-    shared = shared_by_current(emf, ohm[:k], least, most, bus_a)
+    giving = [eased * r for r in ohm[:k]]
+    shared = shared_by_current(emf, ohm[:k], least, most, bus_a, giving)
     assert sum(shared.amps) == pytest.approx(bus_a, abs=1e-6)
-    for e, r, floor, top, current in zip(emf, ohm[:k], least, most, shared.amps, strict=True):
-        assert current == pytest.approx(min(max((shared.volts - e) / r, floor), top), abs=1e-6)
-    by_power = shared_by_power(emf, ohm[:k], least, most, bus_a * shared.volts)
+    for e, r, out, floor, top, current in zip(emf, ohm[:k], giving, least, most, shared.amps, strict=True):
+        own = out if shared.volts < e else r
+        assert current == pytest.approx(min(max((shared.volts - e) / own, floor), top), abs=1e-6)
+    by_power = shared_by_power(emf, ohm[:k], least, most, bus_a * shared.volts, giving)
     if by_power is not None:
         assert by_power.volts * sum(by_power.amps) == pytest.approx(bus_a * shared.volts, abs=1e-6)
 
@@ -73,14 +76,16 @@ def test_a_bus_current_is_divided_within_the_limits(
     low=st.lists(st.sampled_from([0.0, 20.0, 50.0, 200.0]), min_size=4, max_size=4),
     high=st.lists(st.sampled_from([0.0, 50.0, 100.0]), min_size=4, max_size=4),
     asked_w=st.floats(-8000.0, -10.0),
+    eased=st.sampled_from([1.0, 0.4]),
 )
 def test_a_power_is_met_at_the_highest_volts_that_give_it_or_at_none(
-    emf: list[float], ohm: list[float], low: list[float], high: list[float], asked_w: float
+    emf: list[float], ohm: list[float], low: list[float], high: list[float], asked_w: float, eased: float
 ) -> None:
     network = emf, ohm[: len(emf)], [-a for a in low[: len(emf)]], high[: len(emf)]
-    found = shared_by_power(*network, asked_w)
+    giving = [eased * r for r in network[1]]
+    found = shared_by_power(*network, asked_w, giving)
     volts = np.linspace(0.0, 60.0, 6001)
-    taken_w = np.array([v * sum(at_volts(*network, v).amps) for v in volts.tolist()])
+    taken_w = np.array([v * sum(at_volts(*network, v, giving).amps) for v in volts.tolist()])
     if found is None:
         assert taken_w.min() > asked_w
     else:
