@@ -128,9 +128,7 @@ def season_sky(
     if not len(rows):
         return None
     kc, low_kc, high_kc = (_laid(rows, said, ends, is_said) for ends in ("kc", "low_kc", "high_kc"))
-    runs = {one.supply.bank.id: _ended(one, kc) for one in found}
-    soonest = min(runs.values(), key=lambda hours: _hours(hours)[_order(hours, kc)[_middle(len(hours))]])
-    order = _order(soonest, kc)
+    order = _from_worst(found, kc)
     dull, bright = _tenths(len(order))
     title = _title(series, first, days, len(rows))
     count = max((place + 1 for place, yes in enumerate(is_said) if yes), default=0)
@@ -195,20 +193,55 @@ def band_of(courses: Sequence[tuple[Floats, Floats]], floor_soc: float) -> Band:
     return Band(times_h=times_h, low_soc=np.min(over, axis=0), high_soc=np.max(over, axis=0))
 
 
-def with_first_day(years: object, low: float, taken: float, high: float) -> object:
-    """Return the years with another first day in all of them."""
-    if not isinstance(years, Years):
-        return years
+def with_first_day(
+    household: Household, charges: Mapping[str, float], sky: Sky, at: datetime, day_kc: tuple[float, float, float]
+) -> Sky:
+    """Return the days to come with another first day, and the middle one of the years as it is with that day.
 
-    def changed(rows: Floats, kc: float) -> Floats:
-        return np.column_stack([np.full(len(rows), kc), rows[:, 1:]])
-
-    return dataclasses.replace(
-        years,
-        kc=changed(years.kc, taken),
-        low_kc=changed(years.low_kc, low),
-        high_kc=changed(years.high_kc, high),
+    Parameters
+    ----------
+    day_kc : (low, taken, high)
+        Clearness of the first day [-].
+    """
+    low, taken, high = day_kc
+    days = dataclasses.replace(
+        sky,
+        kc=_begun_with(taken, sky.kc),
+        low_kc=_begun_with(low, sky.low_kc),
+        high_kc=_begun_with(high, sky.high_kc),
     )
+    years = sky.years
+    if not isinstance(years, Years):
+        return days
+    years = dataclasses.replace(
+        years,
+        kc=_begun_with(taken, years.kc),
+        low_kc=_begun_with(low, years.low_kc),
+        high_kc=_begun_with(high, years.high_kc),
+    )
+    order = _from_worst(coming(household, charges, days, at)[1], years.kc)
+    dull, bright = _tenths(len(order))
+    return dataclasses.replace(
+        days,
+        kc=years.kc[order[_middle(len(order))]],
+        low_kc=years.low_kc[order[dull]],
+        high_kc=years.high_kc[order[bright]],
+        years=years,
+    )
+
+
+def _begun_with(kc: float, days: Floats) -> Floats:
+    """Days (n,) or those of each year (years, n) with another first one."""
+    begun = days.copy()
+    begun[..., 0] = kc
+    return begun
+
+
+def _from_worst(found: Sequence[Coming], kc: Floats) -> NDArray[np.int64]:
+    """Years from the worst one for the bank that lasts shortest in its middle one."""
+    runs = [_ended(one, kc) for one in found]
+    soonest = min(runs, key=lambda hours: _hours(hours)[_order(hours, kc)[_middle(len(hours))]])
+    return _order(soonest, kc)
 
 
 def _plain(household: Household, said: Sky | None, month: int, days: int) -> Sky:

@@ -201,8 +201,8 @@ def _found(asked: _Asked, reading: SkyReading, days_w: Floats, todays_w: Floats)
     rest = _expected(after_kwh, likely_kc, low_kc, high_kc)
     made_kwh = asked.made_kwh
     so_far_kwh = float(_between(before_kwh, reading.usual_kc)) if made_kwh is None else made_kwh
-    day_kc = tuple(_kc_of(todays_kwh, kwh) for kwh in (rest.low_kwh, rest.kwh, rest.high_kwh))
-    before, after, no_hours = _autonomies(asked, day_kc)
+    day_low_kc, day_taken_kc, day_high_kc = (_kc_of(todays_kwh, kwh) for kwh in (rest.low_kwh, rest.kwh, rest.high_kwh))
+    before, after, no_hours = _autonomies(asked, (day_low_kc, day_taken_kc, day_high_kc))
     same_day = before is None or before.sky_days[0][0] == asked.now.at.date()
     assumed_kc = float(asked.sky.kc[0]) if same_day else None
     return Found(
@@ -226,7 +226,7 @@ def _found(asked: _Asked, reading: SkyReading, days_w: Floats, todays_w: Floats)
             high_w=_from_now(asked.now, days_w, reading.usual_kc, high_kc),
             assumed_w=None if assumed_kc is None else _between(todays_w, assumed_kc),
         ),
-        day_sky=_handed_back(asked.sky, day_kc[1], same_day),
+        day_sky=_handed_back(asked.sky, day_taken_kc, same_day),
         days=() if after is None else _shown_days(after, reading.kc if same_day else None),
         banks=() if before is None or after is None else _gains(before, after, asked.charges),
         no_hours=no_hours,
@@ -302,7 +302,7 @@ def _skies(household: Household, month: int) -> list[tuple[str, float]]:
     return sorted([*zip(words, own, strict=True), ("half", _HALF_KC)], key=lambda one: one[1])
 
 
-def _autonomies(asked: _Asked, day_kc: tuple[float, ...]) -> tuple[Autonomy | None, Autonomy | None, str]:
+def _autonomies(asked: _Asked, day_kc: tuple[float, float, float]) -> tuple[Autonomy | None, Autonomy | None, str]:
     """Today's answer as assumed and with this sky in the place of today's; or why there is none.
 
     Once today's sun is over for Today the days begin tomorrow, and this sky changes none of them.
@@ -314,12 +314,10 @@ def _autonomies(asked: _Asked, day_kc: tuple[float, ...]) -> tuple[Autonomy | No
         return None, None, str(fault)
     if before.sky_days[0][0] != at.date():
         return before, before, ""
-    low, taken, high = (
-        _with_today(ends, kc) for ends, kc in zip((sky.low_kc, sky.kc, sky.high_kc), day_kc, strict=True)
-    )
-    years = with_first_day(sky.years, *day_kc)
-    seen = dataclasses.replace(sky, labels=("", *sky.labels[1:]), kc=taken, low_kc=low, high_kc=high, years=years)
-    return before, autonomy(_uncovered(asked.household), asked.charges, seen, at, factors=asked.factors), ""
+    uncovered = _uncovered(asked.household)
+    seen = with_first_day(uncovered, asked.charges, sky, at, day_kc)
+    seen = dataclasses.replace(seen, labels=("", *sky.labels[1:]))
+    return before, autonomy(uncovered, asked.charges, seen, at, factors=asked.factors), ""
 
 
 def _with_today(days_kc: Floats, kc: float) -> Floats:

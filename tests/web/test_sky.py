@@ -176,6 +176,29 @@ def test_days_that_nobody_said_stay_the_seasons_when_a_form_sends_them_back(clie
     assert "the others are as usual for the season" in page.get_text()
 
 
+@pytest.mark.parametrize(
+    "query",
+    [
+        "at=2026-11-25T12:00&charge=30&read_barn=3000",
+        "at=2026-11-25T09:10&charge=80&read_barn=900",
+        "at=2026-11-25T12:00&charge=30&read_barn=900&sky=kc:0.1,0.9",
+    ],
+)
+def test_today_asked_with_this_sky_gives_the_hours_that_were_told(
+    client_of: Opener, small_house: dict[str, Any], query: str
+) -> None:
+    small_house["banks"][0]["parallel"] = 1
+    small_house["sun"]["arrays"].append(
+        {"id": "west", "name": "West wall", "kwp": 1.5, "tilt_deg": 80.0, "azimuth_deg": 280.0}
+    )
+    client = client_of(small_house)
+    told = reading(client, query)
+    asked = "&".join(part for part in query.split("&") if part.startswith(("at=", "charge=")))
+    today = client.get(f"/today.json?{asked}&sky={told['day_sky']}").json()
+    assert told["banks"][0]["after_h"] == pytest.approx(today["hours_to_reserve"], abs=0.05)
+    assert told["banks"][0]["after_high_h"] == pytest.approx(today["high_hours"], abs=0.05)
+
+
 def test_days_as_typed_are_compared_with_the_first_of_them(client: Client) -> None:
     page = soup(client.get(f"/sky?{GREY}&sky=dark,dark,dull"))
     assert "than with the dark day" in text(page, ".lead")
