@@ -2,7 +2,8 @@
 
 Temperatures degC of the cells, power W from the bus, energy kWh, heat capacity J/K. The heater starts so many whole
 hours before the first hour of a day with sun to spare as lifting the cells takes, and holds them warm to the last such
-hour; days without sun to spare are not heated. Left alone the cells cool towards the temperature they were entered at.
+hour; days without sun to spare are not heated. What neither sun nor bank serves of the heater warms nothing. Left alone
+the cells cool towards the temperature they were entered at.
 Not modelled: heat made by the current, cores that warm later than the sides, capacity and resistance of warm cells.
 """
 
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from engine.answers.answer import Assumption
 from engine.answers.coming import Coming
 from engine.balance.forcing import Forcing, drawn_hours
-from engine.balance.warmed import WarmedRun, warmed_run
+from engine.balance.warmed import WarmedRun, heated_run, warmed_run
 from engine.errors import InputError
 from engine.fields import Quantity
 from engine.house.bank import Bank
@@ -101,12 +102,12 @@ class Heated:
     heated_days : int
         Days of these that are heated.
     spent_kwh, won_kwh, net_kwh : float
-        What the heater takes from the bus; what more is taken from the sun; what more is served, the heater left out,
+        What the heater gets from the bus; what more is taken from the sun; what more is served, the heater left out,
         or left in the cells at the end [kWh].
     hours : float or None
         How long the bank lasts with it [h]; None past the days.
     cell_c, heater_w : (n + 1,) and (n,) arrays
-        Cell temperature at each edge, heater in each hour.
+        Cell temperature at each edge, heater in each hour as far as it was served.
     """
 
     heater: Heater
@@ -170,12 +171,11 @@ def heated(one: Coming, heater: Heater) -> Heated:
         )
     spare = hours.sun_w > drawn_hours(one.supply.inverter, hours.ac_w, hours.dc_w)
     wanted, days = _windows(hours, spare, _lead_h(heater, bank.cell_c))
-    cell_c, heater_w = _temperatures(heater, bank.cell_c, wanted, hours)
-    limits_c = [allowed_charge_c(bank, float(low)) for low in np.minimum(cell_c[:-1], cell_c[1:])]
+    box = _Box(heater, bank, wanted.tolist())
     sun_w, ac_w, dc_w = hours.lists()
-    with_heater = (hours.dc_w + heater_w).tolist()
-    ran = warmed_run(p, start, sun_w, ac_w, with_heater, limits_c, first_h=hours.first_h)
+    ran = heated_run(p, start, sun_w, ac_w, dc_w, box, first_h=hours.first_h)
     bare = warmed_run(p, start, sun_w, ac_w, dc_w, [p.charge_c_max] * len(dc_w), first_h=hours.first_h)
+    heater_w = np.array(box.heater_w)
     spent_kwh = float(heater_w @ hours.lengths_h) / WH_PER_KWH
     sun_h = float(spare @ hours.lengths_h) / days if days else 0.0
     return Heated(
@@ -188,7 +188,7 @@ def heated(one: Coming, heater: Heater) -> Heated:
         won_kwh=ran.sun_kwh - bare.sun_kwh,
         net_kwh=_useful_kwh(ran) - spent_kwh - _useful_kwh(bare),
         hours=ran.ended_h,
-        cell_c=cell_c,
+        cell_c=np.array(box.cell_c),
         heater_w=heater_w,
         soc=ran.soc,
     )
@@ -215,26 +215,41 @@ def _windows(hours: Forcing, spare: NDArray[np.bool_], lead_h: int) -> tuple[NDA
     return wanted, int(lit.size)
 
 
-def _temperatures(heater: Heater, from_c: float, wanted: NDArray[np.bool_], hours: Forcing) -> tuple[Floats, Floats]:
-    """Cell temperature at each edge (n + 1,) [degC] and heater power in each interval (n,) [W]."""
-    cell_c, power_w = [from_c], []
-    for on, length_h in zip(wanted.tolist(), hours.lengths_h.tolist(), strict=True):
-        after_c, given_w = _hour(heater, cell_c[-1], length_h * 3600.0, on=on)
-        cell_c.append(max(after_c, from_c))
-        power_w.append(given_w)
-    return np.array(cell_c), np.array(power_w)
+class _Box:
+    """One lump of cells in its box, hour by hour: temperature at each edge [degC], heater in each interval [W]."""
 
+    def __init__(self, heater: Heater, bank: Bank, wanted: list[bool]) -> None:
+        self._heater, self._bank, self._wanted = heater, bank, wanted
+        self.cell_c, self.heater_w = [bank.cell_c], list[float]()
 
-def _hour(heater: Heater, now_c: float, seconds: float, *, on: bool) -> tuple[float, float]:
-    """Cell temperature after an interval of one mean heater power, and that power: one lump of cells in its box."""
-    share = heater.loss_w_per_k * seconds / heater.heat_j_per_k
-    lost = -expm1(-share)
-    warming_k_per_w = seconds / heater.heat_j_per_k * (lost / share if share > 0.0 else 1.0)
-    alone_c = now_c - (now_c - heater.ambient_c) * lost
-    if not on or warming_k_per_w <= 0.0:
-        return alone_c, 0.0
-    given_w = min(max((heater.to_c - alone_c) / warming_k_per_w, 0.0), heater.power_w)
-    return alone_c + given_w * warming_k_per_w, given_w
+    def asked_w(self, index: int, hours: float) -> float:
+        """Return the mean power that brings the cells to their aim by the end, as far as the heater has it [W]."""
+        alone_c, warming_k_per_w = self._alone(hours)
+        if not self._wanted[index] or warming_k_per_w <= 0.0:
+            return 0.0
+        return min(max((self._heater.to_c - alone_c) / warming_k_per_w, 0.0), self._heater.power_w)
+
+    def charge_c(self, hours: float, given_w: float) -> float:
+        """Return the charge limit at the lower temperature of an interval [C]."""
+        return allowed_charge_c(self._bank, min(self.cell_c[-1], self._after_c(hours, given_w)))
+
+    def warm(self, hours: float, given_w: float) -> None:
+        """Let an interval pass."""
+        self.cell_c.append(self._after_c(hours, given_w))
+        self.heater_w.append(given_w)
+
+    def _after_c(self, hours: float, given_w: float) -> float:
+        """Temperature after an interval of one mean power, never below the one that was entered [degC]."""
+        alone_c, warming_k_per_w = self._alone(hours)
+        return max(alone_c + given_w * warming_k_per_w, self._bank.cell_c)
+
+    def _alone(self, hours: float) -> tuple[float, float]:
+        """Temperature after an interval without heat [degC], and by how much each W of heat lifts it [K/W]."""
+        heater, now_c, seconds = self._heater, self.cell_c[-1], hours * 3600.0
+        share = heater.loss_w_per_k * seconds / heater.heat_j_per_k
+        lost = -expm1(-share)
+        warming_k_per_w = seconds / heater.heat_j_per_k * (lost / share if share > 0.0 else 1.0)
+        return now_c - (now_c - heater.ambient_c) * lost, warming_k_per_w
 
 
 def heater_assumptions(bank: Bank, heater: Heater) -> tuple[Assumption, ...]:

@@ -19,7 +19,7 @@ from engine.answers.notices import household_notices
 from engine.balance.bus_plant import bus_plant
 from engine.balance.step import State, plant
 from engine.balance.trajectory import run
-from engine.balance.warmed import warmed_run
+from engine.balance.warmed import heated_run, warmed_run
 from engine.errors import InputError
 from engine.house import household
 from engine.house.bank import Bank
@@ -188,6 +188,49 @@ def test_the_heat_put_in_is_what_warms_the_cells_and_what_the_box_loses() -> Non
     found = heated(days(house(cell_c=-3.0)), tight)
     assert found.spent_kwh == pytest.approx(found.lift_kwh)
     assert found.cell_c[-1] == pytest.approx(10.0)
+
+
+def test_a_bank_at_its_reserve_warms_no_cells_before_the_sun() -> None:
+    one = days(house(cell_c=-3.0), soc=0.15)
+    found = heated(one, BOX)
+    nothing_left = (one.given.sun_w <= 0.0) & (found.soc[:-1] <= 0.15)
+    assert found.heater_w[nothing_left] == pytest.approx(0.0)
+    sunrise = int(np.flatnonzero(one.given.sun_w)[0])
+    assert nothing_left[:sunrise].all()
+    assert found.cell_c[: sunrise + 1] == pytest.approx(-3.0)
+    assert found.heater_w[sunrise:].max() > 100.0
+    fuller = heated(days(house(cell_c=-3.0), soc=0.4), BOX)
+    assert fuller.cell_c[sunrise] > 0.0
+
+
+class Always:
+    """A box whose heater asks for one power in every hour, and what it was given."""
+
+    def __init__(self, power_w: float) -> None:
+        self.power_w, self.given_wh = power_w, 0.0
+
+    def asked_w(self, index: int, hours: float) -> float:
+        return self.power_w
+
+    def charge_c(self, hours: float, given_w: float) -> float:
+        return 0.3 if given_w > 0.0 else 0.1
+
+    def warm(self, hours: float, given_w: float) -> None:
+        self.given_wh += hours * given_w
+
+
+@pytest.mark.parametrize("cut_v", [40.0, 50.5])
+@pytest.mark.parametrize("soc", [0.2, 0.21, 0.25, 0.45])
+def test_the_heat_is_what_was_served_of_the_heater(cut_v: float, soc: float) -> None:
+    # without other loads all that is served is the heater; some of these end at the reserve, some at the cut-off
+    sun_w, none = [0.0] * 5 + [30.0, 90.0, 350.0, 900.0, 200.0] + [0.0] * 6, [0.0] * 16
+    box = Always(400.0)
+    p = plant(lfp(), inverter(dc_min_v=cut_v, restart_v=cut_v + 1.0), 400.0)
+    ran = heated_run(p, State(soc), sun_w, none, none, box, first_h=0.25)
+    assert 0.0 < box.given_wh < 400.0 * 15.25
+    assert ran.served_kwh == pytest.approx(box.given_wh / 1000.0)
+    left_kwh = ran.sun_kwh - ran.served_kwh - ran.loss_kwh - ran.stored_change_kwh
+    assert abs(left_kwh) < 1e-3 * ran.served_kwh
 
 
 def test_a_heater_pays_where_no_charge_goes_in_and_not_where_all_does() -> None:
