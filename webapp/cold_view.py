@@ -235,9 +235,28 @@ def _heater(answer: Cold) -> Markup:
         return Markup("A heater is <strong>not worth it</strong> in these days: {} and leaves {}.").format(
             took, "no more to use" if found.net_kwh > -LEAST_TOLD_KWH else f"{energy(-found.net_kwh)} less to use"
         )
+    if _sooner(answer, found):
+        return _runs_out_sooner(answer, found)
     return Markup("A heater <strong>is worth it</strong> in these days: {} and leaves {} more to use.").format(
         took, energy(found.net_kwh)
     )
+
+
+def _sooner(answer: Cold, found: Heated) -> bool:
+    """Whether the bank runs out sooner with the heater than without it."""
+    if found.hours is None:
+        return False
+    return answer.hours is None or found.hours < answer.hours - LEAST_LOST_H
+
+
+def _runs_out_sooner(answer: Cold, found: Heated) -> Markup:
+    """Say of a heater that leaves more to use in the end what it costs before."""
+    assert found.hours is not None
+    without = "beyond these days without it" if answer.hours is None else f"{duration(answer.hours)} without it"
+    return Markup(
+        "With a heater it <strong>runs out sooner</strong>: it lasts {}, {}. In all these days the heater takes {} and "
+        "leaves {} more to use."
+    ).format(duration(found.hours), without, energy(found.spent_kwh), energy(found.net_kwh))
 
 
 def _heater_rows(answer: Cold, found: Heated) -> tuple[tuple[str, str, str], ...]:

@@ -60,6 +60,25 @@ def test_the_heater_takes_what_is_typed(cool: Client) -> None:
     assert "A heater" in text_of(answer(cool, query).select_one("#heater"))
 
 
+def test_a_heater_with_which_it_runs_out_sooner_is_not_called_worth_it(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    small_house["banks"][0].update(cell_c=-5.0, parallel=1)
+    small_house["sun"]["arrays"][0]["kwp"] = 3.0
+    small_house["loads"] = [{"id": "cold", "name": "Cold room", "kind": "steady", "values": {"power_w": 100.0}}]
+    client = client_of(small_house)
+    weak = "charge=60&sky=dull,bright,bright&heater_w=200&loss_w_per_k=10"
+    told = client.get(f"/cold.json?{weak}").json()
+    assert told["heated"]["net_kwh"] > 1.0
+    assert told["heated"]["hours"] < told["hours"] - 12.0
+    page, block = (soup(client.get(f"/cold?{weak}{within}")) for within in ("", "&within=1"))
+    for said in (text_of(page.select_one("#heater .lead")), text_of(block.select_one("#brief"))):
+        assert "worth it" not in said
+        assert "With a heater it runs out sooner: it lasts 34 hours, 2 days and 11 hours without it." in said
+    strong = "charge=60&sky=dull,bright,bright&heater_w=2000"
+    assert "A heater is worth it" in text_of(soup(client.get(f"/cold?{strong}")).select_one("#heater .lead"))
+
+
 @pytest.mark.parametrize("path", ANSWERS)
 def test_the_line_stands_in_every_answer(cool: Client, path: str) -> None:
     line = soup(cool.get(path)).select_one(".cold-line")
