@@ -59,19 +59,23 @@ class ColdView:
     span: str
 
 
-def cold_view(answer: Cold, temperatures: tuple[tuple[AtTemperature, ...], ...], site: Site) -> ColdView:
+def cold_view(
+    answer: Cold, temperatures: tuple[tuple[AtTemperature, ...], ...], site: Site, *, of_several: bool = False
+) -> ColdView:
     """Return the view of an answer that is on the household's clock.
 
     Parameters
     ----------
     temperatures : tuple
         The points of each bank's chart, in the order of the answer's banks.
+    of_several : bool
+        Whether the household has others on inverters of their own, so that beside their answers it must be named.
     """
     figure, columns, numbers, span = _charge_chart(answer, site)
     return ColdView(
         sentence=sentence(answer),
         range=_range(answer),
-        brief=_brief(answer),
+        brief=_brief(answer, of_several),
         refused=energy(answer.refused_kwh) if answer.refused_kwh >= LEAST_TOLD_KWH else "none",
         refused_basis=f"in the next {duration(answer.days_h)}; sun that warm cells would take",
         banks=tuple(_card(bank, points) for bank, points in zip(answer.banks, temperatures, strict=True)),
@@ -118,17 +122,20 @@ def _lasts(answer: Cold) -> str:
     return f"{as_is}; were its cells warm to charge, {duration(answer.hours_warm)}."
 
 
-def _brief(answer: Cold) -> str:
+def _brief(answer: Cold, of_several: bool) -> str:
     """What Today says of it beside its own line: what cold costs in these days, and whether to heat."""
+    name = in_sentence(answer.name)
     if answer.refused_kwh < LEAST_TOLD_KWH:
-        return f"Cold refuses no charge of {in_sentence(answer.name)} in these days."
+        return f"Cold refuses no charge of {name} in these days."
+    whose, it = (f" of {name}", name) if of_several else ("", "it")
     if answer.hours is None or (answer.lost_h is not None and answer.lost_h < LEAST_LOST_H):
         costs = "and costs no hours"
     else:
-        costs = "and with warm cells it would last " + (
+        costs = f"and with warm cells {it} would last " + (
             "beyond these days" if answer.lost_h is None else f"{duration(answer.lost_h)} longer"
         )
-    return f"Cold refuses {energy(answer.refused_kwh)} in these days, {costs}. {_heater(answer).striptags()}".strip()
+    refused = f"Cold refuses {energy(answer.refused_kwh)}{whose} in these days, {costs}."
+    return f"{refused} {_heater(answer).striptags()}".strip()
 
 
 def _card(bank: ColdBank, points: tuple[AtTemperature, ...]) -> BankCard:

@@ -110,6 +110,33 @@ def test_today_tells_the_energy_and_leads_on(cool: Client) -> None:
     assert len(brief.get_text()) < 300
 
 
+@pytest.mark.parametrize("several", [False, True])
+def test_the_block_on_today_names_the_bank_where_there_are_several(
+    client_of: Opener, small_house: dict[str, Any], several: bool
+) -> None:
+    small_house["banks"][0].update(cell_c=-5.0)
+    small_house["sun"]["arrays"][0]["kwp"] = 2.0
+    small_house["loads"] = [{"id": "cold", "name": "Cold room", "kind": "steady", "values": {"power_w": 400.0}}]
+    if several:
+        shed = small_house["banks"][0] | {"id": "b2", "name": "Shed bank", "inverter": "two", "parallel": 1}
+        small_house["banks"][0]["cell_c"] = 12.0
+        small_house["banks"].append(shed)
+        small_house["inverters"].append(small_house["inverters"][0] | {"id": "two", "name": "Second inverter"})
+        roof = small_house["sun"]["arrays"][0] | {"id": "shed", "name": "Shed roof", "inverter": "two"}
+        small_house["sun"]["arrays"][0]["inverter"] = "main"
+        small_house["sun"]["arrays"].append(roof)
+        hut = {"id": "hut", "name": "Hut", "kind": "steady", "inverter": "two", "values": {"power_w": 60.0}}
+        small_house["loads"] = [small_house["loads"][0] | {"inverter": "main"}, hut]
+    client = client_of(small_house)
+    ask = f"{'charge=40&charge_b2=80' if several else 'charge=80'}&sky=dull,bright,bright"
+    page = soup(client.get(f"/today?{ask}"))
+    assert "store-room bank" in text_of(page.h1)
+    told = text_of(soup(client.get(page.select_one("#within-cold")["hx-get"])).select_one("#brief"))
+    assert ("kWh of the shed bank in these days" in told) is several
+    assert ("with warm cells the shed bank would last" in told) is several
+    assert ("with warm cells it would last" in told) is not several
+
+
 @pytest.mark.parametrize("path", ANSWERS)
 def test_no_charge_is_said_once(client_of: Opener, small_house: dict[str, Any], path: str) -> None:
     page = soup(client_of(cold_house(small_house, cell_c=-3.0)).get(path))

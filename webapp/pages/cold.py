@@ -146,7 +146,8 @@ def _shown(question: Question[Cold]) -> dict[str, Any]:
         return {}
     month = answer.at.month
     points = cold_banks(one.household, one.supply, one.at.month, _chart_temperatures(answer))
-    view = cold_view(answer, tuple(bank.rows for bank in points), base.house.site)
+    rows, several = tuple(bank.rows for bank in points), len(question.found) > 1
+    view = cold_view(answer, rows, base.house.site, of_several=several)
     notices = notices_of(base, month, answer.notices)
     cells = [bank.cell for bank in one.supply.banks]
     return {
