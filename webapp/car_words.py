@@ -54,7 +54,7 @@ def sentence(answer: CarAnswer) -> Markup:
     when = _when(answer)
     if answer.verdict == PART:
         part = f"{amount(answer.part_kwh)} ({distance(answer.part_km)})"
-        rest = f", the rest {when}" if when else "; no more of it in these days"
+        rest = f", the rest {when}" if when else "; the rest of it not in one go in these days"
         return Markup("<strong>{} now</strong> into {}{}.").format(part, car, rest)
     if answer.verdict == WAIT:
         assert answer.start_at is not None

@@ -57,6 +57,23 @@ def test_the_sentence_is_the_json(client: Client, charge: int, km: int, verdict:
     assert said.startswith(start[verdict])
 
 
+def test_a_rest_that_does_not_go_in_without_a_break_is_not_said_to_go_in_at_no_time(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    # what is to spare later carries 40 km, so a part of 45 km goes in then, too
+    small_house["inverters"][0].update(dc_min_v=51.0, restart_v=53.0)
+    small_house["banks"][0]["reserve_soc"] = 0.05
+    client = client_of(small_house)
+    ask = "charge=60&sky=dull,bright,bright&risk=likely"
+    less, more = (client.get(f"/car.json?{ask}&km={km}").json() for km in (40, 45))
+    assert (less["verdict"], more["verdict"]) == ("part", "part")
+    assert less["kwh"] > less["part_kwh"] + 1.0
+    assert (less["start_at"] is None, more["start_at"] is None) == (False, True)
+    said = words(answer(client, f"{ask}&km=45").select_one("h1"))
+    assert "; the rest of it not in one go in these days." in said
+    assert "no more of it" not in said
+
+
 def test_the_figures_are_the_json(client: Client) -> None:
     query = f"charge=60&km=400&{SUNNY}"
     told, shown = client.get(f"/car.json?{query}").json(), figures(answer(client, query))
