@@ -103,13 +103,18 @@ class CarDays:
         """Last edge at which the bank is charged without the car in all of the days; with it that is never later."""
         return min(int(max(refills(run), default=0)) for run in self.alone)
 
+    def free_w(self, hours: Forcing, car_w: Floats) -> Floats:
+        """Return what more than `car_w` the charger may take in each interval beside the other loads (n,) [W]."""
+        free_w = np.full(car_w.size, self.car.charger_w) - car_w
+        if self.car.side != "ac":
+            return free_w
+        return np.minimum(free_w, np.maximum(self.rated_w - hours.ac_w - car_w, 0.0))
+
     def placed(self, hours: Forcing, charges: Sequence[Charge]) -> Placed | None:
         """Put charges in their order into hours; None where the days have no room for them."""
         lengths_h, car_w, done = self.lengths_h, np.zeros(hours.sun_w.size), 0
         for kwh, place in charges:
-            free_w = np.full(car_w.size, self.car.charger_w) - car_w
-            if self.car.side == "ac":
-                free_w = np.minimum(free_w, np.maximum(self.rated_w - hours.ac_w - car_w, 0.0))
+            free_w = self.free_w(hours, car_w)
             free_w[:place] = 0.0
             wanted_wh = kwh * WH_PER_KWH
             reached_wh = np.minimum(np.cumsum(free_w * lengths_h), wanted_wh)

@@ -89,10 +89,11 @@ def _lowest_soc(days: CarDays, charges: Sequence[Charge]) -> float:
 
 
 def _start(days: CarDays, charge: Charge, soc: float, at: datetime, earliest: bool, gentlest: bool) -> Start:
-    placed = days.placed(days.scenarios[0][1], (charge,))
+    hours = days.scenarios[0][1]
+    placed = days.placed(hours, (charge,))
     assert placed is not None
     last, start_h = placed.done - 1, float(days.edges_h[charge.place])
-    share = float(placed.car_w[last]) / days.car.charger_w
+    share = float(placed.car_w[last] / days.free_w(hours, np.zeros_like(placed.car_w))[last])
     end_h = float(days.edges_h[last]) + share * float(days.lengths_h[last])
     return Start(
         start_h=start_h,

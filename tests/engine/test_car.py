@@ -166,6 +166,19 @@ def test_each_later_start_sees_the_bank_charged_again(soc: float, km: float) -> 
     assert answer.starts[-1].lowest_soc == pytest.approx(answer.without.soc.min(), abs=1e-4)
 
 
+@pytest.mark.parametrize(("side", "hours"), [("ac", 4.0 / 1.5), ("battery", 4.0 / 7.4)])
+def test_a_charge_the_inverter_holds_back_lasts_its_energy_over_what_the_loads_leave(side: str, hours: float) -> None:
+    # 2,000 W of the inverter less 500 W of the loads: 20 km, 4 kWh, take 2 h 40 min; past the inverter, 7.4 kW
+    home = with_loads(house_h(), base_w=500.0, side=side, charger_kw=7.4)
+    home = dataclasses.replace(home, inverters=(dataclasses.replace(home.inverters[0], rated_w=2000.0),))
+    answer = asked(home, 0.9, BRIGHT, datetime(2026, 6, 3, 8), days=3)
+    assert answer.kwh == pytest.approx(4.0)
+    assert answer.starts
+    for start in answer.starts:
+        assert start.hours == pytest.approx(hours)
+        assert (start.end_at - start.start_at).total_seconds() == pytest.approx(3600.0 * hours)
+
+
 def test_no_start_is_told_that_the_days_do_not_make_good_again() -> None:
     # 100 W and dull June days: the third one just fills the bank, but not after the car has taken four kWh
     home, dull = with_loads(house_h(), base_w=100.0), ",".join(["dull"] * 5)
