@@ -283,7 +283,10 @@ def _told_fit(night_of: Night, cause: Cause) -> float:
 
 
 def _found(night_of: Night, cause: Cause, weight: float, truths: Sequence[Truth]) -> CauseFound:
-    """A cause with the value it needs, and the night run again with it; how far the volts are off counts, too."""
+    """A cause with the value it needs, and the night run again with it.
+
+    How far the volts are off, and the points counted since the evening, speaks against it as it does in its weight.
+    """
     seen, grid = night_of.seen, cause.grid
     most = float(grid.shown_soc[-1])
     place = _needed(night_of, cause)
@@ -294,6 +297,8 @@ def _found(night_of: Night, cause: Cause, weight: float, truths: Sequence[Truth]
         misfit = 0.0 if place is None else _misfit(grid, place, seen.soc)
         chance = None if place is None else tail(grid, place)
     misfit = max(misfit, min(abs(volts_misfit(night_of, one)) for one in truths))
+    if place is not None:
+        misfit = max(misfit, abs(_drop_misfit(night_of, cause, place)))
     truth = None if place is None else _truth(cause, place, 1.0, seen.soc)
     return CauseFound(
         code=cause.code,

@@ -63,6 +63,20 @@ def test_the_page_says_what_the_json_says(client: Client) -> None:
     assert len(outcomes) == (len(decided) if len(decided) > 1 else 0)
 
 
+@pytest.mark.parametrize(("soc", "evening_soc"), [(5, 20), (5, 25), (5, 40), (5, 60), (0, 60)])
+def test_no_cause_fits_better_than_the_likeliest_where_that_one_is_said_to_fit_best(
+    client: Client, soc: int, evening_soc: int
+) -> None:
+    # 15 points and more in 5 h 40 min, of which the loads take some 4: no cause that counts none of it fits at all
+    ask = f"at=2026-11-24%2023:40&soc={soc}&load_w=300&cell_c=12&evening_at=2026-11-24%2018:00"
+    first, *others = client.get(f"/dark.json?{ask}&evening_soc={evening_soc}").json()["causes"]
+    assert first["code"] == "idle"
+    assert {one["fits"] for one in others} == {CANNOT}
+    assert "The other causes fit worse still." in text_of(answer(client, f"{ask}&evening_soc={evening_soc}"))
+    near = client.get(f"/dark.json?{ask}&evening_soc={soc + 4}").json()["causes"]
+    assert {"well", "could"} & {one["fits"] for one in near}
+
+
 def test_it_stands_under_check(client: Client) -> None:
     here = soup(client.get("/dark")).select_one('nav a[href="/dark"]')
     assert here is not None
