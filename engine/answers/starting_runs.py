@@ -93,11 +93,19 @@ class RunDays:
         return max(floor((self.clock_h + at_h) / QUARTER_H + TINY_H) * QUARTER_H - self.clock_h, 0.0)
 
     def daily(self, hour: float) -> list[float]:
-        """Return the moments at an hour of the day at which it may run [h]."""
+        """Return the moments at an hour of the day at which it may be started for its shortest run [h]."""
         begin_h = (hour - self.clock_h) % HOURS_PER_DAY
         count = max(ceil((self.until_h - begin_h) / HOURS_PER_DAY), 0)
         starts = [begin_h + HOURS_PER_DAY * day for day in range(count)]
-        return [start for start in starts if self.window(start) is not None]
+        return [start for start in starts if self._has_room(start)]
+
+    def least_h(self, window: Window) -> float:
+        """Return its shortest run, or all of a window that is shorter [h]."""
+        return min(self.generator.least_run_h, window.end_h - window.begin_h)
+
+    def _has_room(self, start_h: float) -> bool:
+        window = self.window(start_h)
+        return window is not None and window.end_h - start_h >= self.least_h(window) - TINY_H
 
     def followed(self, runs: Sequence[Run] | None, hours: Forcing | None = None) -> Trajectory:
         """Run the days to their end with planned runs; None leaves it to its rules."""
@@ -181,8 +189,7 @@ def latest_start(days: RunDays, ended_h: float) -> float | None:
     window = before[-1]
     after_h = next((w.begin_h + days.margin_h for w in days.windows if w.begin_h > window.begin_h), days.until_h)
     to_h = min(after_h, days.until_h)
-    least_h = min(days.generator.least_run_h, window.end_h - window.begin_h)
-    last_h = min(wanted_h, window.end_h - max(least_h, min(QUARTER_H, window.end_h - window.begin_h)))
+    last_h = min(wanted_h, window.end_h - max(days.least_h(window), min(QUARTER_H, window.end_h - window.begin_h)))
     quarters = int((last_h - window.begin_h) / QUARTER_H + TINY_H)
 
     def held(back: int) -> bool:

@@ -97,6 +97,27 @@ def test_no_run_lies_in_quiet_hours() -> None:
             assert begin + run.hours <= 21.5 + 1e-6
 
 
+@pytest.mark.parametrize(
+    ("hour", "starts"),
+    # From 18:00 on it may run for 3 h, from 8:00 for 13 h, and for the last 4 h before the moment; four at least, or
+    # all of the first 3.
+    [(20, []), (18, [0.0]), (17, [23.0, 47.0]), (8, [14.0, 38.0, 62.0]), (10, [16.0, 40.0]), (22, [])],
+)
+def test_no_start_is_offered_that_quiet_hours_cut_off_before_its_shortest_run(hour: int, starts: list[float]) -> None:
+    one = days_of(0.3, quiet_from_h=21, quiet_to_h=8, least_run_h=4)
+    assert one.supply.generator is not None
+    days = RunDays(one=one, generator=one.supply.generator, until_h=66.0, margin_h=1.0)
+    assert days.daily(hour) == pytest.approx(starts)
+
+
+def test_each_planned_run_is_the_shortest_at_least_or_all_of_a_shorter_window() -> None:
+    found = asked(0.35, datetime(2026, 11, 29, 12), quiet_from_h=21, quiet_to_h=8, least_run_h=4)
+    runs = [run for key in (LEAST, LATEST) for run in found.way(key).runs]  # type: ignore[union-attr]
+    assert runs
+    for run in runs:
+        assert run.hours >= (3.0 if run.start_h < 3.0 else 4.0) - 1e-6
+
+
 def test_within_quiet_hours_there_may_be_no_start_at_all() -> None:
     found = asked(0.22, datetime(2026, 11, 27, 12), quiet_from_h=17, quiet_to_h=7)
     assert found.needed
