@@ -8,15 +8,19 @@ from __future__ import annotations
 
 import dataclasses
 from datetime import datetime, time, timedelta
+from types import SimpleNamespace
+from typing import cast
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
+from engine.answers import learning_capacity
 from engine.answers.learning import Learning, learn, taught
 from engine.answers.learning_charge import leak_of
 from engine.answers.learning_inverter import IDLE, LOSSES
 from engine.answers.learning_loads import LOADS
+from engine.answers.learning_parts import Evidence
 from engine.answers.learning_sun import DULL, MONTHLY
 from engine.balance.forcing import load_hours, mean_dc_w
 from engine.errors import Unreachable
@@ -29,6 +33,8 @@ from engine.meter.reading import read as read_file
 from engine.quantities import HOURS_PER_MONTH, WH_PER_KWH
 from engine.sky.averages import DAYS_IN_MONTH, average_day_kwh
 from tests.engine.meter_year import DAYS, Year, drawn, lived, logged, sky_record, truth_of, written
+from tests.engine.plants import bank
+from tests.engine.test_spares import raw_curve
 
 SEEDS = range(5)
 DAY_S = 86_400.0
@@ -335,3 +341,19 @@ def test_a_column_that_never_changes_is_no_fault(cases: list[Case], constant: st
         json_text(learning)
         for one in learning.lessons:
             assert one.low <= one.value <= one.high
+
+
+@pytest.mark.parametrize("c_rate", [-0.2, 0.01])
+@pytest.mark.parametrize("soc", [0.3, 0.55, 0.8, 0.95])
+def test_volts_under_a_current_tell_the_charge_by_the_resistance_of_what_the_bank_does(
+    soc: float, c_rate: float
+) -> None:
+    # From the rows of the shipped file: a discharge meets the least from empty up, a charge what stands there.
+    known = bank("lead_flooded")
+    rows = [row / 20 for row in range(round(soc * 20) + 1)]
+    ohms = [raw_curve("lead_flooded", "r_slow_v_per_c", one) for one in rows]
+    volts = raw_curve("lead_flooded", "ocv_v", soc) + c_rate * (min(ohms) if c_rate < 0.0 else ohms[-1])
+    evidence = cast(Evidence, SimpleNamespace(supply=SimpleNamespace(bank=known)))
+    told = learning_capacity._soc(evidence, np.array([volts]), np.array([c_rate]))
+    # three rounds of finding the charge at rest leave a little
+    assert told[0] == pytest.approx(soc, abs=0.02)
