@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from engine.bench.cycles import NOT_THE_CAPACITY, fullest
 from engine.bench.measured import chemistry_of
 from engine.errors import InputError
 from engine.house.bank import Bank
@@ -23,7 +24,8 @@ def _ah_alone(found: Report) -> float | None:
     if isinstance(found, CellsReport):
         return round(found.grouping.even.string_ah / found.grouping.parallel, 6)
     if isinstance(found, LogReport) and found.cell is None:
-        return round(max((one.discharge_ah or 0.0 for one in found.result.cycles), default=0.0), 6)
+        drawn = fullest(found.result.cycles)
+        return round(drawn.discharge_ah or 0.0, 6) if drawn is not None else 0.0
     return None
 
 
@@ -65,13 +67,23 @@ def doubt(found: Report, bank: Bank) -> str:
     if isinstance(found, LogReport) and found.foreign is not None:
         return f"{found.foreign.text} {bank.name} is described as {bank.cell.name}."
     each_ah = _ah_alone(found)
-    if each_ah is None or of_own_cells(each_ah, bank):
+    if each_ah is None:
         return ""
+    if of_own_cells(each_ah, bank):
+        return _no_capacity(found) if isinstance(found, LogReport) else ""
     low, high = (percent(share) for share in OWN_CELL_SHARE)
     return (
         f"This test found {in_ah(each_ah)} a cell, and the label of {bank.name} says {in_ah(bank.label_ah)}: "
         f"{percent(each_ah / bank.label_ah)} of it, where {low} to {high} is believable. Is it a test of its cells?"
     )
+
+
+def _no_capacity(found: LogReport) -> str:
+    """What the test itself says against its ampere-hours as a capacity; empty where nothing does."""
+    drawn = fullest(found.result.cycles)
+    flags = set() if drawn is None else NOT_THE_CAPACITY & set(drawn.flags)
+    against = next((one.text for one in found.result.findings if one.code in flags), "")
+    return against and f"{against} Is it to be the bank’s capacity all the same?"
 
 
 def uses(found: Report, banks: Sequence[Bank]) -> tuple[tuple[str, str], ...]:

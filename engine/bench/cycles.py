@@ -28,6 +28,10 @@ _MOST_EXCESS = 0.02
 """More ampere-hours out than in by this share of the log's largest charge cannot have come from this charge alone."""
 
 
+NOT_THE_CAPACITY = frozenset({"incomplete_discharge", "charge_before_not_complete", "gap", "ah_balance"})
+"""Flags of a cycle whose ampere-hours are not, or may not be, what the cell holds."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cycle:
     """One charge with its hold and the discharge after it; None where the log has no such part.
@@ -62,8 +66,12 @@ class Cycle:
 
 
 def fullest(cycles: Sequence[Cycle]) -> Cycle | None:
-    """Return the cycle that drew most; None where there is none."""
-    return max(cycles, key=lambda one: one.discharge_ah or 0.0, default=None)
+    """Return the cycle that drew most, of those whose ampere-hours may be the capacity; of all where there is none."""
+
+    def drew(cycle: Cycle) -> tuple[bool, float]:
+        return not NOT_THE_CAPACITY & set(cycle.flags), cycle.discharge_ah or 0.0
+
+    return max((one for one in cycles if one.discharge_ah), key=drew, default=max(cycles, key=drew, default=None))
 
 
 def tested_at_c(cycle: Cycle | None) -> float | None:

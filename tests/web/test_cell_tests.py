@@ -263,6 +263,22 @@ def test_ampere_hours_that_cannot_be_the_banks_are_asked_about_with_both_numbers
     assert sodium.post(f"{address}/use", sent | {"sure": "store"}).status_code == 303
 
 
+def test_a_discharge_that_stopped_halfway_is_no_capacity_unless_it_is_asked_for(sodium: Client) -> None:
+    """0.65 A from a full cell of 1.3 Ah down to 2.65 V: about three quarters of it, within what a label believes."""
+    log, _ = run((rest(600), Leg("discharge", 0.65, 2.65), rest(1800)), start_soc=1.0)
+    rows = zip(log.time_s[::10], log.voltage_v[::10], log.current_a[::10], strict=True)
+    half = "Time [s],Voltage [V],Current [A]\n" + "".join(f"{t},{v},{i}\n" for t, v, i in rows)
+    address = read_so(sodium, half, label_ah="1.3")
+    assert "Its ampere-hours are not the capacity" in text_of(soup(sodium.get(address)))
+    sent = {"revision": "1", "bank": "store"}
+    response = sodium.post(f"{address}/use", sent)
+    assert response.status_code == 422
+    assert "no sign of empty" in text_of(soup(response))
+    assert sodium.document()["banks"][0].get("tested_ah") is None
+    assert sodium.post(f"{address}/use", sent | {"sure": "store"}).status_code == 303
+    assert 0.9 < sodium.document()["banks"][0]["tested_ah"] < 1.0
+
+
 def test_a_test_of_other_cells_is_refused_to_a_bank_in_words(client: Client) -> None:
     address = read_so(client, bench_example.log(), chemistry="sodium_layered")
     before = client.document()

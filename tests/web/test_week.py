@@ -224,8 +224,9 @@ def test_only_where_no_number_of_cells_stays_within_the_volts_does_one_stand_the
     small_house["banks"][0]["series"] = 8
     client = client_of(small_house)
     text = words(soup(client.get(path)), "main")
-    # Lead-acid comes in blocks of 6 cells: 12 of them alone are about 24 V, and full they stand at 12 x 2.40 V.
-    assert "12 in series stand at 28.8 V when full, above 28 V; only while every charger keeps to 28.0 V" in text
+    # Lead-acid comes in blocks of 6 cells: 12 of them alone are about 24 V, and full, at 12 °C, they stand at
+    # 12 x (2.40 + 13 x 0.004) V.
+    assert "12 in series stand at 29.4 V when full, above 28 V; only while every charger keeps to 28.0 V" in text
     assert text.count("in series stand at") == 1
     # 8 LFP cells would stand at 8 x 3.65 V; 7 are 22.4 V and stand at 25.6 V; 7 sodium-ion cells 7 x 3.95 V.
     found = client.get("/week.json?sky=none").json()["contenders"]
