@@ -134,10 +134,8 @@ def _banks(banks: tuple[BankSettings, ...]) -> str:
 
 def differing(answer: Commissioning) -> str:
     """Say what is set otherwise now; empty where nothing is."""
-    found = [
-        f"{in_sentence(one.label)} of {in_sentence(bank.bank_name)}"
-        for bank in answer.banks
-        for one in bank.rows
-        if _differs(one) and not one.proposed_as
-    ]
-    return f"Set otherwise now: {listed(found)}." if found else ""
+    found = []
+    for bank in answer.banks:
+        labels = [one.label for one in bank.rows if _differs(one) and not one.proposed_as]
+        found += [f"of {in_sentence(bank.bank_name)}: {listed(labels)}"] if labels else []
+    return f"Set otherwise now, {'; '.join(found)}." if found else ""

@@ -128,8 +128,8 @@ def _temperature_notices(bank: Bank) -> Iterator[Notice]:
             level="check",
             code="colder-than-known",
             page="cold",
-            text=f"{bank.name}: nothing is known of what {cell.name} holds below {cell.cold_known_c:g} °C. "
-            f"At {bank.cell_c:g} °C it is counted as at {cell.cold_known_c:g} °C, {share * 100:.0f} % of its "
+            text=f"{bank.name}: nothing is known of what {cell.name} holds below {cell.cold_known_c:.3g} °C. "
+            f"At {bank.cell_c:g} °C it is counted as at {cell.cold_known_c:.3g} °C, {share * 100:.0f} % of its "
             "ampere-hours; it holds less. Keep a larger reserve or warm the cells.",
         )
 

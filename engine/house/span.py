@@ -140,7 +140,7 @@ def other_counts(bank: Bank, inverter: Inverter, power_w: float, way: Way) -> tu
 
 
 def best(spans: Sequence[Span], own: int) -> SeriesChoice:
-    """Choose the series count with the largest usable share; one that is a stop only where all are.
+    """Choose the series count with the largest usable share; one that is a stop only where no other leaves any.
 
     Parameters
     ----------
@@ -149,7 +149,7 @@ def best(spans: Sequence[Span], own: int) -> SeriesChoice:
     own : int
         The count in use: it wins where it is within `TIE_SHARE` of the best.
     """
-    safe = [one for one in spans if not one.stop]
+    safe = [one for one in spans if not one.stop and one.inside_share > 0.0]
     among = safe or list(spans)
     most = max(among, key=lambda one: one.inside_share)
     kept = next((one for one in among if one.series == own and one.inside_share >= most.inside_share - TIE_SHARE), most)
@@ -215,8 +215,9 @@ def _top(bank: Bank, cell_v: float, way: Way) -> float:
 def _reason(kept: Span, most: Span, spans: Sequence[Span], safe: bool) -> str:
     share = f"{kept.inside_share * 100:.0f} %"
     if not safe:
+        which = "Every count here" if all(one.stop for one in spans) else "Every count here that leaves anything to use"
         return (
-            f"Every count here exceeds {kept.highest_v:g} V when full. {kept.series} in series would leave the most to "
+            f"{which} exceeds {kept.highest_v:g} V when full. {kept.series} in series would leave the most to "
             f"use, {share}, and only while every charger keeps to {kept.setting_v:.1f} V."
         )
     text = f"{kept.series} in series charged to {kept.setting_v:.1f} V leave {share} to use, and full they stand at "

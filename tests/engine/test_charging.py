@@ -477,7 +477,7 @@ def test_the_new_fields_refuse_what_cannot_be(section: str, changes: dict[str, A
 
 
 @pytest.mark.parametrize(("dc_max_v", "stops"), [(58.0, True), (61.0, False)])
-def test_cold_lead_acid_above_the_inverter_is_a_stop_and_not_recommended(dc_max_v: float, stops: bool) -> None:
+def test_cold_lead_acid_above_the_inverter_is_a_stop_and_never_called_inside(dc_max_v: float, stops: bool) -> None:
     """At 0 °C 2.40 V are 2.50 V, 60.0 V for 24 cells."""
     cold = house(
         "lead_flooded", series=24, charge_v=2.4, hold=True, cell_c=0.0, board=None, inverter={"dc_max_v": dc_max_v}
@@ -488,7 +488,8 @@ def test_cold_lead_acid_above_the_inverter_is_a_stop_and_not_recommended(dc_max_
     assert answer.span.full_v == pytest.approx(60.0)
     assert answer.span.stop is stops
     assert answer.best_series is not None
-    assert (answer.best_series.series < 24) is stops
+    assert ("exceeds 58 V when full" in answer.best_series.reason) is stops
+    assert ("inside 61 V" in answer.best_series.reason) is not stops
 
 
 def test_acid_that_freezes_at_the_reserve_is_a_stop_here_too() -> None:

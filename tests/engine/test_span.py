@@ -99,6 +99,18 @@ def test_the_count_in_use_wins_a_near_tie_and_all_stops_are_said():
     assert "Every count here exceeds 60 V" in best(over, 17).reason
 
 
+def test_a_count_that_leaves_nothing_to_use_is_not_the_best_because_it_is_no_stop():
+    """18 cells end below 44 V, and 24 cells at −14 °C rise to (2.40 + 0.156) x 24 = 61.3 V, above 60 V."""
+    usual = Way(cell_v=2.4, hold=True, charge_c=0.1, tail_c=0.01)
+    cold = bank("lead_flooded", cell_c=-14.0)
+    found = other_counts(cold, inverter(dc_min_v=44, restart_v=48), 500.0, usual)
+    assert [one.stop for one in found] == [False, False, True, True, True]
+    assert [one.inside_share > 0.0 for one in found] == [False, False, True, True, False]
+    chosen = best(found, 24)
+    assert chosen.series == 24
+    assert "Every count here that leaves anything to use exceeds 60 V when full" in chosen.reason
+
+
 def test_blocks_of_lead_acid_are_counted_by_six():
     found = other_counts(bank("lead_flooded"), inverter(), 500.0, Way(cell_v=2.4, hold=True, charge_c=0.1, tail_c=0.01))
     assert [one.series for one in found] == [12, 18, 24, 30, 36]
