@@ -24,6 +24,12 @@ _EDGE_SHARE = 0.1
 _MOST_EMPTY, _FARTHEST_S = 11, 3600.0
 """Between two readings of a counter so many rows may be empty, and so much time lie: what came is then known to the
 hour (judgement)."""
+_MOST_FALLS, _MOST_A_DAY, _RISES_A_FALL, _LEFT_SHARE, _SUMMER_TIME_S = 0.9, 1.2, 2, 0.5, 3600.0
+"""A counter of the day: so many of its falls begin a new day, at most so many falls a day, at least so many rises to a
+fall, at most so much left after one (judgement: rows that are hours apart see it late); and the clock moves so far."""
+_LATEST_S = 0.7 * DAY_S
+"""So long after its midnight a counter of the day rises at most, at the mean of what it rises (judgement: half is what
+a steady load has, and nearly what the sun has)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,22 +119,63 @@ def _nothing_lost(local_s: Floats, rise: Floats) -> Flags:
     return still | (unread_s <= _EDGE_SHARE * step_s)
 
 
-def how_counts(value: Floats, local_s: Floats) -> str:
+def how_counts(value: Floats, time_s: Floats) -> str:
     """Return how a column counts, by some of its rows in order of time.
+
+    Parameters
+    ----------
+    value : (n,) array
+    time_s : (n,) array
+        Seconds since 1970 on any clock: a counter of the day begins again at the house's midnight, which a file of
+        universal time has at another hour.
 
     Examples
     --------
     >>> how_counts(np.arange(40.0), 3600.0 * np.arange(40)), how_counts(np.arange(48.0) % 24, 3600.0 * np.arange(48))
     ('ever', 'day')
     """
-    fit = np.isfinite(value) & np.isfinite(local_s)
-    value, day = value[fit], np.floor(local_s[fit] / DAY_S)
+    fit = np.isfinite(value) & np.isfinite(time_s)
+    value, time_s = value[fit], time_s[fit]
     if value.size < 8 or not value.max() > value.min():
         return INTERVAL
     step = np.diff(value)
     falls = np.flatnonzero(step < 0)
-    at_new_day = np.diff(day)[falls] > 0
-    days = np.unique(day).size
-    if falls.size and at_new_day.mean() > 0.9 and days > 1 and falls.size >= 0.5 * (days - 1) and value.size > 3 * days:
+    days = np.unique(np.floor(time_s / DAY_S)).size
+    often = days > 1 and falls.size and falls.size >= 0.5 * (days - 1) and value.size > 3 * days
+    at_midnight = across_midnight(value, time_s) > _MOST_FALLS * falls.size
+    if often and (at_midnight or _begins_again_daily(value, time_s, days)):
         return OF_DAY
     return EVER if falls.size <= max(0.002 * step.size, 2.0 if step.size > 50 else 0.0) else INTERVAL
+
+
+def across_midnight(value: Floats, local_s: Floats) -> int:
+    """Return over how many midnights of a clock a column falls."""
+    fit = np.isfinite(value)
+    fell, day = np.diff(value[fit]) < 0, np.floor(local_s[fit] / DAY_S)
+    return int((fell & (np.diff(day) > 0)).sum())
+
+
+def _begins_again_daily(value: Floats, time_s: Floats, days: int) -> bool:
+    """Whether a column rises row by row and falls to little about once a day, at one hour of the day or beside it.
+
+    It rises about midway between two midnights; what flows in each row until a bank is full rises just before it falls.
+    """
+    step = np.diff(value)
+    falls = np.flatnonzero(step < 0)
+    if not 1 < falls.size <= _MOST_A_DAY * days or (step > 0).sum() < _RISES_A_FALL * falls.size:
+        return False
+    deep = value[falls + 1] <= _LEFT_SHARE * value[falls]
+    since_s = time_s[falls] - _SUMMER_TIME_S
+    ends_s = time_s[falls + 1]
+    meet = np.mod(ends_s[:, None] - since_s, DAY_S) <= ends_s - since_s
+    alike = meet.mean(axis=1).max() > _MOST_FALLS
+    return bool(deep.mean() > _MOST_FALLS and alike and _rises_after_s(step, time_s, falls) <= _LATEST_S)
+
+
+def _rises_after_s(step: Floats, time_s: Floats, falls: NDArray[np.int64]) -> float:
+    """How long after a fall a column rises, at the mean of all it rose [s]."""
+    rises = np.flatnonzero(step > 0)
+    rises = rises[rises > falls[0]]
+    last = falls[np.searchsorted(falls, rises) - 1]
+    after_s = np.mod(0.5 * (time_s[rises] + time_s[rises + 1]) - time_s[last + 1], DAY_S)
+    return float(np.average(after_s, weights=step[rises])) if rises.size else DAY_S

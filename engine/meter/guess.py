@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from engine.meter.counting import how_counts
 from engine.meter.formats import CELSIUS, CHARGING, COUNTED, DISCHARGING, OFFSET, SIGNED, WALL, Reading, meanings_by_key
 from engine.meter.names import counts_in, meaning_of, unit_in
+from engine.text.clocks import DAY_S
 from engine.text.meanings import INTERVAL, TIME_KEYS
-from engine.text.sample import Sample, times_of
+from engine.text.sample import SAMPLE_ROWS, Sample, times_of
 from engine.text.time_guess import ends_its_rows, mostly, says_universal, time_columns_of
 from engine.text.time_units import UNIX, Doubt, Places
 from engine.text.times import ZONE
@@ -23,6 +24,12 @@ _COUNTS = {
     "day": "“{name}” counts up through each day and begins again: is it the day’s total so far? It is read so.",
     "ever": "“{name}” never falls: is it a total that counts up all the time? It is read so.",
 }
+_OWN = (
+    "“{name}” sounds like a total that counts up, and its numbers do not look so: does each row have its own? "
+    "It is read so."
+)
+_OFTEN_S = 0.75 * DAY_S
+"""Rows nearer than this are parts of a day; of a day's row, its total is its own."""
 _ALIKE = "“{name}” could be {label} as well, which “{first}” is read as. Is “{first}” the right one?"
 _SIGN = "“{name}”: is a positive number charging or discharging? It is read as {sign}."
 _CLOCK = "Does the file keep the clock on the wall, with summer time? It is read so."
@@ -129,7 +136,14 @@ def _totals(sample: Sample, columns: Places, time_s: Floats) -> tuple[dict[str, 
         totals[key] = counts
         if counts != INTERVAL:
             asked.append((f"totals.{key}", _COUNTS[counts].format(name=name)))
+        elif counts_in(name) and _parts_of_days(time_s[order]):
+            asked.append((f"totals.{key}", _OWN.format(name=name)))
     return totals, asked
+
+
+def _parts_of_days(time_s: Floats) -> bool:
+    """Whether rows are parts of days; of a long file's, which the sample has far apart, it cannot be told."""
+    return time_s.size >= SAMPLE_ROWS or (time_s.size > 1 and float(np.median(np.diff(time_s))) < _OFTEN_S)
 
 
 def _signs(sample: Sample, columns: Places, which: Collection[str]) -> tuple[dict[str, str], list[Doubt]]:

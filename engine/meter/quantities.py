@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.meter.clock import standard_offset_h
-from engine.meter.counting import came_in
+from engine.meter.counting import across_midnight, came_in
 from engine.meter.formats import (
     CELSIUS,
     CHARGES,
@@ -28,7 +28,7 @@ from engine.meter.formats import (
 from engine.meter.log import QUANTITIES
 from engine.meter.rows import Rows, plausible
 from engine.text.finding import Finding
-from engine.text.meanings import EVER, INTERVAL
+from engine.text.meanings import EVER, INTERVAL, OF_DAY
 
 Floats = NDArray[np.float64]
 
@@ -53,11 +53,11 @@ _WORDS |= {"cell_c": "cell temperature", "generator_w": "generator or grid"}
 
 def quantities(rows: Rows, reading: Reading, zone: ZoneInfo) -> tuple[dict[str, Floats], tuple[Finding, ...]]:
     """Return the columns of a log by the keys of `engine.meter.log.QUANTITIES`, and what is said of them."""
-    local_s = rows.stamp_s + _house_offset_s(rows, reading, zone)
+    clocks_s = _clocks_s(rows, reading, zone)
     findings: list[Finding] = []
     rates = {}
     for key in rows.values:
-        rates[key], said = _rate(rows, reading, key, local_s)
+        rates[key], said = _rate(rows, reading, key, clocks_s)
         findings += said
     found = _levels(rates, reading)
     volts = found.get("bank_v")
@@ -72,14 +72,22 @@ def quantities(rows: Rows, reading: Reading, zone: ZoneInfo) -> tuple[dict[str, 
     return _believed({key: found[key] for key in QUANTITIES if key in found}, findings)
 
 
-def _house_offset_s(rows: Rows, reading: Reading, zone: ZoneInfo) -> float | Floats:
-    """Seconds from universal time to the clock whose midnight a counter of the day knows."""
+def _clocks_s(rows: Rows, reading: Reading, zone: ZoneInfo) -> tuple[Floats, ...]:
+    """Times on the clocks whose midnight a counter of the day may know: the file's own before that on the wall."""
+    if reading.clock == WALL:
+        return (rows.stamp_s + _wall_offset_s(rows, zone),)
+    own_s = rows.stamp_s + _own_offset_s(rows, reading, zone)
+    return (own_s, rows.stamp_s + _wall_offset_s(rows, zone)) if OF_DAY in reading.totals.values() else (own_s,)
+
+
+def _own_offset_s(rows: Rows, reading: Reading, zone: ZoneInfo) -> float:
     if reading.clock == OFFSET and not reading.zone_written:
         return reading.utc_offset_h * HOUR_S
     year = int(str(np.datetime64(int(rows.stamp_s[0]), "s"))[:4])
-    standard_s = standard_offset_h(zone, year) * HOUR_S
-    if reading.clock != WALL:
-        return standard_s
+    return standard_offset_h(zone, year) * HOUR_S
+
+
+def _wall_offset_s(rows: Rows, zone: ZoneInfo) -> Floats:
     hours, which = np.unique(np.floor(rows.stamp_s / HOUR_S), return_inverse=True)
     return np.array([_offset_s(hour * HOUR_S, zone) for hour in hours])[which]
 
@@ -92,13 +100,14 @@ def _is_current(reading: Reading, key: str) -> bool:
     return reading.columns[key][1] in (*CURRENTS, *CHARGES)
 
 
-def _rate(rows: Rows, reading: Reading, key: str, local_s: Floats) -> tuple[Floats, list[Finding]]:
+def _rate(rows: Rows, reading: Reading, key: str, clocks_s: tuple[Floats, ...]) -> tuple[Floats, list[Finding]]:
     """A column as written to W or A over each row; a level stays as it is."""
     at, unit = reading.columns[key]
     column = plausible(rows.values[key])
     if unit not in COUNTED:
         return column * (POWERS | CURRENTS).get(unit, 1.0), []
     counts = reading.totals.get(key, INTERVAL)
+    local_s = max(clocks_s, key=lambda one_s: across_midnight(column, one_s))
     came = came_in(column, local_s, counts, ends=reading.ends)
     amount = came.amount * (ENERGIES | CHARGES)[unit]
     if counts != INTERVAL:

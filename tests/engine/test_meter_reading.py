@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -43,7 +43,7 @@ def stamps(begin_s: float, step_s: float, rows: int) -> np.ndarray:
     return begin_s + step_s * np.arange(rows)
 
 
-def written(utc_s: np.ndarray, zone: ZoneInfo, form: str = "%Y-%m-%d %H:%M:%S") -> list[str]:
+def written(utc_s: np.ndarray, zone: tzinfo, form: str = "%Y-%m-%d %H:%M:%S") -> list[str]:
     return [datetime.fromtimestamp(float(one), tz=zone).strftime(form) for one in utc_s]
 
 
@@ -156,6 +156,79 @@ def test_totals_of_the_day_begin_again_at_midnight() -> None:
     assert np.flatnonzero(lost).tolist() == [287, 575, 863, 1151, 1439]
     assert kwh(log, "load_w") == pytest.approx(load[~lost].sum() / 12e3, rel=1e-3)
     assert "day_ends" in codes(findings)
+
+
+def day_counter(zone: ZoneInfo, first: date, days: int, step_s: float, watts: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Times of some days, and a total that begins again at midnight on the wall [Wh]; watts by the hour there."""
+    begin_s, end_s = (datetime.combine(first + timedelta(days=n), time(), tzinfo=zone).timestamp() for n in (0, days))
+    utc_s = np.arange(begin_s, end_s, step_s)
+    there = [datetime.fromtimestamp(one, tz=zone) for one in utc_s]
+    total = np.zeros(utc_s.size)
+    for n in range(1, utc_s.size):
+        same = there[n].date() == there[n - 1].date()
+        total[n] = total[n - 1] + watts[there[n - 1].hour] * step_s / HOUR_S if same else 0.0
+    return utc_s, total
+
+
+def rewritten(utc_s: np.ndarray, zone: ZoneInfo) -> dict[str, list[str]]:
+    """The same times in every clock that a file may keep, by the name of the column."""
+    return {
+        "Time": written(utc_s, zone),
+        "When": written(utc_s, UTC, "%Y-%m-%dT%H:%M:%SZ"),
+        "Date": [datetime.fromtimestamp(one, tz=zone).isoformat() for one in utc_s],
+        "Timestamp": [f"{one:.0f}" for one in utc_s],
+        "Time (UTC)": written(utc_s, UTC),
+    }
+
+
+@pytest.mark.parametrize("step_s", [300.0, 3600.0])
+@pytest.mark.parametrize("name", ["Europe/Berlin", "Australia/Brisbane", "America/Denver", "Asia/Kolkata"])
+def test_totals_of_the_day_are_told_whichever_clock_the_file_keeps(name: str, step_s: float) -> None:
+    zone, hour = ZoneInfo(name), np.arange(24)
+    # In March clocks of two of these places are put on.
+    for first in (date(2024, 6, 1), date(2024, 3, 5)):
+        utc_s, sun = day_counter(zone, first, 28, step_s, np.where((hour >= 8) & (hour < 20), 1000.0, 0.0))
+        load = day_counter(zone, first, 28, step_s, np.full(24, 400.0))[1]
+        unread = []
+        for head, times in rewritten(utc_s, zone).items():
+            content = csv(f"{head},PV energy [kWh],Consumption today [kWh]", times, sun / 1e3, load / 1e3)
+            reading = guess(content)
+            assert reading.totals == {"yield": OF_DAY, "load": OF_DAY}, head
+            assert {"totals.yield", "totals.load"} <= asked(reading)
+            log, _ = read(content, reading, zone)
+            # Twelve hours of 1 kW each day; the load but for the last row of each day, which no reading ends.
+            assert kwh(log, "yield_w") == pytest.approx(28 * 12.0, rel=1e-6)
+            unread.append(np.flatnonzero(np.isnan(log.values["load_w"])).tolist())
+            assert np.nanmax(np.abs(log.values["load_w"] - 400.0)) < 1.0
+        assert len(unread[0]) == 28
+        assert unread == [unread[0]] * 5
+
+
+def test_what_falls_once_a_day_and_is_no_total_is_not_taken_for_one() -> None:
+    utc_s = stamps(WINTER_S, 900.0, 20 * 96)
+    hour = utc_s / HOUR_S % 24.0
+    heater = np.where((hour >= 13.0) & (hour < 15.0), 0.5, 0.02)
+    sun = truth_w(utc_s)[0] / 4e3
+    times = written(utc_s, ZoneInfo("UTC"), "%Y-%m-%dT%H:%M:%SZ")
+    until_full = np.where(hour < 12.0, sun, 0.0)
+    head = "Time,PV [kWh],Load [kWh],Battery charged [kWh],Battery discharged [kWh]"
+    content = csv(head, times, sun, heater, until_full, heater)
+    assert set(guess(content).totals.values()) == {INTERVAL}
+    # Three days of a counter that was set back once in the afternoon.
+    total = np.cumsum(heater)[: 3 * 96]
+    total[150:] -= total[149]
+    content = csv("Time,Load [kWh]", times[: 3 * 96], total)
+    assert guess(content).totals == {"load": EVER}
+
+
+def test_a_name_that_says_total_where_the_numbers_do_not_is_asked_about() -> None:
+    utc_s = stamps(WINTER_S, 900.0, 20 * 96)
+    sun, load = (watts / 4e3 for watts in truth_w(utc_s))
+    reading = guess(csv("Time,PV today [kWh],Load total [kWh]", written(utc_s, DUBLIN), sun, load))
+    assert reading.totals == {"yield": INTERVAL, "load": INTERVAL}
+    assert {"totals.yield", "totals.load"} <= asked(reading)
+    dates = [f"2024-07-{day:02}" for day in range(1, 29)]
+    assert "totals.yield" not in asked(guess(csv("Date,Daily PV [kWh]", dates, np.tile([10.0, 2.0], 14))))
 
 
 @settings(max_examples=15, deadline=None)
