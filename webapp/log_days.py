@@ -1,15 +1,15 @@
 """A meter's log by the day: energies, the charge that was shown, and what is missing between; plain numbers.
 
-Days are those of the clock on the wall, summer time in it. What flows into and out of the bank is told apart row by
-row, before anything is put together.
+Days are those of the clock on the wall, summer time in it; a row that is a whole day, as of a file of dates, is that
+day's. What flows into and out of the bank is told apart row by row, before anything is put together.
 """
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, timedelta, tzinfo
 from functools import lru_cache
 from weakref import WeakKeyDictionary
 from zoneinfo import ZoneInfo
@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.meter.clock import standard_clock
 from engine.meter.hours import HOUR_S, MeterHours, by_hour
 from engine.meter.log import QUANTITIES, MeterLog
 from engine.text.clocks import DAY_S
@@ -39,6 +40,8 @@ ENERGIES = {
 """What is told of each day [kWh], in this order."""
 _DIGITS = {"W": 3, "A": 3, "V": 4, "%": 3, "°C": 3}
 _GAP_S = 1.0
+_WHOLE_DAY_S = 23.5 * HOUR_S
+"""Less is the row of the day on which the clock on the wall is put on."""
 REMEMBERED = 4
 
 
@@ -71,6 +74,8 @@ class LogDays:
     charge : (3, days) array or None
         Least, mean and highest charge of each day, as a share; NaN where the monitor showed none.
     first : Table
+    clock : tzinfo
+        By which its times are told: that on the wall, or standard time where its rows are whole days.
     """
 
     rows: int
@@ -83,6 +88,7 @@ class LogDays:
     kwh: dict[str, Floats]
     charge: Floats | None
     first: Table
+    clock: tzinfo
 
 
 def days_of(log: MeterLog, utc_offset_h: float, zone: ZoneInfo, first_rows: int) -> LogDays:
@@ -96,7 +102,9 @@ def days_of(log: MeterLog, utc_offset_h: float, zone: ZoneInfo, first_rows: int)
         The house's standard time ahead of universal time [h].
     """
     known = tuple(key for key in QUANTITIES if key in log.values and np.isfinite(log.values[key]).any())
-    hours = _by_the_wall(by_hour(_on_the_wall(_flows(log, known), utc_offset_h, zone), utc_offset_h), zone)
+    moved = _on_the_wall(_flows(log, known), utc_offset_h, zone)
+    whole_days = np.unique((moved.start_s[_whole_days(log, zone)] + utc_offset_h * HOUR_S) // DAY_S)
+    hours = _by_the_wall(by_hour(moved, utc_offset_h), zone, whole_days.astype("datetime64[D]").tolist())
     end_s = log.start_s + log.step_s
     hole_s = log.start_s[1:] - end_s[:-1]
     at = np.flatnonzero(hole_s > _GAP_S)
@@ -111,6 +119,7 @@ def days_of(log: MeterLog, utc_offset_h: float, zone: ZoneInfo, first_rows: int)
         kwh={key: hours.daily_kwh(key) for key in ENERGIES if key in hours.values},
         charge=_charge(hours),
         first=first_table(log, zone, first_rows),
+        clock=clock_of(log, zone),
     )
 
 
@@ -125,18 +134,34 @@ def _flows(log: MeterLog, known: Sequence[str]) -> MeterLog:
 
 
 def _on_the_wall(log: MeterLog, utc_offset_h: float, zone: ZoneInfo) -> MeterLog:
-    """The log with its rows moved by what the clock on the wall is ahead of standard time."""
+    """The log with its rows moved by what the clock on the wall is ahead of standard time, but for whole days."""
     days_s = np.arange(log.start_s[0] // DAY_S - 1.0, log.start_s[-1] // DAY_S + 3.0) * DAY_S
     ahead_s = [_ahead_s(at_s, zone) for at_s in days_s.tolist()]
     changed = [n for n in range(1, len(ahead_s)) if ahead_s[n] != ahead_s[n - 1]]
     edges_s = [_changes_at_s(days_s[n - 1], days_s[n], zone) for n in changed]
     offsets_s = np.array([ahead_s[0], *(ahead_s[n] for n in changed)]) - utc_offset_h * HOUR_S
     moved_s = offsets_s[np.searchsorted(edges_s, log.start_s, side="right")]
-    return dataclasses.replace(log, start_s=log.start_s + moved_s)
+    own_s = _standard_s(log, zone) - utc_offset_h * HOUR_S
+    return dataclasses.replace(log, start_s=log.start_s + np.where(_whole_days(log, zone), own_s, moved_s))
 
 
-def _ahead_s(at_s: float, zone: ZoneInfo) -> float:
-    """How far the clock on the wall is ahead of universal time [s]."""
+def _whole_days(log: MeterLog, zone: ZoneInfo) -> NDArray[np.bool_]:
+    """Which rows are a day each, as a file of dates has them: they lie from midnight to midnight of standard time."""
+    return (log.step_s >= _WHOLE_DAY_S) & ((log.start_s + _standard_s(log, zone)) % DAY_S < 1.0)
+
+
+def _standard_s(log: MeterLog, zone: ZoneInfo) -> float:
+    """How far standard time is ahead of universal time [s]."""
+    return _ahead_s(0.0, standard_clock(zone, log.start_s))
+
+
+def clock_of(log: MeterLog, zone: ZoneInfo) -> tzinfo:
+    """Return the clock by which times of a log are told: standard time where most of its rows are whole days."""
+    return standard_clock(zone, log.start_s) if _whole_days(log, zone).mean() > 0.5 else zone
+
+
+def _ahead_s(at_s: float, zone: tzinfo) -> float:
+    """How far a clock is ahead of universal time [s]."""
     ahead = datetime.fromtimestamp(at_s, zone).utcoffset()
     assert ahead is not None
     return ahead.total_seconds()
@@ -151,11 +176,14 @@ def _changes_at_s(before_s: float, after_s: float, zone: ZoneInfo) -> float:
     return after_s
 
 
-def _by_the_wall(hours: MeterHours, zone: ZoneInfo) -> MeterHours:
-    """The hours with the one that a clock put back shows twice counted twice, and the one it leaves out as nothing."""
+def _by_the_wall(hours: MeterHours, zone: ZoneInfo, whole_days: Collection[date]) -> MeterHours:
+    """The hours with the one that a clock put back shows twice counted twice, and the one it leaves out as nothing.
+
+    A day that is one row has its energy without.
+    """
     values = {key: column.copy() for key, column in hours.values.items()}
     for n, day in enumerate(hours.dates.tolist()):
-        for hour, times in _odd_hours(day, zone):
+        for hour, times in () if day in whole_days else _odd_hours(day, zone):
             for key in values.keys() & ENERGIES.keys():
                 values[key][n, hour] = times * values[key][n, hour] if times else 0.0
     return dataclasses.replace(hours, values=values)
@@ -198,10 +226,10 @@ def first_table(log: MeterLog, zone: ZoneInfo, rows: int) -> Table:
     """Return the first rows of a log, as they are read."""
     keys = [key for key in QUANTITIES if key in log.values]
     header = tuple(f"{WORDS[key][0].upper()}{WORDS[key][1:]}, {UNITS[key]}" for key in keys)
-    lines = []
+    lines, clock = [], clock_of(log, zone)
     for n in range(min(rows, log.rows)):
         cells = tuple(_written(key, float(log.values[key][n])) for key in keys)
-        lines.append((moment(float(log.start_s[n]), zone), cells))
+        lines.append((moment(float(log.start_s[n]), clock), cells))
     return Table(header=header, rows=tuple(lines))
 
 

@@ -23,7 +23,7 @@ from webapp.kept_columns import (
     columns_sent,
     refusals,
 )
-from webapp.log_days import Table, first_table, usual_step_s
+from webapp.log_days import Table, clock_of, first_table, usual_step_s
 from webapp.log_reading import Choices, Known, chosen, first_read, first_rows, guessed, lacking
 from webapp.log_words import WORDS, every, moment, quantities
 from webapp.meter_store import MeterFile
@@ -212,7 +212,7 @@ def _tried(draft: Draft, content: bytes, reading: Reading, zone: ZoneInfo, like:
         log = first_read(content, reading, zone)
     except InputError as fault:
         return dataclasses.replace(draft, against=fault.message)
-    step, first = every(usual_step_s(log)), moment(float(log.start_s[0]), zone)
+    step, first = every(usual_step_s(log)), moment(float(log.start_s[0]), clock_of(log, zone))
     held = quantities(WORDS[key] for key in log.values)
     comes_to = f"Read so, its rows begin at {first}, {step}, and hold {held}."
     return dataclasses.replace(draft, comes_to=comes_to, first=first_table(log, zone, ROWS))

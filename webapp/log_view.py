@@ -5,7 +5,6 @@ from __future__ import annotations
 from calendar import monthrange
 from dataclasses import dataclass
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 from markupsafe import Markup
@@ -42,7 +41,7 @@ class LogView:
     first: Table
 
 
-def log_view(days: LogDays, zone: ZoneInfo) -> LogView:
+def log_view(days: LogDays) -> LogView:
     """Return what a log comes to."""
     drawn = slice(max(0, len(days.dates) - DRAWN_DAYS), None)
     short = drawn.start > 0
@@ -52,9 +51,9 @@ def log_view(days: LogDays, zone: ZoneInfo) -> LogView:
         ),
         facts=(
             ("Rows", f"{fixed(days.rows)}, {every(days.step_s)}"),
-            ("The first begins", moment(days.begin_s, zone)),
-            ("The last ends", moment(days.end_s, zone)),
-            ("Without rows between", _gaps(days, zone)),
+            ("The first begins", moment(days.begin_s, days.clock)),
+            ("The last ends", moment(days.end_s, days.clock)),
+            ("Without rows between", _gaps(days)),
         ),
         months=_months(days),
         days=_days(days),
@@ -66,12 +65,12 @@ def log_view(days: LogDays, zone: ZoneInfo) -> LogView:
     )
 
 
-def _gaps(days: LogDays, zone: ZoneInfo) -> str:
+def _gaps(days: LogDays) -> str:
     if not days.gaps:
         return "nothing"
     hours = sum(length_s for _, length_s in days.gaps) / 3600.0
     begin_s, longest_s = max(days.gaps, key=lambda gap: gap[1])
-    longest = f"{figures(longest_s / 3600.0)}{NO_BREAK}h from {moment(begin_s, zone)}"
+    longest = f"{figures(longest_s / 3600.0)}{NO_BREAK}h from {moment(begin_s, days.clock)}"
     if len(days.gaps) == 1:
         return f"1 gap of {longest}"
     return f"{fixed(len(days.gaps))} gaps of {figures(hours)}{NO_BREAK}h in all; the longest {longest}"

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, datetime
-from zoneinfo import ZoneInfo
+from datetime import UTC, datetime, tzinfo
 
 from engine.meter.log import QUANTITIES
 from webapp.kept_files import KeptFile
@@ -81,11 +80,12 @@ def every(step_s: float) -> str:
     return f"one in {step_s:.0f} seconds"
 
 
-def moment(utc_s: float, zone: ZoneInfo) -> str:
-    """Write a time on the house's clock.
+def moment(utc_s: float, zone: tzinfo) -> str:
+    """Write a time on a clock.
 
     Examples
     --------
+    >>> from zoneinfo import ZoneInfo
     >>> moment(1705276800.0, ZoneInfo("Europe/Berlin"))
     '15 Jan 2024, 01:00'
     """

@@ -5,7 +5,7 @@ Not modelled: a clock that runs fast or slow, or was set by hand.
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -27,6 +27,12 @@ def standard_offset_h(zone: ZoneInfo, year: int) -> float:
     """Return the offset of a zone's standard time from universal time [h]: the lesser of January's and July's."""
     each = (datetime(year, month, 1, tzinfo=zone).utcoffset() or timedelta() for month in (1, 7))
     return min(each).total_seconds() / HOUR_S
+
+
+def standard_clock(zone: ZoneInfo, utc_s: Floats) -> tzinfo:
+    """Return a zone's standard time in the year of the middle of some times [s since 1970, universal time]."""
+    year = datetime.fromtimestamp(float(np.median(utc_s)), UTC).year
+    return timezone(timedelta(hours=standard_offset_h(zone, year)))
 
 
 def universal_s(local_s: Floats, reading: Reading, zone: ZoneInfo, step_s: float) -> tuple[Floats, tuple[Finding, ...]]:
@@ -102,6 +108,6 @@ def _rows(count: int) -> str:
     return "1 row is" if count == 1 else f"{count:,} rows are"
 
 
-def written(utc_s: float, zone: ZoneInfo) -> str:
-    """Return a time as the house's clock shows it."""
+def written(utc_s: float, zone: tzinfo) -> str:
+    """Return a time as a clock shows it."""
     return datetime.fromtimestamp(utc_s, tz=UTC).astimezone(zone).strftime("%Y-%m-%d %H:%M")

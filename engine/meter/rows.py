@@ -8,13 +8,14 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Generator
 from dataclasses import dataclass
+from datetime import tzinfo
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.errors import InputError
-from engine.meter.clock import universal_s, written
+from engine.meter.clock import standard_clock, universal_s, written
 from engine.meter.formats import STANDARD, WALL, Reading
 from engine.text import delimited
 from engine.text.clocks import DAY_S
@@ -68,12 +69,14 @@ def rows_in_steps(
     values = {key: by_key[key][fit] for key in keys if key not in TIME_KEYS}
     local_s = local_s[fit]
     usual_s = _usual_step_s(np.unique(local_s))
-    stamp_s, said = universal_s(local_s, _by_dates(reading, local_s, usual_s), zone, usual_s)
+    dated = _by_dates(reading, local_s, usual_s)
+    stamp_s, said = universal_s(local_s, dated, zone, usual_s)
     findings += said
-    stamp_s, values, said = _ordered(stamp_s, values, zone)
+    clock = zone if dated is reading else standard_clock(zone, stamp_s)
+    stamp_s, values, said = _ordered(stamp_s, values, clock)
     start_s, step_s = _lasting(stamp_s, reading)
     rows = Rows(stamp_s=stamp_s, start_s=start_s, step_s=step_s, values=values)
-    return rows, findings + said + _gaps(rows, zone)
+    return rows, findings + said + _gaps(rows, clock)
 
 
 def _by_dates(reading: Reading, local_s: Floats, step_s: float) -> Reading:
@@ -120,7 +123,7 @@ def _of_this_age(reading: Reading, local_s: Floats) -> tuple[Floats, tuple[Findi
 
 
 def _ordered(
-    stamp_s: Floats, values: dict[str, Floats], zone: ZoneInfo
+    stamp_s: Floats, values: dict[str, Floats], clock: tzinfo
 ) -> tuple[Floats, dict[str, Floats], tuple[Finding, ...]]:
     """Rows in order, each time once; of rows at the same time, the first, and what it does not know of the others."""
     findings: tuple[Finding, ...] = ()
@@ -141,7 +144,7 @@ def _ordered(
         once[key][at] = column[known[where]]
     count = int(again.sum())
     many = "1 row has" if count == 1 else f"{count:,} rows have"
-    first = written(float(stamp_s[again][0]), zone)
+    first = written(float(stamp_s[again][0]), clock)
     text = f"{many} the same time as another, first {first}; the first of each time was taken."
     return stamp_s[~again], once, (*findings, Finding(level="note", code="duplicates", text=text))
 
@@ -170,13 +173,13 @@ def _lasting(stamp_s: Floats, reading: Reading) -> tuple[Floats, Floats]:
     return stamp_s, np.concatenate((lasts_s, usual_s[-1:]))
 
 
-def _gaps(rows: Rows, zone: ZoneInfo) -> tuple[Finding, ...]:
+def _gaps(rows: Rows, clock: tzinfo) -> tuple[Finding, ...]:
     hole_s = rows.start_s[1:] - rows.start_s[:-1] - rows.step_s[:-1]
     holes = np.flatnonzero(hole_s > 1.0)
     if not holes.size:
         return ()
     many = "1 gap" if holes.size == 1 else f"{holes.size:,} gaps"
-    first = written(float(rows.start_s[holes[0]] + rows.step_s[holes[0]]), zone)
+    first = written(float(rows.start_s[holes[0]] + rows.step_s[holes[0]]), clock)
     text = f"{many} of {hole_s[holes].sum() / 3600.0:,.1f} hours in all, first from {first}: what came then is unknown."
     return (Finding(level="note", code="gaps", text=text),)
 

@@ -14,7 +14,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from engine.meter.log import MeterLog
+from engine.meter.clock import standard_offset_h
+from engine.meter.log import MeterLog, joined
+from engine.meter.reading import guess, read
 from tests.conftest import Client, form_of, soup
 from tests.web.bringing import LOG, text_of
 from tests.web.meter_files import A_DAY, BEGIN, meter_csv, on_the_wall, table
@@ -417,6 +419,55 @@ def test_the_days_on_which_the_clock_is_changed_keep_their_energy() -> None:
         told = dict(zip(days.dates, days.kwh["load_w"].tolist(), strict=True))
         assert told.pop(changed) == pytest.approx(kwh)
         assert list(told.values()) == pytest.approx([24.0] * 6)
+
+
+@pytest.mark.parametrize("zone", ["Europe/Berlin", "Europe/Dublin", "America/Denver", "Pacific/Auckland"])
+@pytest.mark.parametrize("first", [date(2026, 6, 1), date(2026, 3, 1), date(2026, 10, 10), date(2026, 12, 20)])
+def test_a_file_of_dates_shows_its_own_numbers_in_summer_and_as_the_clock_changes(zone: str, first: date) -> None:
+    dates = [first + timedelta(days=n) for n in range(40)]
+    kwh = [9.0, 10.0, 8.0, 9.0] * 10
+    content = table(("Date", "PV [kWh]"), ([f"{one}" for one in dates], [f"{one}" for one in kwh])).encode()
+    house = ZoneInfo(zone)
+    log, _ = read(content, guess(content), house)
+    days = days_of(log, standard_offset_h(house, 2026), house, 3)
+    assert list(days.dates) == dates
+    assert days.kwh["yield_w"].tolist() == pytest.approx(kwh)
+    assert days.first.rows[0][0] == f"{first.day} {first:%b %Y}, 00:00"
+
+
+def test_a_file_of_dates_is_told_from_midnight_to_midnight(client: Client) -> None:
+    dates = [f"2026-06-{n:02}" for n in range(1, 29)]
+    kwh = [9.0, 10.0, 8.0, 9.0] * 7
+    content = table(("Date", "PV [kWh]"), (dates, [f"{one}" for one in kwh]))
+    draft = LOG.draft_at(client, content)
+    assert "its rows begin at 1 Jun 2026, 00:00" in told(client, draft)
+    address = LOG.read_so(client, content, "again.csv")
+    for path in (address, "/log"):
+        assert "The first begins 1 Jun 2026, 00:00 The last ends 29 Jun 2026, 00:00" in told(client, path)
+        assert data(client, path)["dates"] == dates
+        assert data(client, path)["kwh"]["yield"] == pytest.approx(kwh)
+
+
+def test_a_date_that_is_missing_is_said_from_its_own_midnight(client: Client) -> None:
+    dates = [f"2026-06-{n:02}" for n in range(1, 29) if n not in (8, 9)]
+    address = LOG.read_so(client, table(("Date", "PV [kWh]"), (dates, ["9", "10"] * 13)))
+    page = told(client, address)
+    assert "1 gap of 48 h from 8 Jun 2026, 00:00" in page
+    assert "1 gap of 48.0 hours in all, first from 2026-06-08 00:00" in page
+
+
+def test_dates_before_hours_in_one_log_keep_their_days() -> None:
+    """Ten days of 12 kWh as dates, then five of 1 kW by the hour from the midnight on the wall."""
+    zone = ZoneInfo("Europe/Berlin")
+    start_s = datetime(2026, 6, 1, tzinfo=UTC).timestamp() - 3600.0 + 86400.0 * np.arange(10)
+    dated = MeterLog(start_s=start_s, step_s=np.full(10, 86400.0), values={"load_w": np.full(10, 500.0)})
+    whole, _ = joined(dated, hourly(datetime(2026, 6, 11, tzinfo=zone), 120))
+    days = days_of(whole, 1.0, zone, 3)
+    assert [str(days.dates[0]), str(days.dates[-1])] == ["2026-06-01", "2026-06-15"]
+    # Of the last date one hour is cut off, which both files have, and taken as that hour of the days around.
+    assert days.kwh["load_w"][:9].tolist() == pytest.approx([12.0] * 9)
+    assert days.kwh["load_w"][9] == pytest.approx(12.0, abs=0.5)
+    assert days.kwh["load_w"][11:].tolist() == pytest.approx([24.0] * 4)
 
 
 def test_a_short_log_is_ticked_by_days_and_a_long_one_by_months() -> None:

@@ -39,8 +39,6 @@ router = APIRouter()
 def _show(
     request: Request, errors: dict[str, str] | None = None, sent: Brought | None = None, status: int = 422
 ) -> Response:
-    _, house = opened(request)
-    zone = ZoneInfo(house.site.time_zone)
     days = _days(request)
     return render(
         request,
@@ -48,7 +46,7 @@ def _show(
         status=status if errors else 200,
         here=PAGE.path,
         **log_file.KEPT.lists(request, row),
-        view=log_view(days, zone) if days else None,
+        view=log_view(days) if days else None,
         further=FURTHER,
         made_up=made_up(request),
         errors=errors or {},

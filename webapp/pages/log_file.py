@@ -184,7 +184,7 @@ def _show_result(
         here=KEPT.path,
         address=KEPT.address(kept),
         kept=kept,
-        view=log_view(days, _zone(house)),
+        view=log_view(days),
         added=added_sentence(days.rows, _added(request, kept)),
         findings=findings_of(Known.of(kept.choices), house.site.time_zone),
         made=day(kept.made_at, house.site.time_zone),
