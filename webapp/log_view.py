@@ -122,8 +122,10 @@ def added_sentence(rows: int, added: int | None) -> str:
     --------
     >>> added_sentence(10080, 8640)
     'It adds 8\u202f640 rows; 1\u202f440 were there already.'
-    >>> added_sentence(2, 2), added_sentence(3, 0)
-    ('All of its 2 rows are new.', 'It adds no row: all 3 were there already; only what they did not know is taken.')
+    >>> added_sentence(2, 2)
+    'All of its 2 rows are new.'
+    >>> added_sentence(3, 0)
+    'It adds no row: all 3 were there already; only what they did not know yet is taken.'
     """
     if added is None:
         return "It is deleted and counts for nothing until it is brought back."
@@ -131,7 +133,7 @@ def added_sentence(rows: int, added: int | None) -> str:
         return f"All of its {fixed(rows)} rows are new."
     there = fixed(rows - added)
     if not added:
-        return f"It adds no row: all {there} were there already; only what they did not know is taken."
+        return f"It adds no row: all {there} were there already; only what they did not know yet is taken."
     return f"It adds {fixed(added)} rows; {there} were there already."
 
 

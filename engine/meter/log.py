@@ -26,6 +26,8 @@ QUANTITIES = {
     "generator_w": "What a generator or the grid gave, at the sockets",
 }
 """What a column of a log may come to be, and the order they stand in."""
+_LEAST_SHARE = 0.75
+"""A row that begins with another and lasts so much of it is the same one (judgement); days differ by an hour."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,8 +68,10 @@ def joined(before: MeterLog, later: MeterLog) -> tuple[MeterLog, int]:
     """Return both logs as one, and how many rows the later one added.
 
     At each moment the earlier log says what it knows, and the later one the rest; so a file of another meter of the
-    same house may be joined as well, whenever and however often that one writes. Rows are cut where either log has one
-    begin or end. A row of the later log is new where none of the earlier begins at its second.
+    same house may be joined as well, whenever and however often that one writes. But the last row that the earlier log
+    knows was perhaps half over when it was written: where the later one has it among others, that one says it. Rows are
+    cut where either log has one begin or end. A row of the later log is new where none of the earlier begins at its
+    second.
 
     Examples
     --------
@@ -86,14 +90,36 @@ def joined(before: MeterLog, later: MeterLog) -> tuple[MeterLog, int]:
     for key in QUANTITIES:
         if key not in before.values and key not in later.values:
             continue
-        column = np.full(edges_s.size - 1, np.nan)
-        for one, at in reversed(places):
-            if key in one.values:
-                found = np.where(at >= 0, one.values[key][at], np.nan)
-                column = np.where(np.isfinite(found), found, column)
-        values[key] = column[there]
+        said, anew = (_said(one, key, at) for one, at in places)
+        first = np.isfinite(said) & ~(np.isfinite(anew) & (edges_s[:-1] >= _said_better_from_s(before, later, key)))
+        values[key] = np.where(first, said, anew)[there]
     whole = MeterLog(start_s=edges_s[:-1][there], step_s=np.diff(edges_s)[there], values=values)
     return whole, int((~np.isin(_edges_s(later)[0], _edges_s(before)[0])).sum())
+
+
+def _said(log: MeterLog, key: str, at: NDArray[np.int64]) -> Floats:
+    """What some rows of a log say; NaN where there is no row, or nothing is said."""
+    return np.where(at >= 0, log.values[key][at], np.nan) if key in log.values else np.full(at.size, np.nan)
+
+
+def _said_better_from_s(before: MeterLog, later: MeterLog, key: str) -> float:
+    """When the last row begins that the earlier log knows, if the later one has it and others on both sides; or never.
+
+    The earlier log has it in pieces where it is of several files itself. A log's first row may be half as well, and
+    many short rows of another meter are not that row.
+    """
+    column = before.values.get(key, np.zeros(0))
+    known, anew = (np.flatnonzero(np.isfinite(one.values.get(key, np.zeros(0)))) for one in (before, later))
+    if not known.size or not anew.size:
+        return np.inf
+    (begin_s, end_s), (begins_s, ends_s), last = _edges_s(before), _edges_s(later), known[-1]
+    at = _covering(later, begin_s[last : last + 1])[0]
+    from_s = begins_s[at]
+    if not anew[0] < at < anew[-1] or ends_s[at] - from_s < _LEAST_SHARE * (end_s[last] - from_s):
+        return np.inf
+    first = np.searchsorted(begin_s, from_s)
+    one_row = begin_s[first] == from_s and (column[first : last + 1] == column[last]).all()
+    return float(from_s) if one_row else np.inf
 
 
 def _edges_s(log: MeterLog) -> tuple[Floats, Floats]:

@@ -539,6 +539,55 @@ def test_a_day_said_as_one_row_is_not_mixed_with_its_own_hours() -> None:
     assert kwh(joined(hours, days)[0], "yield_w") == pytest.approx(kwh(hours, "yield_w"))
 
 
+def dated(first: int, *kwh: float, name: str = "PV") -> MeterLog:
+    """A log of dates in June, as a file of them is read."""
+    dates = [f"2024-06-{first + n:02}" for n in range(len(kwh))]
+    content = csv(f"Date,{name} [kWh]", dates, np.array(kwh))
+    return read(content, guess(content), DUBLIN)[0]
+
+
+def test_a_day_half_over_as_a_file_was_saved_is_told_by_the_file_that_goes_on_past_it() -> None:
+    half, on = dated(1, *[10.0] * 14, 2.3), dated(5, *[10.0] * 10, 8.0, *[9.0] * 13)
+    true = [10.0] * 14 + [8.0] + [9.0] * 13
+    for order, added in (((half, on), 13), ((on, half), 4)):
+        whole, new = joined(*order)
+        assert by_hour(whole, 0.0).daily_kwh("yield_w") == pytest.approx(true)
+        assert new == added
+    # A third file, where the log has hours of another meter in between: the day lies there in 24 pieces.
+    hours_s = stamps(at(2024, 6, 1), HOUR_S, 20 * 24)
+    house = MeterLog(start_s=hours_s, step_s=np.full(480, HOUR_S), values={"load_w": np.full(480, 500.0)})
+    for before in (joined(half, house)[0], joined(house, half)[0]):
+        days = by_hour(joined(before, on)[0], 0.0)
+        assert days.daily_kwh("yield_w") == pytest.approx(true)
+        assert days.daily_kwh("load_w")[:20] == pytest.approx([12.0] * 20)
+
+
+def test_a_last_row_stands_where_the_later_file_does_not_know_it_better() -> None:
+    before = dated(1, *[10.0] * 14, 8.0)
+    for later in (dated(10, *[10.0] * 5, 2.3), dated(15, 2.3, 9.0, 9.0)):
+        # Its last row may be half over, and its first may begin in the midst of the day.
+        assert by_hour(joined(before, later)[0], 0.0).daily_kwh("yield_w")[14] == pytest.approx(8.0)
+
+
+@pytest.mark.parametrize("step_s", [300.0, HOUR_S])
+@pytest.mark.parametrize("ends", [False, True])
+def test_a_row_half_over_as_a_file_was_saved_is_mended_and_a_counter_loses_nothing(step_s: float, ends: bool) -> None:
+    utc_s = stamps(WINTER_S, step_s, 300)
+    wh = truth_w(utc_s)[1] * step_s / HOUR_S
+    total = 100.0 + np.concatenate(([0.0], np.cumsum(wh)[:-1])) / 1e3
+    cut = wh / 1e3
+    cut[199] *= 0.25
+    logs = []
+    for part, own in ((slice(0, 200), cut), (slice(100, 300), wh / 1e3)):
+        content = csv("Time,Load total [kWh],PV [kWh]", written(utc_s[part], DUBLIN), total[part], own[part])
+        logs.append(read(content, with_choices(guess(content), ends=ends), DUBLIN)[0])
+    for order in (logs, logs[::-1]):
+        whole, _ = joined(*order)
+        # The file has six digits of a kWh in each of 300 rows.
+        assert kwh(whole, "yield_w") == pytest.approx(wh.sum() / 1e3, abs=300 * 0.5e-6)
+        assert kwh(whole, "load_w") == pytest.approx(total[-1] - total[0], abs=1e-6)
+
+
 @pytest.mark.parametrize(("offset_h", "begins_h"), [(5.5, -5.5), (-9.0, 9.0), (12.75, -12.75)])
 def test_the_days_of_a_log_are_those_of_the_house(offset_h: float, begins_h: float) -> None:
     # Two whole days from the house's own midnight on, which is at another hour of universal time.

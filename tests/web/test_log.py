@@ -126,6 +126,15 @@ def test_a_file_that_reaches_over_another_adds_only_what_is_new(client: Client) 
     assert data(client, "/log")["kwh"] == whole["kwh"]
 
 
+def test_a_day_half_over_in_the_first_file_is_whole_with_the_second(client: Client) -> None:
+    files = [(range(1, 16), {15: 2.3}), (range(5, 29), {15: 8.0})]
+    for days, own in files:
+        columns = ([f"2026-06-{n:02}" for n in days], [f"{own.get(n, 10.0)}" for n in days])
+        address = LOG.read_so(client, table(("Date", "PV [kWh]"), columns), f"to {days[-1]} June.csv")
+    assert "It adds 13 rows; 11 were there already." in told(client, address)
+    assert data(client, "/log")["kwh"]["yield"] == pytest.approx([10.0] * 14 + [8.0] + [10.0] * 13)
+
+
 def test_what_a_person_chose_is_remembered_for_the_next_file_of_the_same_columns(client: Client) -> None:
     chosen = {"column_1": "load:W", "column_2": "generator:kWh", "column_3": "", "totals.generator": "ever"}
     chosen |= {"ends": "end", "clock": "standard"}
