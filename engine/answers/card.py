@@ -168,7 +168,8 @@ def card(household: Household, at: datetime, days: int, dull: Sky, bank_id: str 
     days : int
         Dull days to ride, from the next morning on.
     dull : Sky
-        What those days are like, at least `days` of them; they begin the next morning.
+        What those days are like, at least `days` of them; they begin the next morning. Sun that is left on the
+        evening itself is not counted: nobody has said what sky it has.
     bank_id : str
         A bank of the supply asked about; the first where none is named.
 
@@ -178,7 +179,7 @@ def card(household: Household, at: datetime, days: int, dull: Sky, bank_id: str 
         As `coming`.
     """
     evening = at.replace(hour=EVENING_H, minute=0, second=0, microsecond=0)
-    _, found = coming(household, {}, dull, evening)
+    _, found = coming(household, {}, dull, evening, from_tomorrow=True)
     one = next((one for one in found if bank_id in [bank.id for bank in one.supply.banks]), found[0])
     cells = [bank.cell for bank in one.supply.banks]
     return Card(
@@ -195,6 +196,7 @@ def card(household: Household, at: datetime, days: int, dull: Sky, bank_id: str 
 def _own() -> tuple[Assumption, ...]:
     chosen = (
         ("Evening the card counts from", f"{EVENING_H}:00 standard time", "the whole night is still to come"),
+        ("Sun left on that evening", "none", "the days said begin the next morning"),
         ("Morning the panels carry the house", f"{MORNING_H}:00 standard time", "what “ask first” reaches"),
         ("Power of what is plugged in", f"{SPREAD_W:g} W", "less where the inverter gives less"),
     )

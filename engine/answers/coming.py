@@ -138,7 +138,7 @@ class Coming:
 
 
 def coming(
-    household: Household, charges: Mapping[str, float], sky: Sky, at: datetime
+    household: Household, charges: Mapping[str, float], sky: Sky, at: datetime, *, from_tomorrow: bool = False
 ) -> tuple[date, tuple[Coming, ...]]:
     """Put together the days to come of each joined bank.
 
@@ -150,6 +150,8 @@ def coming(
         The days to come; they begin today, or tomorrow once today's sun is over.
     at : datetime
         The moment, local standard time.
+    from_tomorrow : bool
+        Whether they begin tomorrow whatever sun is left today; that sun is then not counted.
 
     Returns
     -------
@@ -165,8 +167,8 @@ def coming(
     """
     supplies = supplies_of(household)
     _refuse_charges(charges, supplies)
-    first = first_day(household, supplies, at)
-    kc, *ends = (_from_midnight(days, first, at) for days in (sky.kc, sky.low_kc, sky.high_kc))
+    first = at.date() + timedelta(days=1) if from_tomorrow else first_day(household, supplies, at)
+    kc, *ends = (_from_midnight(days, first, at, from_tomorrow) for days in (sky.kc, sky.low_kc, sky.high_kc))
     lit = household if first == at.date() else _covered_from_tomorrow(household)
     found = []
     for supply in supplies:
@@ -256,9 +258,11 @@ def _refuse_charges(charges: Mapping[str, float], supplies: tuple[Supply, ...]) 
             raise InputError("charge", f"Charge now must be from 0 to 100 %; got {soc * 100:g} %.")
 
 
-def _from_midnight(kc: Floats, first: date, at: datetime) -> Floats:
+def _from_midnight(kc: Floats, first: date, at: datetime, dark_today: bool) -> Floats:
     """The kc of a sky whose first day is `first`, from the midnight before `at` on."""
-    return kc if first == at.date() else np.concatenate([kc[:1], kc])
+    if first == at.date():
+        return kc
+    return np.concatenate([np.zeros(1) if dark_today else kc[:1], kc])
 
 
 def _covered_from_tomorrow(household: Household) -> Household:

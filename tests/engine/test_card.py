@@ -129,6 +129,27 @@ def test_a_yes_is_borne_out_and_a_little_less_is_a_no(text: str, place: int) -> 
     assert told >= 5
 
 
+def test_the_dull_day_is_the_next_one_in_a_month_whose_evenings_are_light_too() -> None:
+    """At 18:00 in June the sun shines on: a dull and then a bright day ride no better than two dull days."""
+    june = datetime(2026, 6, 11, 9, 30)
+    once, twice = (card(THREE, june, 1, sky_of(THREE, text)).supply for text in ("dark,bright,bright", "dark,dark"))
+    assert once.rides_soc == twice.rides_soc
+    assert [one.from_soc for one in once.extras] == [one.from_soc for one in twice.extras]
+    assert once.rides_soc is not None
+    bright = card(THREE, june, 1, sky_of(THREE, "bright,bright")).supply.rides_soc
+    assert bright is not None
+    assert bright < once.rides_soc
+
+
+def test_a_day_under_snow_is_the_next_one_in_a_month_whose_evenings_are_light_too() -> None:
+    """One day under snow that lies at the evening gives as much as a day without any sun."""
+    june = datetime(2026, 6, 11, 9, 30)
+    snowed = dataclasses.replace(THREE, sun=dataclasses.replace(THREE.sun, covered_days=1))
+    rides = card(snowed, june, 1, sky_of(THREE, "bright,bright")).supply.rides_soc
+    assert rides is not None
+    assert rides == card(THREE, june, 1, sky_of(THREE)).supply.rides_soc
+
+
 def test_more_energy_and_more_days_never_ask_for_less() -> None:
     before: list[float] = []
     for days in (1, 2, 3):
