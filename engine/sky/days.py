@@ -128,6 +128,28 @@ def extend(sky: Sky, average_kc: float, n_days: int) -> Sky:
     )
 
 
+def lengthened(sky: Sky, n_days: int) -> Sky:
+    """Return the sky with `n_days` listed at least: after its own, days like their mean; the title says so."""
+    listed, more = sky.listed_days, n_days - sky.listed_days
+    if more <= 0:
+        return sky
+    how = "repeated" if listed == 1 else "its mean day repeated"
+
+    def filled(kc: Floats) -> Floats:
+        return np.concatenate([kc[:listed], np.full(more, np.mean(kc[:listed])), kc[listed:]])
+
+    mean_label = sky.labels[0] if listed == 1 else ""
+    return dataclasses.replace(
+        sky,
+        kc=filled(sky.kc),
+        labels=(*sky.labels[:listed], *(mean_label,) * more, *sky.labels[listed:]),
+        title=f"{sky.title}, {how} to {_count(n_days)}",
+        low_kc=filled(sky.low_kc),
+        high_kc=filled(sky.high_kc),
+        listed_days=n_days,
+    )
+
+
 def guessed(sky: Sky) -> Sky:
     """Return typed days as those that nobody has said yet: a guess to begin with."""
     return dataclasses.replace(sky, basis=GUESSED, title=sky.title.replace("as typed", "guessed", 1))

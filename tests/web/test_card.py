@@ -9,10 +9,12 @@ from typing import Any
 import pytest
 
 from engine.cells import catalogue
+from engine.house import household
 from engine.json_answer import plain_data
 from tests.conftest import Client, soup
 from tests.web.conftest import HOUSEHOLDS, Opener
 from webapp.card_view import SMALL_THINGS, THINGS, from_percent
+from webapp.pages.card import _dull
 
 
 def text_of(node: Any) -> str:
@@ -57,6 +59,37 @@ def test_a_season_and_the_days_are_asked_for(client: Client) -> None:
     in_winter = winter["supply"]["rides_soc"]
     assert in_winter is None or in_winter >= summer["supply"]["rides_soc"]
     assert "December" in text_of(card_of(client, "month=12").select_one(".title-block"))
+
+
+@pytest.mark.parametrize(
+    ("few", "all_days", "said"),
+    [
+        ("dark", "dark,dark,dark", "One day as typed, repeated to 3 days"),
+        ("kc:.2,.4", "kc:.2,.4,.3", "2 days as typed, its mean day repeated to 3 days"),
+    ],
+)
+@pytest.mark.parametrize("month", [6, 12])
+def test_fewer_days_than_are_to_be_ridden_are_filled_with_their_mean_day(
+    client: Client, month: int, few: str, all_days: str, said: str
+) -> None:
+    """As on Bank size: three days like one dark day are three dark days, and three of .2 and .4 end with .3."""
+    short, long = (client.get(f"/card.json?month={month}&days=3&spell={text}").json() for text in (few, all_days))
+    for key in ("rides_soc", "night_soc"):
+        assert short["supply"][key] == pytest.approx(long["supply"][key])
+    assert [one["from_soc"] for one in short["supply"]["extras"]] == pytest.approx(
+        [one["from_soc"] for one in long["supply"]["extras"]]
+    )
+    assert short["sky_title"] == f"{said}, then 11 days average for the month"
+
+
+def test_a_spell_shorter_than_what_is_to_be_ridden_goes_on_as_its_mean_day(small_house: dict[str, Any]) -> None:
+    """The days after it are brighter, and come after the days that are to be ridden."""
+    house = household.read(json.dumps(small_house))
+    short, whole = (_dull("made_3d_1in10", house, 12, days) for days in (3, 5))
+    assert list(whole.kc[:3]) == list(short.kc[:3])
+    assert list(whole.kc[3:5]) == pytest.approx([sum(short.kc[:3]) / 3] * 2)
+    assert list(whole.kc[5:9]) == list(short.kc[3:7])
+    assert (whole.listed_days, len(whole.kc)) == (5, 14)
 
 
 @pytest.mark.parametrize(

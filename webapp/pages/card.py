@@ -18,7 +18,8 @@ from engine.fields import Quantity
 from engine.house.bank import Bank
 from engine.house.household import Household
 from engine.quantities import WH_PER_KWH
-from engine.sky.days import Sky
+from engine.sky.averages import average_day_kc
+from engine.sky.days import Sky, extend, lengthened
 from webapp.card_view import THINGS_SOURCE, card_view
 from webapp.dull_days import chosen_spell, read_sky, spell_choices, usual_dull_days
 from webapp.editing import local_now, opened
@@ -118,8 +119,13 @@ def read_question(request: Request) -> Question:
 
 
 def _dull(text: str, house: Household, month: int, days: int) -> Sky:
-    """The dull days; after them average ones, or more of your own dull day, to a fortnight."""
-    return read_sky(chosen_spell(text, house.site, house.sun, days), house, month, LISTED_DAYS)
+    """The dull days, as many as are to be ridden; after them average ones, or more of your own, to a fortnight."""
+    asked = chosen_spell(text, house.site, house.sun, days)
+    sky = read_sky(asked, house, month, LISTED_DAYS)
+    if sky.listed_days >= days:
+        return sky
+    average_kc = average_day_kc(house.site, house.sun, month)
+    return extend(lengthened(read_sky(asked, house, month), days), average_kc, LISTED_DAYS)
 
 
 def worked_out(question: Question) -> tuple[Card | None, Blocked | None]:
