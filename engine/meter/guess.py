@@ -11,8 +11,8 @@ from engine.meter.counting import how_counts
 from engine.meter.formats import CELSIUS, CHARGING, COUNTED, DISCHARGING, OFFSET, SIGNED, WALL, Reading, meanings_by_key
 from engine.meter.names import counts_in, meaning_of, unit_in
 from engine.text.clocks import DAY_S
-from engine.text.meanings import INTERVAL, TIME_KEYS
-from engine.text.sample import SAMPLE_ROWS, Sample, times_of
+from engine.text.meanings import INTERVAL, OF_DAY, TIME_KEYS
+from engine.text.sample import SAMPLE_ROWS, Sample, times_of, value_of
 from engine.text.time_guess import ends_its_rows, mostly, says_universal, time_columns_of
 from engine.text.time_units import UNIX, Doubt, Places
 from engine.text.times import ZONE
@@ -41,7 +41,8 @@ def table(sample: Sample) -> Reading:
     zoned = "date" in columns and mostly(sample.words(columns["date"][0]), lambda word: bool(ZONE.search(word)))
     time_s = times_of(sample.spread, sample.layout, columns, zoned=zoned) if columns else np.zeros(0)
     asked += _add_quantities(sample, columns)
-    totals, signs, doubts = ways(sample, columns, columns, time_s)
+    first_s = times_of(sample.first, sample.layout, columns, zoned=zoned) if columns else np.zeros(0)
+    totals, signs, doubts = ways(sample, columns, columns, time_s, first_s)
     asked += doubts
     clock, doubts = _clock(sample, columns, zoned=zoned)
     asked += doubts
@@ -60,7 +61,7 @@ def table(sample: Sample) -> Reading:
 
 
 def ways(
-    sample: Sample, columns: Places, which: Collection[str], time_s: Floats
+    sample: Sample, columns: Places, which: Collection[str], time_s: Floats, first_s: Floats | None = None
 ) -> tuple[dict[str, str], dict[str, str], list[Doubt]]:
     """Return how some of the columns count and which way they point, as their numbers tell, and what is in doubt.
 
@@ -73,8 +74,10 @@ def ways(
         Keys of `columns` to be told of.
     time_s : (n,) array
         Times of the rows from all over the file [s since 1970].
+    first_s : (m,) array, optional
+        Those of the first rows: of a file of years the others lie too far apart to show a day.
     """
-    totals, asked = _totals(sample, {key: columns[key] for key in columns if key in which}, time_s)
+    totals, asked = _totals(sample, {key: columns[key] for key in columns if key in which}, time_s, first_s)
     signs, doubts = _signs(sample, columns, which)
     return totals, signs, asked + doubts
 
@@ -120,30 +123,41 @@ def _unit(sample: Sample, at: int, key: str) -> tuple[str, str]:
     return unit, f"“{sample.layout.name(at)}” has no unit: is it in {unit}? It is read so, by its size."
 
 
-def _totals(sample: Sample, columns: Places, time_s: Floats) -> tuple[dict[str, str], list[Doubt]]:
+def _totals(
+    sample: Sample, columns: Places, time_s: Floats, first_s: Floats | None
+) -> tuple[dict[str, str], list[Doubt]]:
     """How each column of energy counts, by what its numbers do, else by its name."""
     totals: dict[str, str] = {}
     asked: list[Doubt] = []
     for key, (at, unit) in columns.items():
         if key in TIME_KEYS or unit not in COUNTED:
             continue
-        fit = np.flatnonzero(np.isfinite(time_s))
-        order = fit[np.argsort(time_s[fit], kind="stable")]
         name = sample.layout.name(at)
-        counts = how_counts(sample.values(at)[order], time_s[order])
+        counts = _in_order(sample.values(at), time_s)
+        if counts == INTERVAL and first_s is not None:
+            early = _in_order(value_of(sample.first, sample.layout, at), first_s)
+            counts = early if early == OF_DAY else INTERVAL
         if counts != INTERVAL and counts_in(name):
             counts = counts_in(name)
         totals[key] = counts
         if counts != INTERVAL:
             asked.append((f"totals.{key}", _COUNTS[counts].format(name=name)))
-        elif counts_in(name) and _parts_of_days(time_s[order]):
+        elif counts_in(name) and _parts_of_days(time_s):
             asked.append((f"totals.{key}", _OWN.format(name=name)))
     return totals, asked
 
 
+def _in_order(value: Floats, time_s: Floats) -> str:
+    """How a column counts by rows in any order."""
+    fit = np.flatnonzero(np.isfinite(time_s))
+    order = fit[np.argsort(time_s[fit], kind="stable")]
+    return how_counts(value[order], time_s[order])
+
+
 def _parts_of_days(time_s: Floats) -> bool:
     """Whether rows are parts of days; of a long file's, which the sample has far apart, it cannot be told."""
-    return time_s.size >= SAMPLE_ROWS or (time_s.size > 1 and float(np.median(np.diff(time_s))) < _OFTEN_S)
+    step_s = np.diff(np.sort(time_s[np.isfinite(time_s)]))
+    return time_s.size >= SAMPLE_ROWS or (step_s.size > 0 and float(np.median(step_s)) < _OFTEN_S)
 
 
 def _signs(sample: Sample, columns: Places, which: Collection[str]) -> tuple[dict[str, str], list[Doubt]]:

@@ -204,6 +204,17 @@ def test_totals_of_the_day_are_told_whichever_clock_the_file_keeps(name: str, st
         assert unread == [unread[0]] * 5
 
 
+def test_totals_of_the_day_are_told_in_a_file_of_years() -> None:
+    days = 1200
+    utc_s = stamps(WINTER_S, HOUR_S, days * 24)
+    sun, load = (watts / 1e3 for watts in truth_w(utc_s))
+    today = (np.cumsum(load.reshape(days, 24), axis=1) - load.reshape(days, 24)).ravel()
+    for later_s, form in ((0.0, "%Y-%m-%d %H:%M"), (5 * HOUR_S, "%Y-%m-%dT%H:%M:%SZ")):
+        reading = guess(csv("Time,PV [kWh],Load [kWh]", written(utc_s + later_s, UTC, form), sun, today))
+        assert reading.totals == {"yield": INTERVAL, "load": OF_DAY}
+        assert "totals.load" in asked(reading)
+
+
 def test_what_falls_once_a_day_and_is_no_total_is_not_taken_for_one() -> None:
     utc_s = stamps(WINTER_S, 900.0, 20 * 96)
     hour = utc_s / HOUR_S % 24.0
