@@ -15,6 +15,7 @@ from math import ceil
 import numpy as np
 
 from engine.answers.answer import Assumption, Notice, Worked, assumptions_of
+from engine.answers.coming import LEAST_MEAN_W
 from engine.answers.risks import Risk, risks
 from engine.answers.scaling import scale_for
 from engine.answers.winters_limits import Limit, limits_of
@@ -182,7 +183,7 @@ def fitted(household: Household, supply: Supply, series: KcSeries, month: int, s
         raise Unreachable("There are no panels on this bank, and without sun every bank runs empty: enter them on Sun.")
     if not supply.loads:
         raise Unreachable("There is no load on this bank: enter what it is to carry on Loads.")
-    power_w = mean_dc_w(household, supply, month)
+    power_w = max(mean_dc_w(household, supply, month), LEAST_MEAN_W)
     if plant(with_strings(supply.bank, 1), supply.inverter, power_w).charge_c_max <= 0.0:
         raise Unreachable(
             f"{supply.bank.name} may not be charged at {supply.bank.cell_c:g} °C: its cells or board forbid it, and "
@@ -194,6 +195,8 @@ def fitted(household: Household, supply: Supply, series: KcSeries, month: int, s
             f"{supply.bank.name} has nothing between its charge setting and where it ends: no size of it is of use."
         )
     hours = winters(household, supply, series)
+    if hours.load_kwh <= 0.0:
+        raise Unreachable("There is no load on this bank in any month: enter what it is to carry on Loads.")
     allowed = risks(hours.years.size, share)
     if len(allowed) < 3:
         raise Unreachable(

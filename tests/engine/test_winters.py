@@ -271,6 +271,31 @@ def test_what_cannot_be_asked_is_said(parts: dict[str, object], words: str) -> N
         many_winters(home, supply, series_of(home, 5), DECEMBER)
 
 
+def summer_house(power_w: float) -> Household:
+    """A house that draws at the battery side from April to September, with an inverter that idles at nothing."""
+    document = json.loads((HOUSEHOLDS / "story5.json").read_text(encoding="utf-8"))
+    document["inverters"][0] |= {"idle_w": 0.0}
+    load = {"id": "dc", "name": "Cabin", "kind": "steady", "measured": "battery", "months": [4, 5, 6, 7, 8, 9]}
+    document["loads"] = [load | {"values": {"power_w": power_w}}]
+    return read(json.dumps(document))
+
+
+def test_winters_of_a_house_that_draws_nothing_in_its_darkest_month_are_counted() -> None:
+    """April to September are 183 days: at 40 W they take 175.7 kWh a year, and the sun of summer carries them."""
+    home = summer_house(40.0)
+    told = many_winters(home, home.supplies()[0], series_of(home, 5), DECEMBER)
+    assert told.load_kwh_a_year == pytest.approx(183 * 24 * 0.04)
+    in_june = many_winters(home, home.supplies()[0], series_of(home, 5), 6)
+    assert told.own.dark_spells == in_june.own.dark_spells
+    assert told.own.usable_kwh == pytest.approx(in_june.own.usable_kwh, rel=0.01)
+
+
+def test_winters_of_a_house_that_never_draws_say_so() -> None:
+    home = summer_house(0.0)
+    with pytest.raises(Unreachable, match="no load on this bank in any month"):
+        many_winters(home, home.supplies()[0], series_of(home, 5), DECEMBER)
+
+
 def test_two_winters_are_too_few_and_cold_lithium_rides_out_none() -> None:
     home = example()
     with pytest.raises(Unreachable, match="too few"):
