@@ -148,7 +148,6 @@ def sheet(
     wired = wiring(household, at.month)
     cared = care(days_to_come(household, charges, coming, at)[1], coming, told=charges)
     found = {item.name: item for answer in (*answers, settings, wired, cared) for item in answer.assumptions}
-    asked = answers[1].rows[days - 1]
     own = (*(one for one in settings.notices if one.level == "stop"), *wired.notices, *cared.notices)
     return Sheet(
         at=at,
@@ -157,7 +156,7 @@ def sheet(
         autonomy=answers[0],
         sizing=answers[1],
         comparison=answers[2],
-        riding=None if fit is None else riding(fit, asked.strings),
+        riding=None if fit is None else riding(fit, answers[1].strings),
         settings=settings,
         wiring=wired,
         care=cared,

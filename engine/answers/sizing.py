@@ -55,6 +55,7 @@ class SizeRow:
     of any size, `whole_label_kwh` the label of the whole strings. `lowest_soc` is the lowest of the runs.
     `strings_by_kwh` are the strings that the energy alone asks for; where there are more, `more_by` is the limit that
     one string less met hour by hour (as `Trajectory.ended_by`), or ``fewer days`` where the row above asks for them.
+    A row of no strings is one of days on which the sun carries the load hour by hour.
     """
 
     days: int
@@ -135,7 +136,7 @@ def sizing(
     InputError
         If `days` or `month` is outside its range.
     Unreachable
-        If there is no load, or the bank's window is empty under its load.
+        If there is no load, no bank is asked for, or the bank's window is empty under its load.
     """
     sky = dataclasses.replace(sky, title=_title(sky))
     for field, value, most in (("days", days, MOST_DAYS), ("month", month, 12)):
@@ -145,6 +146,8 @@ def sizing(
     if energies.load_kwh <= 0.0:
         raise Unreachable("There is no load on this bank in that month: enter what it is to carry on Loads.")
     asked = rows[days - 1] if days <= len(rows) else _row(supply, energies, days, rows)
+    if not asked.strings:
+        raise Unreachable("On such days the sun carries this load hour by hour: no bank is asked for.")
     end = floor(with_strings(supply.bank, 1), supply.inverter, energies.mean_dc_w / asked.strings)
     own_usable_kwh = _usable_kwh(supply, supply.bank.parallel, energies.mean_dc_w)
     surplus_kwh = energies.average_kwh - energies.load_kwh
@@ -225,10 +228,8 @@ def _strings_for(supply: Supply, needed_kwh: float, power_w: float) -> float:
     Raises
     ------
     Unreachable
-        If even `MOST_STRINGS` strings do not give it, or none are needed.
+        If even `MOST_STRINGS` strings do not give it.
     """
-    if needed_kwh <= 0.0:
-        raise Unreachable("On such days the sun carries this load hour by hour: no bank is asked for.")
     found = scale_for(lambda strings: _usable_kwh(supply, strings, power_w), needed_kwh, MOST_STRINGS)
     if found is None:
         raise Unreachable(
@@ -242,6 +243,8 @@ def _row(supply: Supply, energies: Days, days: int, shorter: Sequence[SizeRow]) 
     """The bank for so many days, no smaller than the last of the rows for fewer."""
     hardest = energies.hardest_days(days)
     needed_kwh = energies.deepest_kwh(hardest)
+    if needed_kwh <= 0.0:
+        return _no_bank(supply, days)
     exact = _strings_for(supply, needed_kwh, energies.mean_dc_w)
     by_kwh = max(ceil(exact - 1e-6), 1)
     least = max([by_kwh, *(row.strings for row in shorter[-1:])])
@@ -261,6 +264,25 @@ def _row(supply: Supply, energies: Days, days: int, shorter: Sequence[SizeRow]) 
         recovery_days=_longest([_recovery_days(supply, energies, strings, float(one.soc[-1])) for one in runs]),
         strings_by_kwh=by_kwh,
         more_by="" if strings == by_kwh else met or "fewer days",
+    )
+
+
+def _no_bank(supply: Supply, days: int) -> SizeRow:
+    """The row of days on which the sun carries the load hour by hour."""
+    return SizeRow(
+        days=days,
+        hardest_days=days,
+        usable_kwh=0.0,
+        at_sockets_kwh=0.0,
+        label_kwh=0.0,
+        strings=0,
+        whole_label_kwh=0.0,
+        built_kwh=0.0,
+        lowest_soc=supply.bank.top_reached_soc,
+        unserved_kwh=0.0,
+        recovery_days=0.0,
+        strings_by_kwh=0,
+        more_by="",
     )
 
 

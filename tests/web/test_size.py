@@ -413,3 +413,29 @@ def test_the_kwh_of_an_average_day_say_on_which_side_of_the_charger_they_are(cli
     )
     december = soup(client.get("/sun")).select("table.months tbody tr")[11].find_all("td")
     assert behind_kwh == pytest.approx(float(december[1].get_text()) * 0.95, abs=0.06)
+
+
+def test_days_that_ask_for_no_bank_are_a_row_of_nothing_before_those_that_do(
+    client_of: Opener, small_house: dict[str, Any]
+) -> None:
+    """Two hours at noon on 25 kWp: only a day of 3 % of the clear sky draws on a bank, for 400 W over two hours."""
+    small_house["inverters"][0]["idle_w"] = 0.0
+    small_house["sun"]["arrays"][0]["kwp"] = 25.0
+    noon = {"power_w": 400.0, "start_h": 12.0, "run_h": 2.0}
+    small_house["loads"] = [{"id": "noon", "name": "Noon", "kind": "timed", "measured": "battery", "values": noon}]
+    spell = {"after_kc": [0.5] * 4, "month": 12, "ended": "2010-12-20", "years": 20}
+    small_house["sun"]["spells"] = [
+        spell | {"id": "own_3d_1in10", "title": "Worst 3 days of 1 year in 10", "kc": [0.15] * 3},
+        spell | {"id": "own_7d_1in10", "title": "Worst 7 days of 1 year in 10", "kc": [0.3, 0.3, 0.03] + [0.3] * 4},
+    ]
+    client = client_of(small_house)
+    answer = client.get("/size.json?days=7&month=12").json()
+    assert [row["strings"] for row in answer["rows"]] == [0, 0, 0, 1, 1, 1, 1]
+    assert {row["usable_kwh"] for row in answer["rows"][:3]} == {0.0}
+    assert 0.0 < answer["usable_kwh"] <= 0.8 + 1e-9
+    rows = soup(client.get("/size?days=7&month=12")).select("table.sizes tbody tr")
+    assert [row.th.get_text() for row in rows] == list("1234567")
+    for page in ("/sheet", "/sheet.json"):
+        assert client.get(f"{page}?days=7&month=12").status_code == 200
+        assert "no bank is asked for" in client.get(f"{page}?days=3&month=12").text
+    assert client.get("/size.json?days=3&month=12").status_code == 422
