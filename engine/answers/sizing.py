@@ -358,7 +358,9 @@ def _carried_days(rows: Sequence[SizeRow], own_strings: int) -> int:
 def _levers(energies: Days, supply: Supply, days: int, asked: SizeRow) -> tuple[Lever, ...]:
     """What more panels or less use would take off the label [kWh], each sized anew."""
     inverter = supply.inverter
-    less_ac_w = energies.ac_w * (1.0 - min(1.0 / max(energies.sockets_kwh, 1.0), 1.0))
+    less_kwh = min(1.0, energies.sockets_kwh)
+    left_share = 1.0 - less_kwh / energies.sockets_kwh
+    less_w = drawn_hours(inverter, left_share * energies.ac_w, left_share * energies.dc_w)
     quiet = dataclasses.replace(inverter, idle_w=0.0)
     changes = (
         (
@@ -366,7 +368,11 @@ def _levers(energies: Days, supply: Supply, days: int, asked: SizeRow) -> tuple[
             0.5 * energies.spell_kwh(days) / days,
             energies.with_panels(1.5),
         ),
-        ("1 kWh a day less at the sockets", 1.0, energies.drawing(drawn_hours(inverter, less_ac_w, energies.dc_w))),
+        (
+            "1 kWh a day less at the sockets" if left_share > 0.0 else "All the loads off",
+            less_kwh,
+            energies.drawing(less_w),
+        ),
         (
             "No idle draw of the inverter",
             inverter.idle_w * HOURS_PER_DAY / WH_PER_KWH,

@@ -258,6 +258,40 @@ def test_each_lever_of_a_size_is_what_the_size_becomes(month: int) -> None:
         assert changed.label_kwh < whole.label_kwh
 
 
+@pytest.mark.parametrize(
+    ("sockets_w", "battery_w", "name", "less_kwh"),
+    [
+        (0.0, 300.0, "1 kWh a day less at the sockets", 1.0),
+        (100.0, 300.0, "1 kWh a day less at the sockets", 1.0),
+        (20.0, 0.0, "All the loads off", 0.48),
+        (0.0, 20.0, "All the loads off", 0.48),
+    ],
+)
+def test_a_kwh_less_is_taken_off_both_sides_and_never_more_than_there_is(
+    sockets_w: float, battery_w: float, name: str, less_kwh: float
+) -> None:
+    """Each side gives up the same share of what it takes; 20 W are 0.48 kWh a day, and no more can be saved."""
+
+    def size_of(left_share: float) -> Sizing:
+        changed = document("story5")
+        changed["sun"]["dull_day_kwh"] = None
+        sides = (("ac", sockets_w * left_share), ("battery", battery_w * left_share))
+        changed["loads"] = [
+            {"id": side, "name": side, "kind": "steady", "measured": side, "values": {"power_w": watts}}
+            for side, watts in sides
+        ]
+        home = household.read(changed)
+        return sizing(home, home.supplies()[0], 3, 12, parse_sky("none", home.site, home.sun, 12))
+
+    whole = size_of(1.0)
+    lever = next(one for one in whole.levers if one.name == name)
+    assert lever.kwh_per_day == pytest.approx(less_kwh)
+    left_share = 1.0 - less_kwh / (0.024 * (sockets_w + battery_w))
+    less = size_of(max(left_share, 1e-9))
+    assert lever.label_kwh == pytest.approx(whole.label_kwh - less.label_kwh, rel=1e-4)
+    assert less.label_kwh < whole.label_kwh
+
+
 def test_the_loads_that_wait_are_a_lever_worth_the_size_without_them() -> None:
     def size_of(*, never_off: bool, removed: bool = False) -> Sizing:
         changed = document("story5")
