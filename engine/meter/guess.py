@@ -39,9 +39,11 @@ def table(sample: Sample) -> Reading:
     """Return how a meter's file is read, and what is in doubt."""
     columns, asked = time_columns_of(sample)
     zoned = "date" in columns and mostly(sample.words(columns["date"][0]), lambda word: bool(ZONE.search(word)))
-    time_s = times_of(sample.spread, sample.layout, columns, zoned=zoned) if columns else np.zeros(0)
+    time_s, first_s = (
+        times_of(rows, sample.layout, columns, zoned=zoned) if columns else np.zeros(0)
+        for rows in (sample.spread, sample.first)
+    )
     asked += _add_quantities(sample, columns)
-    first_s = times_of(sample.first, sample.layout, columns, zoned=zoned) if columns else np.zeros(0)
     totals, signs, doubts = ways(sample, columns, columns, time_s, first_s)
     asked += doubts
     clock, doubts = _clock(sample, columns, zoned=zoned)
