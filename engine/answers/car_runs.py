@@ -212,5 +212,5 @@ def refills(run: Trajectory) -> list[int]:
     A bank that is still nearly full an hour after the sun went is not charged again, and without sun left over the
     charger has not ended it.
     """
-    ended = run.charged[1:] & (run.spare_wh > 0.0)
+    ended = run.charged[1:] & (run.spare_wh > _TINY_WH)
     return [int(place) + 1 for place in np.flatnonzero(ended)]

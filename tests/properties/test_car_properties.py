@@ -163,8 +163,20 @@ LAST_HOUR = {
 }  # fmt: skip
 
 
+NOTHING_LEFT = {
+    "bank": {"chemistry": "sodium_layered", "series": 15, "parallel": 2, "label_ah": 303.0, "cell_c": 11.4375,
+             "reserve_soc": 0.25, "hold": False},
+    "rated_w": 1600.0, "kwp": 15.0, "latitude_deg": 1.0, "house_w": 405.0, "tank_w": 0.6,
+    "car": {"distance_km": 20.0, "kwh_per_100km": 12.0, "charge_efficiency": 1.0, "charger_kw": 4.375},
+    "side": "battery", "charge": 1.0, "at": datetime(2026, 1, 5, 5, 20), "sky": "bright,dark,dark", "km": 10.0,
+    "risk": CAUTIOUS,
+}  # fmt: skip
+"""Of whose sun the car leaves 1e-13 Wh in one hour: no sun that ended a charge."""
+
+
 @settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
 @example(LAST_HOUR)
+@example(NOTHING_LEFT)
 @given(cases())
 def test_no_yes_and_no_kwh_now_that_a_simulation_does_not_bear_out(case: Case) -> None:
     home = house_of(case)
