@@ -9,16 +9,15 @@ import dataclasses
 from collections.abc import Iterator
 
 from engine.answers.answer import Notice, gravest_first
-from engine.answers.care_bank import freeze_point, lead_volts
 from engine.answers.charging_current import ChargeCurrent, over_limits, sun_over_limits
 from engine.answers.charging_parts import Balancing, HoldWorth
 from engine.answers.charging_targets import Narrow, put_in_ah
 from engine.answers.notices_bank import cell_notices, mend, pack_notices
 from engine.answers.notices_charge import cured, lower
-from engine.answers.notices_lead import bears_notices, freezing_notices
+from engine.answers.notices_lead import cold_lead_notices
 from engine.cells import curve
 from engine.cells.lead_acid import LEAD_C, LEAD_V_PER_C, lead_cell_v
-from engine.house.bank import Bank, floor
+from engine.house.bank import Bank
 from engine.house.cold import is_lead
 from engine.house.inverter import Inverter
 
@@ -69,7 +68,7 @@ def _limits(facts: Facts) -> Iterator[Notice]:
         return
     yield from (_as_stop(cured(one, asked, inverter)) for one in pack_notices(asked, inverter))
     if is_lead(asked):
-        yield from _lead(asked, inverter, facts.load_w)
+        yield from cold_lead_notices(asked, inverter, facts.load_w)
     full_v = asked.full_v
     if asked.charge_end_cell_v * asked.series <= inverter.dc_max_v + _EPS < full_v:
         yield Notice(
@@ -80,12 +79,6 @@ def _limits(facts: Facts) -> Iterator[Notice]:
             f"{inverter.dc_max_v:g} V and can be damaged. Only this lower setting keeps within: every charger, a "
             "generator’s too, must keep to it. Fewer cells in series would be safe by themselves.",
         )
-
-
-def _lead(asked: Bank, inverter: Inverter, load_w: float) -> Iterator[Notice]:
-    """Volts that the cold asks for and the inverter does not bear, and acid that freezes down at the reserve."""
-    yield from bears_notices(asked, lead_volts(asked), inverter)
-    yield from freezing_notices(asked, [freeze_point("reserve", floor(asked, inverter, load_w).soc)])
 
 
 def _as_stop(notice: Notice) -> Notice:

@@ -38,8 +38,13 @@ def lead_notices(bank: Bank, inverter: Inverter, mean_dc_w: float) -> Iterator[N
     """
     if is_lead(bank):
         yield from _hours_notices(bank, mean_dc_w)
-        yield from freezing_notices(bank, [freeze_point("reserve", floor(bank, inverter, mean_dc_w).soc)])
-        yield from bears_notices(bank, lead_volts(bank), inverter)
+        yield from cold_lead_notices(bank, inverter, mean_dc_w)
+
+
+def cold_lead_notices(bank: Bank, inverter: Inverter, mean_dc_w: float) -> Iterator[Notice]:
+    """Acid of a lead-acid bank that freezes down at the reserve, and volts that cold asks for, as `lead_notices`."""
+    yield from freezing_notices(bank, [freeze_point("reserve", floor(bank, inverter, mean_dc_w).soc)])
+    yield from bears_notices(bank, lead_volts(bank), inverter)
 
 
 def frozen_now_notices(household: Household, charges: Mapping[str, float]) -> Iterator[Notice]:
