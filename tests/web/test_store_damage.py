@@ -40,6 +40,15 @@ def filled(folder: Path, clock: Clock, document: dict[str, Any]) -> list[tuple[i
     return kept
 
 
+def filled_and_saved_after(folder: Path, clock: Clock, document: dict[str, Any]) -> None:
+    """Fill a data folder, and save once more after its good copy was made."""
+    filled(folder, clock, document)
+    clock.now += timedelta(hours=1)
+    one = Store(folder, clock)
+    one.save(1, 7, {**document, "note": "after the copy"}, "noted")
+    one.close()
+
+
 def copies(folder: Path) -> list[str]:
     return [one.name for one in folder.glob(f"{FILE_NAME}.copy.*")]
 
@@ -137,11 +146,7 @@ def test_flipped_bits_are_found_or_harmless(tmp_path: Path, clock: Clock, small_
 def test_saves_after_the_copy_are_read_out_of_the_damaged_file(
     tmp_path: Path, clock: Clock, small_house: dict[str, Any]
 ) -> None:
-    filled(tmp_path, clock, small_house)
-    clock.now += timedelta(hours=1)
-    one = Store(tmp_path, clock)
-    one.save(1, 7, {**small_house, "note": "after the copy"}, "noted")
-    one.close()
+    filled_and_saved_after(tmp_path, clock, small_house)
     path = tmp_path / FILE_NAME
     content = bytearray(path.read_bytes())
     at = content.index(b"cell 7")
@@ -196,11 +201,7 @@ def test_a_damaged_copy_is_passed_over(tmp_path: Path, clock: Clock, small_house
 def test_a_file_that_another_program_holds_is_left_as_it_is(
     tmp_path: Path, clock: Clock, small_house: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    filled(tmp_path, clock, small_house)
-    clock.now += timedelta(hours=1)
-    one = Store(tmp_path, clock)
-    one.save(1, 7, {**small_house, "note": "after the copy"}, "noted")
-    one.close()
+    filled_and_saved_after(tmp_path, clock, small_house)
     connect = sqlite3.connect
     monkeypatch.setattr(sqlite3, "connect", partial(connect, timeout=0.05))
     with closing(connect(tmp_path / FILE_NAME, isolation_level=None)) as other:

@@ -307,6 +307,18 @@ FORMS = (
 )
 
 
+def each_saved_as_it_stands(client: Client, page: BeautifulSoup, path: str) -> Iterator[str]:
+    """Save every form of a page that holds something stored, one after the other, and give its id once it is saved."""
+    for form in page.find_all("form", id=re.compile("-form$")):
+        if not form.find("input", attrs={"name": "item_id", "value": re.compile(".")}):
+            continue
+        saved = client.store.current()
+        typed = form_of(page, str(form["id"])) | {"revision": str(saved.revision), "mark": mark_of(saved)}
+        response = client.post(str(form["action"]), typed)
+        assert response.status_code == 303, (path, form["id"], soup(response).select(".error"))
+        yield str(form["id"])
+
+
 @pytest.mark.parametrize("units", [{}, OTHER, *({name: choice} for name, choice in OTHER.items())], ids=NAMES)
 def test_every_form_saved_as_it_stands_changes_nothing(client_of: Opener, units: dict[str, str]) -> None:
     house = house_in(units)
@@ -319,15 +331,8 @@ def test_every_form_saved_as_it_stands_changes_nothing(client_of: Opener, units:
     before = household.write(household.read(client.document()))
     sent = 0
     for path in FORMS:
-        page = soup(client.get(path))
-        for form in page.find_all("form", id=re.compile("-form$")):
-            if not form.find("input", attrs={"name": "item_id", "value": re.compile(".")}):
-                continue
-            saved = client.store.current()
-            typed = form_of(page, str(form["id"])) | {"revision": str(saved.revision), "mark": mark_of(saved)}
-            response = client.post(str(form["action"]), typed)
-            assert response.status_code == 303, (path, form["id"], soup(response).select(".error"))
-            assert household.write(household.read(client.document())) == before, (path, form["id"])
+        for form in each_saved_as_it_stands(client, soup(client.get(path)), path):
+            assert household.write(household.read(client.document())) == before, (path, form)
             sent += 1
     assert sent >= len(FORMS)
 
@@ -384,15 +389,9 @@ def test_every_form_shown_in_other_units_and_kept_changes_nothing(
     shown = {path: soup(client.get(path)) for path in FORMS if path != "/units"}
     chosen_elsewhere(client, **{name: now})
     for path, page in shown.items():
-        for form in page.find_all("form", id=re.compile("-form$")):
-            if not form.find("input", attrs={"name": "item_id", "value": re.compile(".")}):
-                continue
-            saved = client.store.current()
-            typed = form_of(page, str(form["id"])) | {"revision": str(saved.revision), "mark": mark_of(saved)}
-            response = client.post(str(form["action"]), typed)
-            assert response.status_code == 303, (path, form["id"], soup(response).select(".error"))
+        for form in each_saved_as_it_stands(client, page, path):
             after = household.write(household.read(client.document()))
-            assert {**after, "units": before["units"]} == before, (path, form["id"])
+            assert {**after, "units": before["units"]} == before, (path, form)
 
 
 def test_what_could_not_be_read_in_the_units_it_was_typed_in_is_to_be_typed_anew(client_of: Opener) -> None:
